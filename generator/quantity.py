@@ -44,9 +44,7 @@ _ANGLE_IN_DEG = {
 
 def _angle(name: str, default: str, example: str) -> Kind:
     scale = _ANGLE_IN_DEG[default]
-    units = {default: 1.0} | {
-        unit: factor / scale for unit, factor in _ANGLE_IN_DEG.items() if unit != default
-    }
+    units = {default: 1.0} | {unit: factor / scale for unit, factor in _ANGLE_IN_DEG.items() if unit != default}
     return Kind(name, units, example)
 
 
@@ -63,9 +61,7 @@ _LENGTH_IN_MM = {
 
 def _length(name: str, default: str, example: str) -> Kind:
     scale = _LENGTH_IN_MM[default]
-    units = {default: 1.0} | {
-        unit: factor / scale for unit, factor in _LENGTH_IN_MM.items() if unit != default
-    }
+    units = {default: 1.0} | {unit: factor / scale for unit, factor in _LENGTH_IN_MM.items() if unit != default}
     return Kind(name, units, example)
 
 
@@ -125,9 +121,7 @@ def read(text: str, kind: Kind) -> float:
     if kind is TIME and (parts := _CLOCKED.fullmatch(cleaned)) and len([p for p in parts.groups() if p]) > 1:
         given = [_finite(p, text, kind.example) if p else 0.0 for p in parts.groups()]
         if any(p < 0 for p in given):
-            raise NotAQuantity(
-                f"{_shown(text)} mixes signs", f"write a time such as {kind.example} or 1h 30m"
-            )
+            raise NotAQuantity(f"{_shown(text)} mixes signs", f"write a time such as {kind.example} or 1h 30m")
         return given[0] * 3600 + given[1] * 60 + given[2]
     match = _ONE.fullmatch(cleaned)
     if match is None:
