@@ -1,0 +1,134 @@
+"""What the sky says, asked all at once and remembered.
+
+Names, ephemerides and the contents of a field never change for the same question, and the engines that
+answer (the catalogue, astropy) cost half a second to load. An almanac is asked for many answers at a
+time, loads an engine only for those that it has not got, and can be kept between builds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+from generator.archive.records import Archive, OwnObject, Session
+
+if TYPE_CHECKING:
+    from generator.sky.catalogue import Catalogue, SkyObject
+    from generator.sky.ephemeris import SkyDuring
+    from generator.sky.placement import Placement
+
+
+@dataclass
+class Almanac:
+    """Answers by question. ``answers`` is plain data that may be pickled and handed in again."""
+
+    archive: Archive
+    answers: dict[Any, Any] = field(default_factory=dict)
+    used: set[Any] = field(default_factory=set)
+    _catalogue: Catalogue | None = None
+
+    @property
+    def catalogue(self) -> Catalogue:
+        if self._catalogue is None:
+            from generator.facts.objects import catalogue_of
+
+            self._catalogue = catalogue_of(self.archive)
+        return self._catalogue
+
+    def kept_answers(self) -> dict[Any, Any]:
+        """The answers that were asked for, to be kept for the next build; the rest has gone stale."""
+        return {question: self.answers[question] for question in self.answers if question in self.used}
+
+    def object(self, written: str) -> SkyObject | None:
+        """The object that a name means, or ``None`` where nothing knows it."""
+        # Own objects are part of the question: editing objects.yaml makes old answers stale.
+        return self._ask(("object", written, _own(self.archive)), lambda: self.catalogue.find(written))
+
+    def during(self, sessions: Sequence[Session]) -> dict[tuple[str, int], SkyDuring]:
+        """The sky during each session that has clock times, by the session's identity; one sweep."""
+        from_question: dict[Any, list[Session]] = {}
+        for session in sessions:
+            if session.start is not None and session.end is not None:
+                from_question.setdefault(self._observation(session), []).append(session)
+        missing = [q for q in from_question if q not in self.answers]
+        if missing:
+            from generator.sky.ephemeris import Observation, sky_during
+
+            for question, answer in zip(missing, sky_during([Observation(*q[1:]) for q in missing]), strict=True):
+                self.answers[question] = answer
+        self.used.update(from_question)
+        return {s.identity: self.answers[q] for q, group in from_question.items() for s in group}
+
+    def moon_at_midnight(self, sessions: Sequence[Session]) -> dict[tuple[str, int], float]:
+        """The Moon's illuminated fraction at local midnight of each session's night, by identity."""
+        questions = {s.identity: ("moon", _midnight(s)) for s in sessions}
+        missing = sorted({q for q in questions.values() if q not in self.answers})
+        if missing:
+            from generator.sky.ephemeris import illuminated_fraction
+
+            for question, answer in zip(missing, illuminated_fraction([q[1] for q in missing]), strict=True):
+                self.answers[question] = float(answer)
+        self.used.update(questions.values())
+        return {identity: self.answers[q] for identity, q in questions.items()}
+
+    def in_field(self, placement: Placement) -> tuple[tuple[SkyObject, float, float], ...]:
+        """Objects whose centre lies in the picture, with their pixel positions."""
+
+        def look() -> tuple[tuple[SkyObject, float, float], ...]:
+            from generator.sky.placement import in_field
+
+            return tuple(in_field(placement, self._around(placement)))
+
+        return self._ask(("in field", placement.key, _own(self.archive)), look)
+
+    def touching(self, placement: Placement) -> tuple[tuple[SkyObject, float, float], ...]:
+        """Objects whose centre or extent falls in the picture, named bright stars included."""
+
+        def look() -> tuple[tuple[SkyObject, float, float], ...]:
+            from generator.sky.placement import in_field, touching
+
+            stars = in_field(placement, self.catalogue.bright_stars())
+            return (*touching(placement, self._around(placement)), *stars)
+
+        return self._ask(("touching", placement.key, _own(self.archive)), look)
+
+    def _around(self, placement: Placement) -> Iterable[SkyObject]:
+        ra, dec = placement.centre
+        return self.catalogue.around(ra, dec, placement.field_deg[2] / 2 * 1.05 + 0.01)
+
+    def _ask(self, question: Any, answer: Any) -> Any:
+        if question not in self.answers:
+            self.answers[question] = answer()
+        self.used.add(question)
+        return self.answers[question]
+
+    def _observation(self, session: Session) -> tuple[Any, ...]:
+        assert session.start is not None
+        assert session.end is not None
+        target = self.object(session.target)
+        latitude, longitude, elevation = session.place.published
+        fixed = target is not None and not target.moves
+        return (
+            "during",
+            latitude,
+            longitude,
+            elevation,
+            session.start.astimezone(UTC),
+            session.end.astimezone(UTC),
+            target.ra_deg if target is not None and fixed else None,
+            target.dec_deg if target is not None and fixed else None,
+            target.name if target is not None and target.moves else None,
+        )
+
+
+def _own(archive: Archive) -> tuple[OwnObject, ...]:
+    return archive.own_objects
+
+
+def _midnight(session: Session) -> datetime:
+    after = session.night + timedelta(days=1)
+    zone = ZoneInfo(session.place.time_zone)
+    return datetime(after.year, after.month, after.day, tzinfo=zone).astimezone(UTC)
