@@ -447,7 +447,10 @@ def _fraction(tt1: ArrayLike, tt2: ArrayLike) -> Floats:
     import erfa
 
     moon = erfa.moon98(tt1, tt2)["p"]
-    sun = -erfa.epv00(tt1, tt2)[0]["p"] - moon
+    earth = erfa.epv00(tt1, tt2)[0]
+    # The Sun where it is seen, as almanacs and Meeus have it: aberration of 20.5″ is 0.00005 of the disc.
+    far = np.linalg.norm(earth["p"], axis=-1, keepdims=True)
+    sun = earth["v"] * far * _LIGHT_DAYS_PER_AU - earth["p"] - moon
     cosine = -(moon * sun).sum(-1) / np.linalg.norm(moon, axis=-1) / np.linalg.norm(sun, axis=-1)
     return np.asarray((1 + cosine) / 2)
 
