@@ -8,12 +8,12 @@ time, loads an engine only for those that it has not got, and can be kept betwee
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from generator.archive.records import Archive, OwnObject, Session
+from generator.archive.records import Archive, Session
+from generator.recollection import Recollection
 
 if TYPE_CHECKING:
     from generator.sky.catalogue import Catalogue, SkyObject
@@ -21,31 +21,27 @@ if TYPE_CHECKING:
     from generator.sky.placement import Placement
 
 
-@dataclass
 class Almanac:
-    """Answers by question. ``answers`` is plain data that may be pickled and handed in again."""
+    """Answers about the sky for one archive, recollected where they were worked out before."""
 
-    archive: Archive
-    answers: dict[Any, Any] = field(default_factory=dict)
-    used: set[Any] = field(default_factory=set)
-    _catalogue: Catalogue | None = None
+    def __init__(self, archive: Archive, recollection: Recollection | None = None) -> None:
+        self._own = archive.own_objects
+        self._archive = archive
+        self._known = recollection if recollection is not None else Recollection()
+        self._catalogue: Catalogue | None = None
 
     @property
     def catalogue(self) -> Catalogue:
         if self._catalogue is None:
             from generator.facts.objects import catalogue_of
 
-            self._catalogue = catalogue_of(self.archive)
+            self._catalogue = catalogue_of(self._archive)
         return self._catalogue
-
-    def kept_answers(self) -> dict[Any, Any]:
-        """The answers that were asked for, to be kept for the next build; the rest has gone stale."""
-        return {question: self.answers[question] for question in self.answers if question in self.used}
 
     def object(self, written: str) -> SkyObject | None:
         """The object that a name means, or ``None`` where nothing knows it."""
         # Own objects are part of the question: editing objects.yaml makes old answers stale.
-        return self._ask(("object", written, _own(self.archive)), lambda: self.catalogue.find(written))
+        return self._known.ask(("object", written, self._own), lambda: self.catalogue.find(written))
 
     def during(self, sessions: Sequence[Session]) -> dict[tuple[str, int], SkyDuring]:
         """The sky during each session that has clock times, by the session's identity; one sweep."""
@@ -53,26 +49,24 @@ class Almanac:
         for session in sessions:
             if session.start is not None and session.end is not None:
                 from_question.setdefault(self._observation(session), []).append(session)
-        missing = [q for q in from_question if q not in self.answers]
+        missing = self._known.missing(from_question)
         if missing:
             from generator.sky.ephemeris import Observation, sky_during
 
             for question, answer in zip(missing, sky_during([Observation(*q[1:]) for q in missing]), strict=True):
-                self.answers[question] = answer
-        self.used.update(from_question)
-        return {s.identity: self.answers[q] for q, group in from_question.items() for s in group}
+                self._known.learn(question, answer)
+        return {s.identity: self._known.known(q) for q, group in from_question.items() for s in group}
 
     def moon_at_midnight(self, sessions: Sequence[Session]) -> dict[tuple[str, int], float]:
         """The Moon's illuminated fraction at local midnight of each session's night, by identity."""
         questions = {s.identity: ("moon", _midnight(s)) for s in sessions}
-        missing = sorted({q for q in questions.values() if q not in self.answers})
+        missing = self._known.missing(questions.values())
         if missing:
             from generator.sky.ephemeris import illuminated_fraction
 
             for question, answer in zip(missing, illuminated_fraction([q[1] for q in missing]), strict=True):
-                self.answers[question] = float(answer)
-        self.used.update(questions.values())
-        return {identity: self.answers[q] for identity, q in questions.items()}
+                self._known.learn(question, float(answer))
+        return {identity: self._known.known(q) for identity, q in questions.items()}
 
     def in_field(self, placement: Placement) -> tuple[tuple[SkyObject, float, float], ...]:
         """Objects whose centre lies in the picture, with their pixel positions."""
@@ -82,7 +76,7 @@ class Almanac:
 
             return tuple(in_field(placement, self._around(placement)))
 
-        return self._ask(("in field", placement.key, _own(self.archive)), look)
+        return self._known.ask(("in field", placement.key, self._own), look)
 
     def touching(self, placement: Placement) -> tuple[tuple[SkyObject, float, float], ...]:
         """Objects whose centre or extent falls in the picture, named bright stars included."""
@@ -93,17 +87,11 @@ class Almanac:
             stars = in_field(placement, self.catalogue.bright_stars())
             return (*touching(placement, self._around(placement)), *stars)
 
-        return self._ask(("touching", placement.key, _own(self.archive)), look)
+        return self._known.ask(("touching", placement.key, self._own), look)
 
     def _around(self, placement: Placement) -> Iterable[SkyObject]:
         ra, dec = placement.centre
         return self.catalogue.around(ra, dec, placement.field_deg[2] / 2 * 1.05 + 0.01)
-
-    def _ask(self, question: Any, answer: Any) -> Any:
-        if question not in self.answers:
-            self.answers[question] = answer()
-        self.used.add(question)
-        return self.answers[question]
 
     def _observation(self, session: Session) -> tuple[Any, ...]:
         assert session.start is not None
@@ -122,10 +110,6 @@ class Almanac:
             target.dec_deg if target is not None and fixed else None,
             target.name if target is not None and target.moves else None,
         )
-
-
-def _own(archive: Archive) -> tuple[OwnObject, ...]:
-    return archive.own_objects
 
 
 def _midnight(session: Session) -> datetime:

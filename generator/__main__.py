@@ -1,0 +1,22 @@
+"""The way in. A build with nothing to do ends here, before anything heavy is imported."""
+
+from __future__ import annotations
+
+import sys
+
+
+def main() -> None:
+    """Runs the command line and ends the process with its status."""
+    arguments = sys.argv[1:]
+    if arguments[:1] == ["build"]:
+        from generator.idle import nothing_to_do
+
+        if nothing_to_do(arguments[1:]):
+            sys.exit(0)
+    from generator.cli import run
+
+    sys.exit(run(arguments))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,208 @@
+"""The order of work, readable from top to bottom as the story of a build."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+
+from generator.finding import Finding, Mark, fault, in_order
+from generator.idle import unchanged
+from generator.inspection import Inspection, inspect, program_hash, read_memory, write_memory
+from generator.logbook import FOLDER, Logbook, program_stamp, read_logbook, site_files, write_logbook
+from generator.site.product import Product
+from generator.site.publish import MADE, Assembly, CannotPublish, foreign_files, recover
+
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass
+class Outcome:
+    """How a build ended. ``reasons``: for each file made, why. ``summary``: a line for the person."""
+
+    findings: list[Finding]
+    built: bool
+    out: Path
+    summary: str = ""
+    reasons: list[tuple[str, str]] = field(default_factory=list)
+    written: int = 0
+
+
+def examine(archive: Path) -> Inspection:
+    """What ``check`` and ``facts`` need: an archive read, derived and judged, with nothing written."""
+    folder = archive.resolve()
+    out = folder / "site"
+    program = program_hash()
+    return inspect(folder, out, read_logbook(folder), read_memory(folder, program), date.today())
+
+
+def build(
+    archive: Path,
+    out: Path | None = None,
+    *,
+    workers: int | None = None,
+    executor: str | None = None,
+    progress: Progress | None = None,
+) -> Outcome:
+    """Checks an archive and builds its site, whole or not at all.
+
+    ``workers`` processes make the pictures (default: as many as cores and memory allow), or the
+    ``executor`` named ``dask:ADDRESS``. Raises KeyboardInterrupt after tidying up; every other trouble
+    is a finding of the outcome.
+    """
+    folder = archive.resolve()
+    out = (out or folder / "site").resolve()
+    try:
+        with _Lock(folder):
+            return _build(folder, out, workers, executor, progress or _silent)
+    except CannotPublish as error:
+        return _refused(out, [_trouble("publish", error.message, error.hint)])
+    except OSError as error:
+        where = f" ({error.filename})" if error.filename else ""
+        return _refused(out, [_trouble("disk", f"{error.strerror or error}{where}", "mend that and build again")])
+
+
+def _build(folder: Path, out: Path, workers: int | None, executor: str | None, progress: Progress) -> Outcome:
+    began = time.monotonic()
+    recover(out)
+    _refuse_misplaced(folder, out)
+    program = program_hash()
+    stamp = program_stamp()
+    logbook = read_logbook(folder)
+    memory = read_memory(folder, program)
+    seen = inspect(folder, out, logbook, memory, date.today())
+    if seen.faults or seen.archive is None or seen.facts is None or seen.almanac is None:
+        return _refused(out, seen.findings)
+    if foreign := foreign_files(out):
+        more = f" and {len(foreign) - 1} more" if foreign[1:] else ""
+        raise CannotPublish(
+            f"the output folder {out} holds files that no build made: {foreign[0]}{more}",
+            "move them away, or choose another folder with --out",
+        )
+    before = logbook if logbook.out == str(out) else Logbook()
+    standing = _as_made(before, out)
+
+    from generator.site.works import works
+
+    site = works(folder, seen, memory, program, standing, workers, executor, progress)
+    findings = in_order([*seen.findings, *site.findings])
+    if any(f.level == "fault" for f in findings):
+        return _refused(out, findings)
+    outcome = Outcome(findings, built=True, out=out)
+    doubts = [f.as_plain() for f in findings]
+    counts = {"pictures": len(seen.archive.shown), "pages": site.pages}
+    entries = seen.hashes.entries()
+    if not _same_products(site.products, standing, before):
+        outcome.written, published, ingredients = _publish(out, site.products, standing, outcome.reasons)
+        outputs = {
+            name: [status.st_size, status.st_mtime_ns, ingredients.get(name, {})]
+            for name, status in published.items()
+        }
+        before = Logbook(out=str(out), outputs=outputs)
+    book = Logbook(str(out), stamp, entries, before.outputs, doubts, counts)
+    write_memory(folder, program, memory)
+    write_logbook(folder, book)
+    site.tidy()
+    if not outcome.written:
+        outcome.summary = unchanged(book, out)
+    else:
+        outcome.summary = (
+            f"{counts['pictures']} pictures, {counts['pages']} pages; {outcome.written} files made in "
+            f"{time.monotonic() - began:.1f} s. The site is in {out}. To see it, open {out / 'index.html'}"
+        )
+    return outcome
+
+
+def _as_made(book: Logbook, out: Path) -> dict[str, Mapping[str, str]]:
+    """Files of the published site that lie as the last build left them → what they were made from."""
+    found = {}
+    for name, status in site_files(out).items():
+        entry = book.outputs.get(name)
+        if entry and entry[0] == status.st_size and entry[1] == status.st_mtime_ns:
+            found[name] = entry[2]
+    return found
+
+
+def _same_products(products: list[Product], standing: Mapping[str, Mapping[str, str]], before: Logbook) -> bool:
+    """Whether the published site is already made of exactly these products."""
+    if len(standing) != len(before.outputs) or len(products) + 1 != len(standing) or MADE not in standing:
+        return False
+    return all(p.path in standing and not p.changed(standing[p.path]) for p in products)
+
+
+def _publish(
+    out: Path, products: list[Product], standing: Mapping[str, Mapping[str, str]], reasons: list[tuple[str, str]]
+) -> tuple[int, dict[str, os.stat_result], dict[str, Mapping[str, str]]]:
+    """Assembles the site and puts it in place; (files made, what is published, what it was made from)."""
+    made = 0
+    with Assembly(out) as assembly:
+        for product in products:
+            changed = product.changed(standing.get(product.path))
+            if changed:
+                assembly.write(product.path, product.make())
+                reasons.append((product.path, "new" if changed == ["new"] else "changed: " + ", ".join(changed)))
+                made += 1
+            else:
+                assembly.keep(product.path)
+        paths = {p.path for p in products}
+        reasons.extend((name, "removed") for name in sorted(standing) if name not in paths and name != MADE)
+        published = assembly.publish()
+    return max(made, 1), published, {p.path: dict(p.ingredients) for p in products}
+
+
+def _refuse_misplaced(folder: Path, out: Path) -> None:
+    """A site may not be built over what it is made from."""
+    sources = [folder / name for name in ("pictures", "nights", "exhibits", "pages", "theme", FOLDER)]
+    if folder.is_relative_to(out) or any(out.is_relative_to(source) for source in sources):
+        raise CannotPublish(
+            f"the output folder {out} lies among the archive's own files", "choose another folder with --out"
+        )
+
+
+class _Lock:
+    """One build of an archive at a time: a lock that names its owner and goes with the process."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._file: int | None = None
+
+    def __enter__(self) -> None:
+        if not (self._folder / "archive.yaml").exists():
+            return  # not an archive: nothing will be built, and nothing is written here
+        try:
+            import fcntl
+        except ImportError:
+            return
+        path = self._folder / FOLDER / "lock"
+        path.parent.mkdir(exist_ok=True)
+        self._file = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+        try:
+            fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            owner = os.read(self._file, 20).decode("ascii", "replace").strip() or "unknown"
+            os.close(self._file)
+            self._file = None
+            raise CannotPublish(
+                f"another build of this archive is at work (process {owner})", "wait until it has ended"
+            ) from None
+        os.ftruncate(self._file, 0)
+        os.write(self._file, f"{os.getpid()}\n".encode())
+
+    def __exit__(self, *_: object) -> None:
+        if self._file is not None:
+            os.close(self._file)
+
+
+def _trouble(rule: str, message: str, hint: str) -> Finding:
+    return fault(Mark("archive.yaml"), rule, message, hint)
+
+
+def _refused(out: Path, findings: list[Finding]) -> Outcome:
+    return Outcome(in_order(findings), built=False, out=out)
+
+
+def _silent(what: str, done: int, total: int) -> None:
+    return None

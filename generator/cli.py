@@ -1,0 +1,213 @@
+"""The commands: arguments in, progress and exit status out, nothing else.
+
+Exit status: 0 fine (doubts allowed), 1 faults in the archive, 2 wrong usage, 130 interrupted.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+from generator import __version__
+from generator.finding import Finding
+
+ARCHIVE = click.Path(file_okay=False, path_type=Path)
+
+
+class _Commands(click.Group):
+    """Commands in the order in which a person meets them."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(self.commands)
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="noctuary")
+def noctuary() -> None:
+    """A lasting archive of deep-sky pictures, published as a site that needs no server."""
+
+
+@noctuary.command()
+@click.argument("folder", type=ARCHIVE)
+def begin(folder: Path) -> None:
+    """Write a small, commented archive into FOLDER that builds at once.
+
+    Example: noctuary begin my-nights
+    """
+    from generator.archive.begin import CannotBegin
+    from generator.archive.begin import begin as write
+
+    try:
+        files = write(folder)
+    except CannotBegin as error:
+        raise click.UsageError(str(error)) from None
+    except OSError as error:
+        raise click.UsageError(f"cannot write into {folder}: {error.strerror}") from None
+    for file in files:
+        click.echo(f"wrote {file}")
+    click.echo(f"Now: noctuary preview {_quoted(folder)}")
+
+
+@noctuary.command()
+@click.argument("archive", type=ARCHIVE, default=Path())
+@click.option(
+    "--format", "form", type=click.Choice(["text", "json"]), default="text", help="How findings are printed."
+)
+def check(archive: Path, form: str) -> None:
+    """Read everything in ARCHIVE and list faults and doubts.
+
+    Example: noctuary check my-nights
+    """
+    from generator.build import examine
+
+    findings = examine(archive).findings
+    if form == "json":
+        click.echo(json.dumps({"findings": [f.as_plain() for f in findings]}, ensure_ascii=False, indent=2))
+    else:
+        _tell(findings)
+        faults = sum(f.level == "fault" for f in findings)
+        click.echo(f"{_count(faults, 'fault')}, {_count(len(findings) - faults, 'doubt')}")
+    sys.exit(1 if any(f.level == "fault" for f in findings) else 0)
+
+
+@noctuary.command()
+@click.argument("archive", type=ARCHIVE, default=Path())
+@click.option("--out", type=ARCHIVE, help="Where the site goes (default ARCHIVE/site).")
+@click.option("--explain", is_flag=True, help="Say why each file was made.")
+@click.option("--workers", type=click.IntRange(1, 256), help="Processes for pictures (default: cores and memory).")
+@click.option("--executor", metavar="dask:ADDRESS", help="Make pictures on a cluster that is running already.")
+def build(archive: Path, out: Path | None, explain: bool, workers: int | None, executor: str | None) -> None:
+    """Check ARCHIVE, then build its site.
+
+    Example: noctuary build my-nights
+    """
+    sys.exit(_build(archive, out, explain=explain, workers=workers, executor=executor))
+
+
+@noctuary.command()
+@click.argument("archive", type=ARCHIVE, default=Path())
+@click.option("--port", type=click.IntRange(0, 65535), default=8000, show_default=True, help="0: any free port.")
+def preview(archive: Path, port: int) -> None:
+    """Build, serve on 127.0.0.1, and rebuild when a file changes.
+
+    Example: noctuary preview my-nights
+    """
+    from generator.preview import CannotServe, serve
+
+    try:
+        status = serve(archive, port, lambda: _build(archive, None), click.echo)
+    except CannotServe as error:
+        raise click.UsageError(str(error)) from None
+    sys.exit(status)
+
+
+@noctuary.command()
+@click.argument("archive", type=ARCHIVE)
+@click.argument("picture_id", metavar="[ID]", required=False)
+@click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", help="How facts are printed.")
+def facts(archive: Path, picture_id: str | None, form: str) -> None:
+    """Print the derived facts of the picture ID, or of the whole ARCHIVE.
+
+    Example: noctuary facts my-nights rosette-2025
+    """
+    from generator.build import examine
+    from generator.site.exports.facts_json import archive_json, picture_json
+
+    inspection = examine(archive)
+    derived = inspection.facts
+    if derived is None or inspection.faults:
+        _tell(inspection.findings)
+        sys.exit(1)
+    if picture_id is not None and picture_id not in derived.pictures:
+        from generator.archive.nearest import meant
+
+        raise click.UsageError(
+            f"no picture has the id {picture_id!r}: {meant(picture_id, derived.pictures, 'there are none')}"
+        )
+    if form == "json":
+        plain = picture_json(derived.pictures[picture_id]) if picture_id else archive_json(derived)
+        click.echo(json.dumps(plain, ensure_ascii=False, indent=2))
+        return
+    from generator.facts_table import print_archive, print_picture
+
+    if picture_id:
+        print_picture(derived.pictures[picture_id])
+    else:
+        print_archive(derived)
+
+
+def _build(
+    archive: Path,
+    out: Path | None,
+    *,
+    explain: bool = False,
+    workers: int | None = None,
+    executor: str | None = None,
+) -> int:
+    """Builds and reports; the exit status."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    from generator.build import build as run
+
+    console = Console(stderr=True, highlight=False)
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
+        bars: dict[str, Any] = {}
+
+        def advance(what: str, done: int, total: int) -> None:
+            if what not in bars:
+                bars[what] = progress.add_task(what, total=total)
+            progress.update(bars[what], completed=done, total=total)
+
+        outcome = run(archive, out, workers=workers, executor=executor, progress=advance)
+    _tell(outcome.findings)
+    if not outcome.built:
+        faults = sum(f.level == "fault" for f in outcome.findings)
+        click.echo(f"Not built: {_count(faults, 'fault')}. The published site is as it was.", err=True)
+        return 1
+    if explain:
+        for path, why in outcome.reasons:
+            click.echo(f"{path}: {why}")
+    click.echo(outcome.summary)
+    return 0
+
+
+def _tell(findings: list[Finding]) -> None:
+    for finding in findings:
+        click.echo(str(finding), err=True)
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
+
+
+def _quoted(path: Path) -> str:
+    import shlex
+
+    return shlex.quote(str(path))
+
+
+def run(arguments: list[str] | None = None) -> int:
+    """Runs one command; the exit status, whatever happens."""
+    command: Callable[..., Any] = noctuary.main
+    try:
+        command(args=arguments, standalone_mode=False, prog_name="noctuary")
+    except click.exceptions.Exit as error:
+        return error.exit_code
+    except click.ClickException as error:
+        error.show()
+        return 2
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("interrupted", err=True)
+        return 130
+    except SystemExit as error:
+        return error.code if isinstance(error.code, int) else 1
+    except BrokenPipeError:
+        return 1
+    return 0

@@ -1,0 +1,61 @@
+"""Where a picture says that it lies on the sky: its record, a header beside it, its own header, or AVM.
+
+All four describe the finished picture's own pixels, after its EXIF orientation; the first that there is
+counts.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from generator.archive.records import HeaderPlacement, Picture, WrittenPlacement
+from generator.finding import Finding, fault
+
+if TYPE_CHECKING:
+    from generator.sky.placement import Placement
+
+_FITS = (".fits", ".fit", ".fts")
+
+
+def placement_of(folder: Path, picture: Picture, pixels: tuple[int, int]) -> Placement | Finding | None:
+    """The placement of a picture of ``pixels`` (width, height), a fault where what there is cannot be used.
+
+    ``None`` where nothing says where the picture lies.
+    """
+    from generator.sky.placement import PlacementError, from_avm, from_centre, from_header
+
+    width, height = pixels
+    written = picture.placement
+    try:
+        if isinstance(written, WrittenPlacement):
+            return from_centre(
+                written.ra_deg,
+                written.dec_deg,
+                written.image_scale_arcsec,
+                written.position_angle_deg,
+                written.mirrored,
+                width,
+                height,
+            )
+        if isinstance(written, HeaderPlacement):
+            return from_header(folder / written.file, width, height, rows=written.rows)
+        if picture.file.lower().endswith(_FITS):
+            return _own_header(folder / picture.file, width, height)
+        return from_avm(folder / picture.file, width, height)
+    except PlacementError as error:
+        place = picture.marks.at("placement")
+        where = place if written is not None else picture.marks.at()
+        return fault(where, "placement", error.message, error.hint)
+
+
+def _own_header(path: Path, width: int, height: int) -> Placement | None:
+    """The placement in a FITS picture's own header; a picture without celestial axes has none."""
+    from generator.sky.placement import PlacementError, from_header, has_celestial_axes
+
+    if not has_celestial_axes(path):
+        return None
+    try:
+        return from_header(path, width, height)
+    except PlacementError as error:
+        raise PlacementError(f"the picture's own header: {error.message}", error.hint) from None

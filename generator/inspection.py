@@ -1,0 +1,188 @@
+"""An archive read, resolved against the sky and judged: what ``check``, ``facts`` and ``build`` share."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import os
+import pickle
+import sys
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from generator.archive.read import Reading, read_archive
+from generator.archive.records import Archive, HeaderPlacement, Picture
+from generator.facts.almanac import Almanac
+from generator.facts.objects import unknown_names
+from generator.facts.plausibility import judge
+from generator.facts.whole import ArchiveFacts, archive_facts
+from generator.finding import Finding, Mark, doubt, fault, in_order
+from generator.logbook import FOLDER, Logbook, Stamp, inventory, write_whole
+from generator.recollection import Recollection
+
+if TYPE_CHECKING:
+    from generator.sky.placement import Placement
+
+_MEMORY = "memory.pickle"
+
+
+class _PlainUnpickler(pickle.Unpickler):
+    """Admits records and plain values only, so that a cache from somebody else's disk runs no code."""
+
+    def find_class(self, module: str, name: str) -> Any:
+        if module in {"datetime", "pathlib"} or module.startswith("generator."):
+            found = super().find_class(module, name)
+            if isinstance(found, type):
+                return found
+        raise pickle.UnpicklingError(f"{module}.{name} has no place in a cache")
+
+
+def program_hash() -> str:
+    """A digest of the program's own files and of the libraries (names and versions) that it can import."""
+    digest = hashlib.sha256(sys.version.encode())
+    here = Path(__file__).resolve().parent
+    for path in sorted(p for p in here.rglob("*") if p.is_file() and "__pycache__" not in p.parts):
+        digest.update(str(path.relative_to(here)).encode() + b"\0" + path.read_bytes())
+    for folder in sys.path:
+        if folder.endswith(("site-packages", "dist-packages")) and Path(folder).is_dir():
+            with os.scandir(folder) as entries:
+                libraries = sorted(e.name for e in entries if e.name.endswith(".dist-info"))
+            digest.update("\n".join(libraries).encode())
+    return digest.hexdigest()
+
+
+def read_memory(folder: Path, program: str) -> Recollection:
+    """What earlier runs of this same program worked out for an archive."""
+    try:
+        kept = _PlainUnpickler(io.BytesIO((folder / FOLDER / _MEMORY).read_bytes())).load()
+        if isinstance(kept, dict) and kept["program"] == program:
+            return Recollection(kept["answers"])
+    except Exception:  # whatever a damaged cache does, it only costs time
+        return Recollection()
+    return Recollection()
+
+
+def write_memory(folder: Path, program: str, memory: Recollection) -> None:
+    """Keeps what was worked out; raises OSError."""
+    kept = {"program": program, "answers": memory.kept()}
+    write_whole(folder / FOLDER / _MEMORY, pickle.dumps(kept, protocol=5))
+
+
+class Hashes:
+    """Content hashes of the archive's files, taken from the last build where the stamp is the same."""
+
+    def __init__(self, folder: Path, stamps: Mapping[str, Stamp], logbook: Logbook) -> None:
+        self._folder = folder
+        self._stamps = stamps
+        self._known = {
+            name: entry[1]
+            for name, entry in logbook.inputs.items()
+            if entry[1] and stamps.get(name) == tuple(entry[0])
+        }
+
+    def of(self, name: str) -> str:
+        """SHA-256 of a file, hexadecimal; raises OSError."""
+        if name not in self._known:
+            with (self._folder / name).open("rb") as file:
+                self._known[name] = hashlib.file_digest(file, "sha256").hexdigest()
+        return self._known[name]
+
+    def entries(self) -> dict[str, Any]:
+        """Every file with its stamp and, where it was needed, its hash: the logbook's inputs."""
+        return {name: [list(stamp), self._known.get(name, "")] for name, stamp in self._stamps.items()}
+
+
+@dataclass(frozen=True)
+class Inspection:
+    """What an archive says and what is wrong with it. ``facts`` is ``None`` without an archive."""
+
+    reading: Reading
+    archive: Archive | None
+    facts: ArchiveFacts | None
+    almanac: Almanac | None
+    findings: list[Finding]
+    hashes: Hashes
+
+    @property
+    def faults(self) -> list[Finding]:
+        return [f for f in self.findings if f.level == "fault"]
+
+
+def inspect(folder: Path, out: Path, logbook: Logbook, memory: Recollection, today: date) -> Inspection:
+    """Reads an archive, resolves its names, looks into its pictures, derives the facts and judges them.
+
+    Every finding of every step is there, in order; nothing is written. ``today`` is only used to tell a
+    night in the future.
+    """
+    hashes = Hashes(folder, inventory(folder, out), logbook)
+    reading = read_archive(folder)
+    findings = list(reading.findings)
+    archive = reading.archive
+    if archive is None:
+        return Inspection(reading, None, None, None, in_order(findings), hashes)
+    almanac = Almanac(archive, memory)
+    known = [name for name, _ in reading.object_names if almanac.object(name) is not None]
+    if len(known) < len(reading.object_names):
+        findings += unknown_names(reading.object_names, almanac.catalogue, known)
+    pixels: dict[str, tuple[int, int]] = {}
+    placements: dict[str, Placement] = {}
+    for picture in archive.shown:
+        findings += _look_into(folder, picture, hashes, memory, pixels, placements)
+    facts = archive_facts(archive, almanac, pixels, placements)
+    findings += judge(archive, facts, today)
+    return Inspection(reading, archive, facts, almanac, in_order(findings), hashes)
+
+
+def _look_into(
+    folder: Path,
+    picture: Picture,
+    hashes: Hashes,
+    memory: Recollection,
+    pixels: dict[str, tuple[int, int]],
+    placements: dict[str, Placement],
+) -> list[Finding]:
+    """Dimensions and placement of one picture, put into ``pixels`` and ``placements``; what is wrong with them."""
+    source = Mark(picture.file)
+    try:
+        content = hashes.of(picture.file)
+        header = hashes.of(picture.placement.file) if isinstance(picture.placement, HeaderPlacement) else ""
+    except OSError as error:
+        why = error.strerror or "it is gone"
+        return [
+            fault(source, "unreadable", f"the picture cannot be read: {why}", "check that it is there and readable")
+        ]
+    seen = memory.ask(("look", content, picture.file), lambda: _look(folder / picture.file))
+    if isinstance(seen[0], str):
+        return [fault(source, *seen)]
+    size, doubts = seen
+    pixels[picture.id] = size
+    findings = [doubt(source, *told) for told in doubts if told[0] not in picture.accepted_doubts]
+    question = ("placement", content, repr(picture.placement), header, size)
+    placed = memory.ask(question, lambda: _placement(folder, picture, size))
+    if isinstance(placed, Finding):
+        # Remembered answers keep no line numbers: the record may have moved since.
+        where = picture.marks.at("placement") if picture.placement is not None else picture.marks.at()
+        findings.append(fault(where, placed.rule, placed.message, placed.hint))
+    elif placed is not None:
+        placements[picture.id] = placed
+    return findings
+
+
+def _look(path: Path) -> tuple[Any, ...]:
+    """((width, height), doubts) of a picture, or (rule, message, hint) of what is wrong with it."""
+    from generator.images.open import PictureFault, look
+
+    try:
+        seen = look(path)
+    except PictureFault as error:
+        return error.rule, error.message, error.hint
+    return (seen.width, seen.height), seen.doubts
+
+
+def _placement(folder: Path, picture: Picture, size: tuple[int, int]) -> Placement | Finding | None:
+    from generator.images.placing import placement_of
+
+    return placement_of(folder, picture, size)

@@ -1,0 +1,185 @@
+"""What a build leaves for the next one: which files it saw, what it made from what, what the sky answered.
+
+Everything here lives in ``ARCHIVE/.noctuary`` and may be deleted at any time: the next build then does
+all the work again and comes to the same site. Importing this module is cheap, for it decides whether
+anything else has to be imported at all.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import stat
+import sys
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+FOLDER = ".noctuary"
+_MANIFEST = "manifest.json"
+_FORMAT = 1
+
+# Files that operating systems drop into any folder they show; nobody made them.
+LITTER = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
+
+# size, modification time, change time and inode: the last two catch a file that was replaced by one
+# of the same size and carried its old modification time along.
+Stamp = tuple[int, int, int, int]
+
+
+def stamp_of(status: os.stat_result) -> Stamp:
+    return status.st_size, status.st_mtime_ns, status.st_ctime_ns, status.st_ino
+
+
+def files_below(folder: str, leave_out: Iterable[str] = ()) -> Iterator[tuple[str, os.stat_result]]:
+    """Every file below a folder as (relative path with ``/``, stat), links followed to files only.
+
+    Hidden files and folders are passed over, and so are the absolute folders in ``leave_out``.
+    """
+    skipped = frozenset(leave_out)
+    waiting = [(folder, "")]
+    while waiting:
+        where, prefix = waiting.pop()
+        try:
+            entries = list(os.scandir(where))
+        except OSError:
+            continue
+        for entry in entries:
+            if entry.name.startswith(".") or entry.name in LITTER:
+                continue
+            try:
+                if entry.is_dir(follow_symlinks=False):
+                    if entry.path not in skipped:
+                        waiting.append((entry.path, f"{prefix}{entry.name}/"))
+                    continue
+                status = entry.stat()
+            except OSError:
+                # A broken link, or a file that vanished: the reader says so where it matters.
+                continue
+            if stat.S_ISREG(status.st_mode):
+                yield f"{prefix}{entry.name}", status
+
+
+def inventory(folder: Path, out: Path) -> dict[str, Stamp]:
+    """The stamp of every file of an archive, the output folder left out."""
+    return {name: stamp_of(status) for name, status in files_below(str(folder), [str(out)])}
+
+
+def program_stamp() -> list[Any]:
+    """What the program and its libraries look like from outside, without importing any of them.
+
+    A library that is installed, upgraded or removed changes the time of the folder that holds it.
+    """
+    here = Path(__file__).resolve().parent
+    stamps: list[Any] = [sys.version]
+    for folder in (here, here.parent / "themes"):
+        stamps.extend(
+            [name, status.st_size, status.st_mtime_ns]
+            for name, status in files_below(str(folder))
+            if "__pycache__" not in name
+        )
+    for folder in sorted({p for p in sys.path if p.endswith(("site-packages", "dist-packages"))}):
+        try:
+            stamps.append([folder, Path(folder).stat().st_mtime_ns])
+        except OSError:
+            continue
+    return sorted(stamps, key=str)
+
+
+@dataclass
+class Logbook:
+    """What the last build saw and made.
+
+    ``inputs``: path → [stamp, hash of the content]. ``outputs``: path in the site → [size, modification
+    time, content hash, [hashes of what it was made from]]. ``doubts``: findings as plain data, told
+    again by a build that finds nothing to do.
+    """
+
+    out: str = ""
+    program: list[Any] = field(default_factory=list)
+    inputs: dict[str, Any] = field(default_factory=dict)
+    outputs: dict[str, Any] = field(default_factory=dict)
+    doubts: list[dict[str, Any]] = field(default_factory=list)
+    counts: dict[str, int] = field(default_factory=dict)
+
+    def saw_the_same(self, folder: Path, out: Path) -> bool:
+        """Whether nothing has changed: not the archive, not the program, not the published site."""
+        if self.out != str(out) or not self.outputs or self.program != _plain(program_stamp()):
+            return False
+        now = inventory(folder, out)
+        if len(now) != len(self.inputs):
+            return False
+        for name, stamp in now.items():
+            known = self.inputs.get(name)
+            if known is None or tuple(known[0]) != stamp:
+                return False
+        return self.site_is_as_made(out)
+
+    def site_is_as_made(self, out: Path) -> bool:
+        """Whether the published site still has the sizes and times that the last build gave it."""
+        found = 0
+        for name, status in _all_files(str(out)):
+            known = self.outputs.get(name)
+            if known is None or known[0] != status.st_size or known[1] != status.st_mtime_ns:
+                return False
+            found += 1
+        return found == len(self.outputs)
+
+
+def read_logbook(folder: Path) -> Logbook:
+    """The logbook of an archive; an empty one where there is none or it cannot be read."""
+    try:
+        plain = json.loads((folder / FOLDER / _MANIFEST).read_bytes())
+        if plain.pop("format") != _FORMAT:
+            return Logbook()
+        return Logbook(**plain)
+    except (OSError, ValueError, TypeError, KeyError, AttributeError):
+        return Logbook()
+
+
+def write_logbook(folder: Path, logbook: Logbook) -> None:
+    """Writes the logbook whole or not at all; raises OSError."""
+    plain = {"format": _FORMAT, **vars(logbook)}
+    write_whole(folder / FOLDER / _MANIFEST, json.dumps(plain, separators=(",", ":")).encode())
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Writes a file so that after a crash it is either the old or the new one; raises OSError."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    beside = path.with_name(f".{path.name}.new")
+    try:
+        with beside.open("wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(path)
+    except BaseException:
+        beside.unlink(missing_ok=True)
+        raise
+
+
+def _all_files(folder: str) -> Iterator[tuple[str, os.stat_result]]:
+    """Every file of a published site, hidden ones too (a link is never followed)."""
+    waiting = [(folder, "")]
+    while waiting:
+        where, prefix = waiting.pop()
+        try:
+            with os.scandir(where) as entries:
+                for entry in entries:
+                    if entry.is_dir(follow_symlinks=False):
+                        waiting.append((entry.path, f"{prefix}{entry.name}/"))
+                    elif entry.name not in LITTER:
+                        yield f"{prefix}{entry.name}", entry.stat(follow_symlinks=False)
+        except OSError:
+            continue
+
+
+def site_files(out: Path) -> dict[str, os.stat_result]:
+    """Every file of a published site by its path."""
+    return dict(_all_files(str(out)))
+
+
+def _plain(value: list[Any]) -> Any:
+    """A value as it comes back from JSON, so that it can be compared with one that did."""
+    return json.loads(json.dumps(value))

@@ -1,0 +1,33 @@
+"""One file of the site, what it is made from, and how.
+
+Pages, published pictures, styles, exports: a build treats them all alike. A product whose ingredients are
+the same as last time is kept as it lies; nothing else decides.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Product:
+    """A file of the site. ``ingredients`` names each thing that it is made from, with a digest of it."""
+
+    path: str
+    ingredients: Mapping[str, str]
+    make: Callable[[], bytes]
+
+    def changed(self, before: Mapping[str, str] | None) -> list[str]:
+        """The ingredients that differ from those it was made from before; ``["new"]`` without any before."""
+        if before is None:
+            return ["new"]
+        names = dict.fromkeys([*self.ingredients, *before])
+        return [name for name in names if self.ingredients.get(name) != before.get(name)]
+
+
+def digest(value: object) -> str:
+    """A digest of a plain value, by its ``repr``."""
+    data = value if isinstance(value, bytes) else repr(value).encode("utf-8", "surrogatepass")
+    return hashlib.blake2b(data, digest_size=12).hexdigest()
