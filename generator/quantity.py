@@ -13,12 +13,13 @@ from dataclasses import dataclass
 
 
 class NotAQuantity(ValueError):
-    """Text that is not a quantity of the wanted kind."""
+    """Text that is not a quantity of the wanted kind; ``rule`` says in what way."""
 
-    def __init__(self, message: str, hint: str) -> None:
+    def __init__(self, message: str, hint: str, rule: str = "not-a-quantity") -> None:
         super().__init__(message)
         self.message = message
         self.hint = hint
+        self.rule = rule
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +125,7 @@ def read(text: str, kind: Kind) -> float:
             raise NotAQuantity(f"{_shown(text)} mixes signs", f"write a time such as {kind.example} or 1h 30m")
         return given[0] * 3600 + given[1] * 60 + given[2]
     match = _ONE.fullmatch(cleaned)
-    if match is None:
+    if match is None or re.match(r"[,\d.:/]", match[2]):
         raise NotAQuantity(
             f"{_shown(text)} is not a quantity", f"write a number with its unit, such as {kind.example}"
         )
@@ -143,7 +144,7 @@ def read(text: str, kind: Kind) -> float:
         wrong = f"{_shown(text)} is {article} {other.name}, where {_article(kind.name)} {kind.name} belongs"
     else:
         wrong = f"{_shown(text)} has the unit “{unit}”, which is not a unit of {kind.name}"
-    raise NotAQuantity(wrong, f"write {_article(kind.name)} {kind.name}, such as {kind.example}")
+    raise NotAQuantity(wrong, f"write {_article(kind.name)} {kind.name}, such as {kind.example}", "wrong-unit")
 
 
 _SEXAGESIMAL = re.compile(
