@@ -173,13 +173,13 @@ def _look_into(
 
 def _look(path: Path) -> tuple[Any, ...]:
     """((width, height), doubts) of a picture, or (rule, message, hint) of what is wrong with it."""
-    from generator.images.open import PictureFault, look
+    from generator.images.open import PictureFault, quick_check
 
     try:
-        seen = look(path)
+        width, height, doubts = quick_check(path)
     except PictureFault as error:
         return error.rule, error.message, error.hint
-    return (seen.width, seen.height), seen.doubts
+    return (width, height), doubts
 
 
 def _placement(folder: Path, picture: Picture, size: tuple[int, int]) -> Placement | Finding | None:

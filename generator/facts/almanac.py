@@ -8,11 +8,13 @@ time, loads an engine only for those that it has not got, and can be kept betwee
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from generator.archive.records import Archive, Session
+from generator.finding import Mark
 from generator.recollection import Recollection
 
 if TYPE_CHECKING:
@@ -25,7 +27,8 @@ class Almanac:
     """Answers about the sky for one archive, recollected where they were worked out before."""
 
     def __init__(self, archive: Archive, recollection: Recollection | None = None) -> None:
-        self._own = archive.own_objects
+        # Where an entry was written is no part of what it says.
+        self._own = repr([replace(own, mark=Mark("")) for own in archive.own_objects])
         self._archive = archive
         self._known = recollection if recollection is not None else Recollection()
         self._catalogue: Catalogue | None = None

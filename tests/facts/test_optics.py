@@ -1,0 +1,76 @@
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from generator.facts.optics import frame_fill, main_rig, optics
+from tests.archive_builder import frames, rig, session
+
+
+def test_a_reducer_shortens_and_brightens():
+    reduced = optics(rig(focal_factor=0.8), [session()], (6248, 4176), 1.0)
+    assert reduced.focal_length_mm == pytest.approx(384)
+    assert reduced.f_ratio == pytest.approx(4.8)
+    assert reduced.aperture_mm == 80
+
+
+def test_a_lens_stopped_down_gathers_less():
+    stopped = optics(rig(focal=135, aperture=67.5, working_f_ratio=2.8), [session()], (6000, 4000), 1.0)
+    assert stopped.aperture_mm == pytest.approx(135 / 2.8)
+    assert stopped.f_ratio == pytest.approx(2.8)
+
+
+def test_binning_is_the_smallest_of_the_frames():
+    both = session(groups=(frames(binning=2), frames(binning=1)))
+    assert optics(rig(), [both], (100, 100), 1.0).pixel_size_um == pytest.approx(3.76)
+    binned = session(groups=(frames(binning=2),))
+    assert optics(rig(), [binned], (100, 100), 1.0).pixel_size_um == pytest.approx(7.52)
+
+
+@given(st.floats(0.25, 4), st.integers(100, 9000), st.integers(100, 9000))
+def test_resampling_changes_pixels_and_not_the_sky(factor, width, height):
+    plain = optics(rig(), [session()], (width, height), 1.0)
+    twice = optics(rig(), [session()], (width * 2, height * 2), 2.0)
+    assert twice.field_width_deg == pytest.approx(plain.field_width_deg)
+    assert twice.field_diagonal_deg == pytest.approx(plain.field_diagonal_deg)
+    assert twice.image_scale_arcsec_px == pytest.approx(plain.image_scale_arcsec_px / 2)
+    other = optics(rig(), [session()], (width, height), factor)
+    assert other.image_scale_arcsec_px * factor == pytest.approx(other.sensor_scale_arcsec_px)
+
+
+def test_sampling_counts_picture_pixels_across_a_star():
+    # 206.2648 * 3.76 / 480 = 1.6157 arcsec a pixel; a star of 3.2 arcsec spans 1.98: just undersampled (Nyquist).
+    seen = optics(rig(), [session(star_width_arcsec=3.2)], (6248, 4176), 1.0)
+    assert seen.image_scale_arcsec_px == pytest.approx(1.6157, abs=1e-4)
+    assert seen.sampling_px == pytest.approx(1.98, abs=0.005)
+    assert optics(rig(), [session()], (6248, 4176), 1.0).sampling_px is None
+
+
+def test_star_width_is_averaged_by_integration_over_those_that_say():
+    sessions = [
+        session(0, star_width_arcsec=2.0, groups=(frames(60, 60),)),
+        session(1, star_width_arcsec=4.0, groups=(frames(180, 60),)),
+        session(2, groups=(frames(600, 60),)),
+    ]
+    assert optics(rig(), sessions, (100, 100), 1.0).star_width_arcsec == pytest.approx(3.5)
+
+
+def test_the_placed_scale_tells_the_focal_length():
+    # A picture at half the sensor's pixels that lies at 3.2314 arcsec a pixel was taken at 480 mm.
+    seen = optics(
+        rig(), [session()], (3124, 2088), 0.5, placed_scale_arcsec_px=3.23148, placed_field_deg=(2.8, 1.9, 3.4)
+    )
+    assert seen.focal_length_seen_mm == pytest.approx(480, abs=0.05)
+    assert seen.field_width_deg == 2.8
+
+
+def test_the_rig_with_most_light_speaks_for_a_picture_without_one():
+    short, long = rig("short"), rig("long")
+    sessions = [session(0, rig=short, groups=(frames(60, 10),)), session(1, rig=long, groups=(frames(60, 20),))]
+    assert main_rig(None, sessions).name == "long"
+    assert main_rig(short, sessions).name == "short"
+
+
+def test_an_object_larger_than_the_field_fills_more_than_the_frame():
+    seen = optics(rig(), [session()], (6248, 4176), 1.0)
+    assert frame_fill((180.0, 60.0), seen) == pytest.approx(3.0 / seen.field_height_deg)
+    assert frame_fill(None, seen) is None
