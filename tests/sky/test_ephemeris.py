@@ -117,7 +117,7 @@ def test_a_session_crosses_the_transit_that_lies_in_it() -> None:
     st.floats(-89, 89), st.floats(-180, 180), st.floats(0, 24),
     st.datetimes(datetime(1950, 1, 2), datetime(2060, 12, 30), timezones=st.just(UTC)),
 )  # fmt: skip
-def test_darkness_is_the_share_of_minutes_with_a_low_sun(
+def test_darkness_is_the_share_of_time_with_a_low_sun(
     lat: float, lon: float, hours: float, when: datetime
 ) -> None:
     (sky,) = sky_during([Observation(lat, lon, 0.0, when, when + timedelta(hours=hours))])
