@@ -1,0 +1,182 @@
+"""The renditions that were made, kept so that they are not made again.
+
+One folder holds them: the encoded files, and for each picture one entry that says what belongs to it. The entry is
+written last, in one step, so that a build that stops half-way leaves nothing that looks whole. An entry is believed
+only while every file has the size it had; the bytes are checked against their hash when they are read for the site.
+The folder may be deleted at any time.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from collections.abc import Collection
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+from generator.images import recipe
+from generator.images.recipe import PictureFile, Rendition
+
+#: The cache is cut back to this size after a build, the longest unused first.
+MAX_BYTES = 20_000_000_000
+
+
+class DamagedRendition(Exception):
+    """A kept file that is gone or is not what was written. Make the picture again."""
+
+
+def source_hash(path: Path) -> str:
+    """The hash of a source file's bytes, in hexadecimal."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def key(source: str, version: int = recipe.RECIPE_VERSION) -> str:
+    """The name of a picture's entry, from the hash of its source and everything that decides its pixels."""
+    made_of = (
+        source, version, recipe.WIDTHS, recipe.WEBP_WIDTHS, recipe.NEAR_FULL, recipe.FULL_MAX_PIXELS,
+        recipe.JPEG_QUALITY, recipe.FULL_JPEG_QUALITY, recipe.WEBP_QUALITY, recipe.WEBP_METHOD,
+    )  # fmt: skip
+    return hashlib.sha256(repr(made_of).encode()).hexdigest()[:32]
+
+
+def file_name(entry: str, width: int, ending: str) -> str:
+    return f"{entry}-{width}{ending}"
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Writes a file so that it is there wholly or not at all, also after the power fails. Raises OSError."""
+    temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        with temporary.open("wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        temporary.replace(path)
+    except BaseException:
+        with suppress(OSError):
+            temporary.unlink()
+        raise
+
+
+def remember(folder: Path, entry: str, picture: PictureFile, digests: dict[str, str]) -> None:
+    """Writes the entry of a picture whose files are all in ``folder``. ``digests``: file name → sha256."""
+    plain = {
+        "width": picture.width,
+        "height": picture.height,
+        "colour": picture.colour,
+        "doubts": [list(d) for d in picture.doubts],
+        "renditions": [
+            {
+                "width": r.width,
+                "height": r.height,
+                "format": r.format,
+                "file": r.file.name,
+                "bytes": r.bytes,
+                "sha256": digests[r.file.name],
+            }
+            for r in picture.renditions
+        ],
+    }
+    write_whole(folder / f"{entry}.json", json.dumps(plain, ensure_ascii=False, sort_keys=True).encode())
+
+
+def recall(folder: Path, entry: str) -> PictureFile | None:
+    """A picture's renditions where all of them are still there in their right size, else None."""
+    plain = _entry(folder, entry)
+    if plain is None:
+        return None
+    try:
+        renditions = []
+        for r in plain["renditions"]:
+            file = folder / _inside(r["file"], entry)
+            if file.stat().st_size != r["bytes"]:
+                return None
+            renditions.append(Rendition(int(r["width"]), int(r["height"]), r["format"], file, int(r["bytes"])))
+        if not renditions:
+            return None
+        doubts = tuple((str(a), str(b), str(c)) for a, b, c in plain["doubts"])
+        return PictureFile(int(plain["width"]), int(plain["height"]), str(plain["colour"]), tuple(renditions), doubts)
+    except (OSError, KeyError, TypeError, ValueError):
+        return None
+
+
+def read_rendition(rendition: Rendition) -> bytes:
+    """The bytes of a kept rendition, as they were written.
+
+    Raises DamagedRendition where they are not, after forgetting the entry, so that it is made again.
+    """
+    entry = rendition.file.name.rpartition("-")[0]
+    plain = _entry(rendition.file.parent, entry) or {}
+    wanted = {r.get("file"): r.get("sha256") for r in plain.get("renditions", ()) if isinstance(r, dict)}
+    try:
+        data = rendition.file.read_bytes()
+    except OSError:
+        data = b""
+    if not data or hashlib.sha256(data).hexdigest() != wanted.get(rendition.file.name):
+        with suppress(OSError):
+            (rendition.file.parent / f"{entry}.json").unlink()
+        raise DamagedRendition(rendition.file.name)
+    return data
+
+
+def _entry(folder: Path, entry: str) -> dict[str, Any] | None:
+    try:
+        plain = json.loads((folder / f"{entry}.json").read_bytes())
+    except (OSError, ValueError, RecursionError):
+        return None
+    return plain if isinstance(plain, dict) else None
+
+
+def _inside(name: object, entry: str) -> str:
+    if not isinstance(name, str) or not name.startswith(f"{entry}-") or "/" in name or "\\" in name:
+        raise ValueError("a name that leaves the folder")
+    return name
+
+
+def published_name(name: str, width: int, data: bytes, format: str) -> str:
+    """``NAME-WIDTH.HASH.jpg``: the name changes with the bytes, so a browser may keep the file for ever."""
+    return f"{name}-{width}.{hashlib.sha256(data).hexdigest()[:12]}{recipe.ENDINGS[format]}"
+
+
+def prune(folder: Path, keep: Collection[str], max_bytes: int = MAX_BYTES) -> int:
+    """Cuts the folder back: remains of broken builds go, then entries not in ``keep``, oldest first, until at most
+    ``max_bytes`` are left. Touches nothing but files of its own naming. Returns the number of files deleted."""
+    if not folder.is_dir():
+        return 0
+    wanted = set(keep)
+    belonging: dict[str, list[tuple[Path, int, float]]] = {}
+    deleted = 0
+    for path in sorted(folder.iterdir()):
+        if path.is_symlink() or not path.is_file():
+            continue
+        if path.name.startswith(".") and path.name.endswith(".part"):
+            deleted += _gone(path)
+            continue
+        entry = path.name.partition("-")[0].partition(".")[0]
+        if len(entry) != 32 or set(entry) - set("0123456789abcdef"):
+            continue
+        with suppress(OSError):
+            stat = path.stat()
+            belonging.setdefault(entry, []).append((path, stat.st_size, stat.st_mtime))
+    total = sum(size for files in belonging.values() for _, size, _ in files)
+    by_age = sorted(belonging, key=lambda e: (max(t for _, _, t in belonging[e]), e))
+    for entry in by_age:
+        files = belonging[entry]
+        whole = any(p.name == f"{entry}.json" for p, _, _ in files)
+        if entry in wanted or (whole and total <= max_bytes):
+            continue
+        # The entry goes first: a rendition without one is only a remainder.
+        for path, size, _ in sorted(files, key=lambda f: f[0].suffix != ".json"):
+            deleted += _gone(path)
+            total -= size
+    return deleted
+
+
+def _gone(path: Path) -> int:
+    with suppress(OSError):
+        path.unlink()
+        return 1
+    return 0

@@ -1,0 +1,166 @@
+"""From a picture to the files of the site: what is made, kept, described, and the same every time."""
+
+from __future__ import annotations
+
+import io
+import os
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import numpy as np
+import pytest
+from picture_material import real
+from PIL import Image
+
+from generator.images import keep, recipe
+from generator.images.describe import Description, described
+from generator.images.make import Job, make_all, make_renditions, memory_available
+from generator.images.open import PictureFault
+from generator.images.recipe import PictureFile
+
+REAL = ("hubble_deep_field.jpg", "retina.jpg", "rocket.jpg", "eso_eso1723a_320.jpg", "eso_eso1723a_320.png", "m13.fits")
+
+
+def jobs() -> list[Job]:
+    return [Job(real(name), keep.source_hash(real(name))) for name in REAL]
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    return {p.name: p.read_bytes() for p in folder.iterdir()}
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[Path, PictureFile]]:
+    folder = tmp_path_factory.mktemp("renditions")
+    outcomes = {job.path: make_renditions(job.path, folder, job.source_hash) for job in jobs()}
+    assert all(isinstance(o, PictureFile) for o in outcomes.values()), outcomes
+    return folder, outcomes  # type: ignore[return-value]
+
+
+def test_real_pictures_are_made(made: tuple[Path, dict[Path, PictureFile]]) -> None:
+    _, outcomes = made
+    for picture in outcomes.values():
+        assert picture.full.width == picture.width
+        assert len(picture.colour) == 7
+        for r in picture.renditions:
+            assert r.width <= picture.width
+            assert abs(r.height / r.width - picture.height / picture.width) < 1.5 / r.width
+            with Image.open(r.file) as image:
+                assert image.size == (r.width, r.height)
+                assert image.format == r.format.upper()
+                assert r.file.stat().st_size == r.bytes
+                assert not {"exif", "icc_profile", "xmp", "comment"} & set(image.info)
+                if r.format == "jpeg":
+                    # ITU-T T.81: every component sampled 1 × 1 is 4:4:4; no progressive frame.
+                    assert all(layer[1:3] == (1, 1) for layer in image.layer)  # type: ignore[attr-defined]
+                    assert "progressive" not in image.info
+                image.load()
+    hubble = outcomes[real("hubble_deep_field.jpg")]
+    assert [r.width for r in hubble.of("jpeg")] == [480, 1000]
+    assert [r.width for r in hubble.of("webp")] == [480]
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_the_same_bytes_for_any_number_of_workers(
+    tmp_path: Path, workers: int, made: tuple[Path, dict[Path, PictureFile]]
+) -> None:
+    told: list[Path] = []
+    outcomes = make_all(jobs(), tmp_path / "r", workers=workers, progress=lambda job, _: told.append(job.path))
+    assert set(outcomes) == {j.path for j in jobs()} == set(told)
+    assert len(told) == len(REAL)
+    assert contents(tmp_path / "r") == contents(made[0])
+
+
+def test_any_executor_will_do(tmp_path: Path, made: tuple[Path, dict[Path, PictureFile]]) -> None:
+    with ThreadPoolExecutor(2) as executor:
+        make_all(jobs(), tmp_path, executor=executor)
+    assert contents(tmp_path) == contents(made[0])
+
+
+def test_what_is_kept_is_not_made_again_and_what_is_damaged_is(tmp_path: Path) -> None:
+    path = tmp_path / "a.jpg"
+    path.write_bytes(real("rocket.jpg").read_bytes())
+    source = keep.source_hash(path)
+    cache = tmp_path / "cache"
+    first = make_renditions(path, cache, source)
+    assert isinstance(first, PictureFile)
+    path.unlink()
+    assert make_renditions(path, cache, source) == first
+    small = first.renditions[0]
+    good = keep.read_rendition(small)
+    small.file.write_bytes(good[:-1] + b"x")
+    with pytest.raises(keep.DamagedRendition):
+        keep.read_rendition(small)
+    assert keep.recall(cache, keep.key(source)) is None
+    path.write_bytes(real("rocket.jpg").read_bytes())
+    again = make_renditions(path, cache, source)
+    assert again == first
+    assert keep.read_rendition(small) == good
+    small.file.write_bytes(b"")
+    assert keep.recall(cache, keep.key(source)) is None
+    for damaged in (b"", b"[]", b"{}", b'{"renditions": 5}', b"\xff", b"[" * 100000):
+        (cache / f"{keep.key(source)}.json").write_bytes(damaged)
+        assert make_renditions(path, cache, source) == first
+
+
+def test_the_cache_is_bounded_and_cleans_itself(tmp_path: Path, made: tuple[Path, dict[Path, PictureFile]]) -> None:
+    for name, data in contents(made[0]).items():
+        (tmp_path / name).write_bytes(data)
+    (tmp_path / ".broken.jpg.1.part").write_bytes(b"half")
+    (tmp_path / "notes.txt").write_text("mine")
+    orphan = tmp_path / f"{'0' * 32}-480.jpg"
+    orphan.write_bytes(b"no entry")
+    wanted = keep.key(jobs()[0].source_hash)
+    keep.prune(tmp_path, {wanted})
+    assert not orphan.exists()
+    assert (tmp_path / "notes.txt").exists()
+    assert len(list(tmp_path.glob("*.json"))) == len(REAL)
+    keep.prune(tmp_path, {wanted}, max_bytes=0)
+    assert {p.name.partition("-")[0].partition(".")[0] for p in tmp_path.iterdir()} == {wanted, "notes"}
+    assert keep.recall(tmp_path, wanted) is not None
+
+
+class Deadly(type(Path())):  # type: ignore[misc]
+    """A path that ends the process it arrives in, as the system does with one that takes too much memory."""
+
+    def __reduce__(self) -> tuple[object, tuple[int]]:
+        return os._exit, (9,)
+
+
+def test_a_worker_that_is_killed_costs_one_picture(tmp_path: Path) -> None:
+    deadly = Job(Deadly(tmp_path / "huge.jpg"), "0" * 64, 5000, 5000)
+    outcomes = make_all([deadly, *jobs()], tmp_path / "cache", workers=2)
+    fault = outcomes.pop(deadly.path)
+    assert isinstance(fault, PictureFault)
+    assert fault.rule == "picture-too-large"
+    assert fault.hint
+    assert len(outcomes) == len(REAL)
+    assert all(isinstance(o, PictureFile) for o in outcomes.values())
+
+
+def test_memory_is_known() -> None:
+    assert memory_available() > 0
+    assert recipe.peak_bytes(10000, 10000, deep=True) > recipe.peak_bytes(10000, 10000, deep=False)
+
+
+def test_published_names_change_with_the_bytes() -> None:
+    one = keep.published_name("rosette-2025", 480, b"a", "jpeg")
+    assert one.startswith("rosette-2025-480.")
+    assert one.endswith(".jpg")
+    assert one != keep.published_name("rosette-2025", 480, b"b", "jpeg")
+
+
+def test_a_full_disk_is_an_error_and_leaves_nothing_that_looks_whole(tmp_path: Path) -> None:
+    blocked = tmp_path / "file"
+    blocked.write_text("in the way of the cache folder")
+    with pytest.raises(OSError, match="exists|directory"):
+        make_renditions(real("rocket.jpg"), blocked, keep.source_hash(real("rocket.jpg")))
+
+
+def test_described_pixels_are_the_same_pixels(made: tuple[Path, dict[Path, PictureFile]]) -> None:
+    picture = made[1][real("rocket.jpg")]
+    for r in picture.renditions:
+        with Image.open(r.file) as before:
+            was = np.asarray(before.convert("RGB"))
+        after = Image.open(io.BytesIO(described(r.file.read_bytes(), r.format, Description(title="A rocket"))))
+        assert np.array_equal(np.asarray(after.convert("RGB")), was)
