@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from generator.archive.marked_yaml import Path, Plain, Spot, Written, decode, read_yaml
+from generator.archive.marked_yaml import Path, Plain, Written, decode, read_yaml
 from generator.archive.nearest import meant, nearest
 from generator.archive.records import Marks
 from generator.finding import Finding, Mark, fault
@@ -130,10 +130,11 @@ def _validated(plain: Plain, kind: str, written: Written, name: str) -> tuple[di
     # Imported here: reading records that are all in the cache must not pay for pydantic.
     from pydantic import ValidationError
 
+    from generator.archive.agreement import disagreements
     from generator.archive.written import MODELS
 
     model = MODELS[kind]
-    problems = [*_across_keys(plain, kind, written, name)]
+    problems = [*disagreements(plain, kind, written, name)]
     value: Any = None
     try:
         value = model.model_validate(plain).model_dump(warnings=False)
@@ -263,104 +264,3 @@ def _known_keys(model: Any, location: tuple[str | int, ...]) -> list[str]:
 def _meaning(model: Any, location: tuple[str | int, ...]) -> str:
     info = _model_at(model, location[:-1]).model_fields[location[-1]]
     return f"write {location[-1]}: {info.description}" if info.description else f"write {location[-1]}: and its value"
-
-
-def _across_keys(plain: Plain, kind: str, written: Written, name: str) -> Iterator[tuple[Path, Finding]]:
-    """Faults between the keys of one file."""
-
-    def at(*path: str | int) -> Mark:
-        spot: Spot = written.keys.get(path) or written.places.get(path, (1, 1))
-        return Mark(name, *spot)
-
-    def mapping(value: Plain) -> dict[str, Plain]:
-        return value if isinstance(value, dict) else {}
-
-    def items(value: Plain) -> list[Plain]:
-        return value if isinstance(value, list) else []
-
-    def has(value: dict[str, Plain], key: str) -> bool:
-        return value.get(key) is not None
-
-    top = mapping(plain)
-    if kind == "equipment":
-        for optic_name, optic in mapping(top.get("optics")).items():
-            yield from _aperture(mapping(optic), optic, ("optics", optic_name), at)
-    if kind != "sidecar":
-        return
-    if isinstance(plain, dict) and not any(
-        near in ("sessions", "builds_on") for near in (nearest(k, ("sessions", "builds_on"), most=1) for k in top)
-    ):
-        yield (
-            (),
-            fault(
-                at(),
-                "missing-key",
-                "neither “sessions” nor “builds_on” is written",
-                "write sessions: with night and frames",
-            ),
-        )
-    elif "sessions" in top and not items(top.get("builds_on")) and (top["sessions"] is None or top["sessions"] == []):
-        yield (
-            ("sessions",),
-            fault(at("sessions"), "empty", "no session is written", "write one at least, or builds_on"),
-        )
-    for number, session in enumerate(items(top.get("sessions"))):
-        if not isinstance(session, dict):
-            continue
-        for key in ("rig", "place"):
-            if not has(session, key) and not has(top, key):
-                message = f"neither the session nor the picture names a {key}"
-                yield (
-                    ("sessions", number),
-                    fault(
-                        at("sessions", number),
-                        "missing-key",
-                        message,
-                        f"write {key}: here, or above for all sessions",
-                    ),
-                )
-        for row, frames in enumerate(items(session.get("frames"))):
-            if has(mapping(frames), "gain") and has(mapping(frames), "iso"):
-                path: Path = ("sessions", number, "frames", row, "iso")
-                yield (
-                    path,
-                    fault(at(*path), "both-gain-and-iso", "gain and iso are both written", "keep the one you set"),
-                )
-        darks = mapping(session.get("calibration"))
-        if has(darks, "dark_gain") and has(darks, "dark_iso"):
-            place: Path = ("sessions", number, "calibration", "dark_iso")
-            yield (
-                place,
-                fault(at(*place), "both-gain-and-iso", "gain and ISO of the darks are both written", "keep one"),
-            )
-
-
-def _aperture(optic: dict[str, Plain], whole: Plain, path: Path, at: Any) -> Iterator[tuple[Path, Finding]]:
-    from generator import quantity
-
-    if not isinstance(whole, dict):
-        return
-    aperture, ratio, focal = optic.get("aperture"), optic.get("f_ratio"), optic.get("focal_length")
-    if aperture is None and ratio is None:
-        if not any(
-            nearest(key, ("aperture", "f_ratio"), most=1) for key in optic if key not in ("focal_length", "note")
-        ):
-            yield (
-                path,
-                fault(at(*path), "missing-key", "neither “aperture” nor “f_ratio” is written", "write one of them"),
-            )
-        return
-    if not (isinstance(aperture, str) and isinstance(ratio, str) and isinstance(focal, str)):
-        return
-    try:
-        width, length = quantity.read(aperture, quantity.FOCAL), quantity.read(focal, quantity.FOCAL)
-        number = quantity.read_number(ratio)
-    except quantity.NotAQuantity:
-        return  # told by the model
-    if min(width, length, number) > 0 and not 1 / 1.05 <= length / width / number <= 1.05:
-        where = (*path, "f_ratio")
-        message = f"{length:g} mm / {width:g} mm is f/{length / width:.3g}, not f/{number:g}"
-        yield (
-            where,
-            fault(at(*where), "aperture-disagrees", message, "correct one of the two, or keep only the one you know"),
-        )

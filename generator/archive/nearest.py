@@ -17,7 +17,7 @@ def nearest(written: str, known: Iterable[str], *, most: int = 2, cutoff: float 
 
 def meant(written: str, known: Iterable[str], none: str) -> str:
     """A hint: the nearest known names, else all of a few, else ``none``."""
-    names = list(known)
+    names = [name for name in known if name]
     if near := nearest(written, names):
         return f"did you mean {near}?"
     if 0 < len(names) <= 8:

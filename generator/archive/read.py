@@ -1,7 +1,7 @@
 """A folder → an archive, and everything that keeps a record from being read.
 
 Each file is parsed by itself (:mod:`generator.archive.form`), then the names in it are looked up
-(:mod:`generator.archive.resolve`). Nothing raises: every fault of every file is found in one run, and
+(:mod:`generator.archive.known`, :mod:`generator.archive.resolve`). Nothing raises: every fault of every file is found in one run, and
 what could be read is there.
 """
 
@@ -17,10 +17,10 @@ from typing import Protocol
 from generator.archive import resolve
 from generator.archive.folder import Listing, content, list_files
 from generator.archive.form import ParsedFile, parse
+from generator.archive.known import Known, equipment, own_objects, places
 from generator.archive.nearest import nearest
 from generator.archive.picture_files import NOT_SHOWN
 from generator.archive.records import Archive, Marks, Picture
-from generator.archive.resolve import Known
 from generator.finding import Finding, Mark, doubt, fault, in_order
 
 
@@ -63,14 +63,16 @@ def read_file(folder: Path, name: str, cache: ParsedCache | None = None) -> Pars
 def read_archive(folder: Path, *, cache: ParsedCache | None = None) -> Reading:
     """Everything in an archive's folder, with all faults of form."""
     listing = list_files(folder)
+    if (
+        not any(f.mark.file.startswith("archive.y") for f in listing.findings)
+        and "archive.yaml" not in listing.records
+    ):
+        hint = "write one, or a whole archive to begin with: noctuary begin FOLDER"
+        lost = fault(Mark("archive.yaml"), "missing-archive", "there is no archive.yaml in this folder", hint)
+        return Reading(None, (lost,), (), ())
     parsed = {name: read_file(folder, name, cache) for name in listing.records}
     findings = [*listing.findings, *(finding for file in parsed.values() for finding in file.findings)]
     object_names = tuple(sorted((pair for file in parsed.values() for pair in file.object_names), key=lambda p: p[1]))
-    if "archive.yaml" not in parsed and not any(f.mark.file.startswith("archive.y") for f in findings):
-        hint = "write one, or a whole archive to begin with: noctuary begin FOLDER"
-        findings.append(
-            fault(Mark("archive.yaml"), "missing-archive", "there is no archive.yaml in this folder", hint)
-        )
     archive, headers = _assemble(folder, parsed, listing, findings)
     files = tuple(sorted({*listing.files, *headers}))
     return Reading(archive, tuple(in_order(findings)), object_names, files)
@@ -80,8 +82,8 @@ def _assemble(
     folder: Path, parsed: dict[str, ParsedFile], listing: Listing, findings: list[Finding]
 ) -> tuple[Archive | None, set[str]]:
     known = Known(findings)
-    resolve.equipment(parsed.get("equipment.yaml"), known)
-    resolve.places(parsed.get("places.yaml"), known)
+    equipment(parsed.get("equipment.yaml"), known)
+    places(parsed.get("places.yaml"), known)
     sidecars = {name: file for name, file in parsed.items() if name.startswith("pictures/")}
     headers = _headers(sidecars.values())
     paired = _paired(sidecars, listing, headers, findings)
@@ -117,7 +119,7 @@ def _assemble(
         optics=known.optics,
         rigs=known.rigs,
         places=known.places,
-        own_objects=resolve.own_objects(parsed.get("objects.yaml")),
+        own_objects=own_objects(parsed.get("objects.yaml")),
         pictures=pictures,
         nights=tuple(n for n in nights if n is not None),
         exhibits=tuple(e for e in exhibits if e is not None),

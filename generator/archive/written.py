@@ -147,12 +147,14 @@ def _number(
     least: float | None = None,
     most: float | None = None,
     below: float | None = None,
+    prefix: str = "",
 ) -> tuple[Any, Any]:
     """A quantity of a kind (a bare number where ``None``) within its range."""
     example = kind.example if kind else "1.5"
 
     def read(text: str) -> float:
-        value = quantity.read(text, kind) if kind else quantity.read_number(text)
+        bare = text.strip().removeprefix(prefix)
+        value = quantity.read(bare, kind) if kind else quantity.read_number(bare)
         low = (above is not None and value <= above) or (least is not None and value < least)
         high = (most is not None and value > most) or (below is not None and value >= below)
         if low or high:
@@ -214,6 +216,7 @@ Coordinates = Annotated[
     ),
 ]
 Positive = Annotated[float, *_number(None, above=0)]
+FRatio = Annotated[float, *_number(None, above=0, prefix="f/")]
 NotNegative = Annotated[float, *_number(None, least=0)]
 Exposure = Annotated[float, *_number(quantity.TIME, above=0)]
 Length = Annotated[float, *_number(quantity.FOCAL, above=0)]
@@ -262,6 +265,11 @@ class Written(BaseModel):
         return {key: inner for key, inner in value.items() if inner is not None or key not in optional}
 
 
+def _one_of(*keys: str) -> dict[str, Any]:
+    """For the JSON Schema: one at least of these keys must be there."""
+    return {"anyOf": [{"required": [key]} for key in keys]}
+
+
 class WrittenArchive(Written):
     """archive.yaml"""
 
@@ -284,9 +292,11 @@ class WrittenCamera(Written):
 
 
 class WrittenOptic(Written):
+    model_config = ConfigDict(json_schema_extra=_one_of("aperture", "f_ratio"))
+
     focal_length: Length = Field(description="in mm")
     aperture: Length | None = Field(None, description="clear aperture in mm; or f_ratio instead")
-    f_ratio: Positive | None = Field(None, description="focal length / aperture; or aperture instead")
+    f_ratio: FRatio | None = Field(None, description="focal length / aperture; or aperture instead")
     note: Prose | None = None
 
 
@@ -294,7 +304,7 @@ class WrittenRig(Written):
     optic: Line = Field(description="a name under optics")
     camera: Line = Field(description="a name under cameras")
     focal_factor: Positive = Field(1.0, description="the reducer's or extender's factor, such as 0.8")
-    f_ratio: Positive | None = Field(None, description="working f-ratio of a lens stopped down")
+    f_ratio: FRatio | None = Field(None, description="working f-ratio of a lens stopped down")
     mount: Line | None = None
     guiding: Line | None = None
     note: Prose | None = None
@@ -342,6 +352,8 @@ class WrittenObjects(RootModel[dict[Line, WrittenObject]]):
 
 
 class WrittenFrames(Written):
+    model_config = ConfigDict(json_schema_extra={"not": {"required": ["gain", "iso"]}})
+
     exposure: Exposure = Field(description="one sub-exposure, in s")
     kept: Count = Field(description="subs in the picture")
     taken: Count | None = Field(None, description="subs shot; kept when left out")
@@ -390,6 +402,8 @@ class HeaderOfPlacement(Written):
 
 class WrittenSidecar(Written):
     """The record of one picture, beside it, with the same stem"""
+
+    model_config = ConfigDict(json_schema_extra=_one_of("sessions", "builds_on"))
 
     title: Line
     objects: Annotated[list[Line], Field(min_length=1)] = Field(description="the first is the target")
