@@ -87,7 +87,19 @@ def _build(folder: Path, out: Path, workers: int | None, executor: str | None, p
 
     from generator.site.works import works
 
-    site = works(folder, seen, memory, program, standing, workers, executor, progress)
+    site = works(
+        folder,
+        seen.facts,
+        seen.almanac,
+        seen.theme,
+        seen.hashes.of,
+        memory,
+        program,
+        standing,
+        workers,
+        executor,
+        progress,
+    )
     findings = in_order([*seen.findings, *site.findings])
     if any(f.level == "fault" for f in findings):
         return _refused(out, findings)

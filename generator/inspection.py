@@ -13,7 +13,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from generator.archive.read import Reading, read_archive
+from generator.archive.read import ParsedFile, Reading, read_archive
 from generator.archive.records import Archive, HeaderPlacement, Picture
 from generator.facts.almanac import Almanac
 from generator.facts.objects import unknown_names
@@ -22,9 +22,10 @@ from generator.facts.whole import ArchiveFacts, archive_facts
 from generator.finding import Finding, Mark, doubt, fault, in_order
 from generator.logbook import FOLDER, Logbook, Stamp, inventory, write_whole
 from generator.recollection import Recollection
+from generator.site.theme_files import theme_folders
 
 if TYPE_CHECKING:
-    from generator.sky.placement import Placement
+    from generator.facts.placed import Placed
 
 _MEMORY = "memory.pickle"
 
@@ -71,6 +72,24 @@ def write_memory(folder: Path, program: str, memory: Recollection) -> None:
     write_whole(folder / FOLDER / _MEMORY, pickle.dumps(kept, protocol=5))
 
 
+class _Parsed:
+    """What the text files of an archive say, recollected by their bytes."""
+
+    def __init__(self, memory: Recollection) -> None:
+        self._memory = memory
+
+    def get(self, name: str, content: bytes) -> ParsedFile | None:
+        found: ParsedFile | None = self._memory.known(self._question(name, content))
+        return found
+
+    def put(self, name: str, content: bytes, parsed: ParsedFile) -> None:
+        self._memory.learn(self._question(name, content), parsed)
+
+    @staticmethod
+    def _question(name: str, content: bytes) -> tuple[str, str, bytes]:
+        return "parsed", name, hashlib.sha256(content).digest()
+
+
 class Hashes:
     """Content hashes of the archive's files, taken from the last build where the stamp is the same."""
 
@@ -103,6 +122,7 @@ class Inspection:
     archive: Archive | None
     facts: ArchiveFacts | None
     almanac: Almanac | None
+    theme: list[Path]
     findings: list[Finding]
     hashes: Hashes
 
@@ -118,22 +138,26 @@ def inspect(folder: Path, out: Path, logbook: Logbook, memory: Recollection, tod
     night in the future.
     """
     hashes = Hashes(folder, inventory(folder, out), logbook)
-    reading = read_archive(folder)
+    reading = read_archive(folder, cache=_Parsed(memory))
     findings = list(reading.findings)
     archive = reading.archive
     if archive is None:
-        return Inspection(reading, None, None, None, in_order(findings), hashes)
+        return Inspection(reading, None, None, None, [], in_order(findings), hashes)
     almanac = Almanac(archive, memory)
     known = [name for name, _ in reading.object_names if almanac.object(name) is not None]
     if len(known) < len(reading.object_names):
         findings += unknown_names(reading.object_names, almanac.catalogue, known)
     pixels: dict[str, tuple[int, int]] = {}
-    placements: dict[str, Placement] = {}
+    placements: dict[str, Placed] = {}
     for picture in archive.shown:
         findings += _look_into(folder, picture, hashes, memory, pixels, placements)
     facts = archive_facts(archive, almanac, pixels, placements)
     findings += judge(archive, facts, today)
-    return Inspection(reading, archive, facts, almanac, in_order(findings), hashes)
+    theme = theme_folders(folder, archive.theme, archive.marks.at("theme"))
+    if isinstance(theme, Finding):
+        findings.append(theme)
+        theme = []
+    return Inspection(reading, archive, facts, almanac, theme, in_order(findings), hashes)
 
 
 def _look_into(
@@ -142,7 +166,7 @@ def _look_into(
     hashes: Hashes,
     memory: Recollection,
     pixels: dict[str, tuple[int, int]],
-    placements: dict[str, Placement],
+    placements: dict[str, Placed],
 ) -> list[Finding]:
     """Dimensions and placement of one picture, put into ``pixels`` and ``placements``; what is wrong with them."""
     source = Mark(picture.file)
@@ -182,7 +206,9 @@ def _look(path: Path) -> tuple[Any, ...]:
     return (width, height), doubts
 
 
-def _placement(folder: Path, picture: Picture, size: tuple[int, int]) -> Placement | Finding | None:
+def _placement(folder: Path, picture: Picture, size: tuple[int, int]) -> Placed | Finding | None:
+    from generator.facts.placed import placed
     from generator.images.placing import placement_of
 
-    return placement_of(folder, picture, size)
+    found = placement_of(folder, picture, size)
+    return found if found is None or isinstance(found, Finding) else placed(found)

@@ -129,4 +129,4 @@ def archive(*pictures: Picture, **more: Any) -> Archive:
         "exhibits": (),
         "pages": (),
     }
-    return Archive(pictures={p.id: p for p in pictures}, mark=MARK, **(values | more))
+    return Archive(pictures={p.id: p for p in pictures}, marks=Marks("archive.yaml"), **(values | more))

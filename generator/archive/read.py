@@ -1,7 +1,8 @@
 """A folder → an archive, and everything that keeps a record from being read.
 
 Each file is parsed by itself (:mod:`generator.archive.form`), then the names in it are looked up
-(:mod:`generator.archive.known`, :mod:`generator.archive.resolve`). Nothing raises: every fault of every file is found in one run, and
+Each file is parsed by itself (:mod:`generator.archive.form`), then the names in it are looked up
+(:mod:`generator.archive.known`, :mod:`generator.archive.resolve`). Nothing raises: every fault of every
 what could be read is there.
 """
 

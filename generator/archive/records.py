@@ -281,7 +281,7 @@ class Archive:
     nights: tuple[Night, ...]
     exhibits: tuple[Exhibit, ...]
     pages: tuple[FreePage, ...]
-    mark: Mark
+    marks: Marks
 
     def sessions_of(self, picture: Picture) -> tuple[Session, ...]:
         """Every distinct session in a picture, its own and those it builds on, oldest first."""

@@ -18,9 +18,9 @@ from generator.finding import Mark
 from generator.recollection import Recollection
 
 if TYPE_CHECKING:
+    from generator.facts.placed import Placed
     from generator.sky.catalogue import Catalogue, SkyObject
     from generator.sky.ephemeris import SkyDuring
-    from generator.sky.placement import Placement
 
 
 class Almanac:
@@ -71,30 +71,31 @@ class Almanac:
                 self._known.learn(question, float(answer))
         return {identity: self._known.known(q) for identity, q in questions.items()}
 
-    def in_field(self, placement: Placement) -> tuple[tuple[SkyObject, float, float], ...]:
+    def in_field(self, placed: Placed) -> tuple[tuple[SkyObject, float, float], ...]:
         """Objects whose centre lies in the picture, with their pixel positions."""
 
         def look() -> tuple[tuple[SkyObject, float, float], ...]:
             from generator.sky.placement import in_field
 
-            return tuple(in_field(placement, self._around(placement)))
+            return tuple(in_field(placed.placement(), self._around(placed)))
 
-        return self._known.ask(("in field", placement.key, self._own), look)
+        return self._known.ask(("in field", placed.key, self._own), look)
 
-    def touching(self, placement: Placement) -> tuple[tuple[SkyObject, float, float], ...]:
+    def touching(self, placed: Placed) -> tuple[tuple[SkyObject, float, float], ...]:
         """Objects whose centre or extent falls in the picture, named bright stars included."""
 
         def look() -> tuple[tuple[SkyObject, float, float], ...]:
             from generator.sky.placement import in_field, touching
 
+            placement = placed.placement()
             stars = in_field(placement, self.catalogue.bright_stars())
-            return (*touching(placement, self._around(placement)), *stars)
+            return (*touching(placement, self._around(placed)), *stars)
 
-        return self._known.ask(("touching", placement.key, self._own), look)
+        return self._known.ask(("touching", placed.key, self._own), look)
 
-    def _around(self, placement: Placement) -> Iterable[SkyObject]:
-        ra, dec = placement.centre
-        return self.catalogue.around(ra, dec, placement.field_deg[2] / 2 * 1.05 + 0.01)
+    def _around(self, placed: Placed) -> Iterable[SkyObject]:
+        ra, dec = placed.centre
+        return self.catalogue.around(ra, dec, placed.field_deg[2] / 2 * 1.05 + 0.01)
 
     def _observation(self, session: Session) -> tuple[Any, ...]:
         assert session.start is not None

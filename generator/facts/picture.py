@@ -12,9 +12,9 @@ from generator.facts.exposure import Integration, integration, session_integrati
 from generator.facts.optics import Optics, frame_fill, main_rig, mean_sky_brightness, optics
 
 if TYPE_CHECKING:
+    from generator.facts.placed import Placed
     from generator.sky.catalogue import SkyObject
     from generator.sky.ephemeris import SkyDuring
-    from generator.sky.placement import Placement
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ class PictureFacts:
     integration: Integration
     optics: Optics | None
     objects: tuple[SkyObject, ...]
-    placement: Placement | None
+    placement: Placed | None
     in_field: tuple[tuple[SkyObject, float, float], ...] | None
     sessions: tuple[SessionFacts, ...]
     light_m2_h: float
@@ -77,7 +77,7 @@ def picture_facts(
     picture: Picture,
     almanac: Almanac,
     pixels: tuple[int, int] | None,
-    placement: Placement | None,
+    placement: Placed | None,
 ) -> PictureFacts:
     """Everything derived about a picture whose finished file has ``pixels`` (width, height)."""
     sessions = archive.sessions_of(picture)

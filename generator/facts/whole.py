@@ -14,8 +14,8 @@ from generator.facts.picture import PictureFacts, SessionFacts, picture_facts
 from generator.facts.target import TargetFacts, target_facts
 
 if TYPE_CHECKING:
+    from generator.facts.placed import Placed
     from generator.sky.catalogue import SkyObject
-    from generator.sky.placement import Placement
 
 
 @dataclass(frozen=True)
@@ -72,7 +72,7 @@ def archive_facts(
     archive: Archive,
     almanac: Almanac,
     pixels: Mapping[str, tuple[int, int]],
-    placements: Mapping[str, Placement],
+    placements: Mapping[str, Placed],
 ) -> ArchiveFacts:
     """The facts of every shown picture and of everything that they share.
 

@@ -51,11 +51,11 @@ def placement_of(folder: Path, picture: Picture, pixels: tuple[int, int]) -> Pla
 
 def _own_header(path: Path, width: int, height: int) -> Placement | None:
     """The placement in a FITS picture's own header; a picture without celestial axes has none."""
-    from generator.sky.placement import PlacementError, from_header, has_celestial_axes
+    from generator.sky.placement import NoSky, PlacementError, from_header
 
-    if not has_celestial_axes(path):
-        return None
     try:
         return from_header(path, width, height)
+    except NoSky:
+        return None
     except PlacementError as error:
         raise PlacementError(f"the picture's own header: {error.message}", error.hint) from None

@@ -16,8 +16,8 @@ from generator.facts.target import TargetFacts
 from generator.facts.whole import ArchiveFacts
 
 if TYPE_CHECKING:
+    from generator.facts.placed import Placed
     from generator.sky.catalogue import SkyObject
-    from generator.sky.placement import Placement
 
 Plain = dict[str, Any]
 
@@ -112,7 +112,7 @@ def _object(sky: SkyObject) -> Plain:
     }
 
 
-def _placement(placement: Placement | None) -> Plain | None:
+def _placement(placement: Placed | None) -> Plain | None:
     if placement is None:
         return None
     ra, dec = placement.centre

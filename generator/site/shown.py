@@ -1,0 +1,205 @@
+"""The picture files of the site: renditions that are there or are made, with the words of their record.
+
+A rendition is encoded once and kept without any words. What is published carries title, creator, credit,
+licence and its place on the sky, put in without touching a pixel; so an edited caption costs no encoding.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from generator.archive.records import Archive, Picture
+from generator.facts.picture import PictureFacts
+from generator.facts.whole import ArchiveFacts
+from generator.finding import Finding, Mark, doubt, fault
+from generator.images.keep import DamagedRendition, key, prune, published_name, read_rendition
+from generator.recollection import Recollection
+from generator.site.addresses import picture_page
+from generator.site.pictures import Shown, Source
+from generator.site.product import Product, digest
+
+if TYPE_CHECKING:
+    from generator.images.describe import Description
+    from generator.images.recipe import PictureFile, Rendition
+
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass
+class Files:
+    """Pictures as pages can show them, the products behind them, and what was wrong with the sources."""
+
+    shown: dict[str, Shown]
+    products: list[Product]
+    findings: list[Finding]
+    sources: dict[str, str]
+
+
+def picture_files(
+    folder: Path,
+    cache: Path,
+    whole: ArchiveFacts,
+    hash_of: Callable[[str], str],
+    memory: Recollection,
+    standing: Mapping[str, Mapping[str, str]],
+    workers: int | None,
+    executor: Executor | None,
+    progress: Progress,
+) -> Files:
+    """Every shown picture's files. ``standing``: files of the published site that may be kept as they lie.
+
+    Raises OSError where the cache cannot be written.
+    """
+    archive, facts = whole.archive, whole.pictures
+    files = Files({}, [], [], {p.id: hash_of(p.file) for p in archive.shown})
+    questions = {p.id: _question(archive, p, facts[p.id], files.sources[p.id]) for p in archive.shown}
+    missing = [p for p in archive.shown if not _stands(memory.known(questions[p.id]), standing)]
+    made = _renditions(folder, cache, missing, facts, files.sources, workers, executor, progress)
+    for picture in archive.shown:
+        mark = Mark(picture.file)
+        outcome = made.get(picture.id)
+        if isinstance(outcome, Finding):
+            files.findings.append(outcome)
+            continue
+        if outcome is not None:
+            try:
+                answer = _publishable(archive, picture, facts[picture.id], outcome)
+            except DamagedRendition:  # damaged since it was looked at: make this one again
+                again = _renditions(folder, cache, [picture], facts, files.sources, workers, executor, progress)
+                outcome = again[picture.id]
+                if isinstance(outcome, Finding):
+                    files.findings.append(outcome)
+                    continue
+                made[picture.id] = outcome
+                answer = _publishable(archive, picture, facts[picture.id], outcome)
+            memory.learn(questions[picture.id], answer)
+        width, height, colour, doubts, sources = memory.known(questions[picture.id])
+        files.findings += [doubt(mark, *told) for told in doubts if told[0] not in picture.accepted_doubts]
+        files.shown[picture.id] = _shown(picture, width, height, colour, sources)
+        ingredients = {"picture": files.sources[picture.id], "words in the picture": digest(questions[picture.id])}
+        for source in sources:
+            make = _maker(archive, picture, facts[picture.id], cache, files.sources[picture.id], source)
+            files.products.append(Product(source.file, ingredients, make))
+    return files
+
+
+def tidy(cache: Path, sources: Mapping[str, str]) -> None:
+    """Leaves in the cache what the archive still needs, and of the rest no more than the bound allows."""
+    prune(cache, [key(source) for source in sources.values()])
+
+
+def _question(archive: Archive, picture: Picture, facts: PictureFacts, source: str) -> tuple[Any, ...]:
+    words = (picture.id, picture.title, archive.author, picture.credit, archive.licence)
+    names = tuple(o.name for o in facts.objects)
+    return "published", key(source), words, names, facts.placement.key if facts.placement else ""
+
+
+def _stands(answer: Any, standing: Mapping[str, Mapping[str, str]]) -> bool:
+    return answer is not None and all(source.file in standing for source in answer[4])
+
+
+def _renditions(
+    folder: Path,
+    cache: Path,
+    pictures: list[Picture],
+    facts: Mapping[str, PictureFacts],
+    sources: Mapping[str, str],
+    workers: int | None,
+    executor: Executor | None,
+    progress: Progress,
+) -> dict[str, PictureFile | Finding]:
+    if not pictures:
+        return {}
+    from generator.images.make import Job, make_all
+    from generator.images.open import PictureFault
+
+    jobs = {}
+    for picture in pictures:
+        width, height = facts[picture.id].pixels or (0, 0)
+        jobs[picture.id] = Job(folder / picture.file, sources[picture.id], width, height)
+    done = 0
+
+    def advance(job: Any, outcome: Any) -> None:
+        nonlocal done
+        done += 1
+        progress("pictures", done, len(jobs))
+
+    progress("pictures", 0, len(jobs))
+    outcomes = make_all(jobs.values(), cache, workers=workers, executor=executor, progress=advance)
+    found: dict[str, PictureFile | Finding] = {}
+    for picture in pictures:
+        outcome = outcomes[folder / picture.file]
+        if isinstance(outcome, PictureFault):
+            found[picture.id] = fault(Mark(picture.file), outcome.rule, outcome.message, outcome.hint)
+        else:
+            found[picture.id] = outcome
+    return found
+
+
+def _publishable(
+    archive: Archive, picture: Picture, facts: PictureFacts, made: PictureFile
+) -> tuple[int, int, str, tuple[Any, ...], tuple[Source, ...]]:
+    sources = []
+    for rendition in made.renditions:
+        data = _described(archive, picture, facts, rendition)
+        name = published_name(picture.id, rendition.width, data, rendition.format)
+        sources.append(Source(f"images/{name}", rendition.width, rendition.height, rendition.format))
+    return made.width, made.height, made.colour, made.doubts, tuple(sources)
+
+
+def _shown(picture: Picture, width: int, height: int, colour: str, sources: tuple[Source, ...]) -> Shown:
+    return Shown(
+        id=picture.id,
+        title=picture.title,
+        alt=picture.alt or picture.title,
+        page=picture_page(picture.id),
+        width=width,
+        height=height,
+        placeholder=colour,
+        sources=sources,
+        full=[s for s in sources if s.format == "jpeg"][-1],
+    )
+
+
+def _maker(
+    archive: Archive, picture: Picture, facts: PictureFacts, cache: Path, source: str, wanted: Source
+) -> Callable[[], bytes]:
+    def make() -> bytes:
+        from generator.images.keep import recall
+
+        kept = recall(cache, key(source))
+        if kept is None:
+            raise FileNotFoundError(2, "a rendition vanished from the cache while the site was built", wanted.file)
+        rendition = next(r for r in kept.renditions if (r.width, r.format) == (wanted.width, wanted.format))
+        return _described(archive, picture, facts, rendition)
+
+    return make
+
+
+def _described(archive: Archive, picture: Picture, facts: PictureFacts, rendition: Rendition) -> bytes:
+    from generator.images.describe import described
+
+    data = read_rendition(rendition)
+    return described(data, rendition.format, _description(archive, picture, facts, rendition))
+
+
+def _description(archive: Archive, picture: Picture, facts: PictureFacts, rendition: Rendition) -> Description:
+    from generator.images.describe import Description
+
+    avm: dict[str, Any] = {}
+    if facts.placement is not None:
+        from generator.sky.placement import avm_fields
+
+        avm = avm_fields(facts.placement.placement(), rendition.width, rendition.height)
+    return Description(
+        title=picture.title,
+        creator=archive.author,
+        credit=picture.credit or "",
+        licence=archive.licence,
+        subject_names=tuple(o.name for o in facts.objects),
+        avm=avm,
+    )

@@ -1,0 +1,159 @@
+"""Every file of the site, from the facts and the pictures: what a build makes or keeps."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import Executor
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cached_property, partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from generator.facts.almanac import Almanac
+from generator.facts.whole import ArchiveFacts
+from generator.finding import Finding
+from generator.logbook import FOLDER
+from generator.recollection import Recollection
+from generator.site import shown
+from generator.site.page import Page
+from generator.site.pages import pages
+from generator.site.product import Product, digest
+from generator.site.theme_files import published_files
+
+if TYPE_CHECKING:
+    from generator.site.render import Renderer
+
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass
+class Works:
+    """The products of a site in the order in which they are made; ``pages`` counts those that are pages."""
+
+    products: list[Product]
+    findings: list[Finding]
+    pages: int
+    tidy: Callable[[], None]
+
+
+class NoSuchExecutor(ValueError):
+    """``--executor`` names something that cannot be reached; says what to type instead."""
+
+
+def works(
+    folder: Path,
+    facts: ArchiveFacts,
+    almanac: Almanac,
+    theme: list[Path],
+    hash_of: Callable[[str], str],
+    memory: Recollection,
+    program: str,
+    standing: Mapping[str, Mapping[str, str]],
+    workers: int | None,
+    executor: str | None,
+    progress: Progress,
+) -> Works:
+    """Everything that the site of an archive consists of.
+
+    ``theme``: folders in which a file of the theme is looked for, first to last; ``standing``: files of the
+    published site that may be kept as they lie, with their ingredients. Raises OSError where the cache cannot
+    be written and :class:`NoSuchExecutor`.
+    """
+    cache = folder / FOLDER / "renditions"
+    with _executor(executor) as engine:
+        files = shown.picture_files(
+            folder, cache, facts, hash_of, memory, standing, workers, engine, progress
+        )  # fmt: skip
+    assets = published_files(theme)
+    asset_products = [
+        Product(path, {"theme": digest(source.read_bytes())}, source.read_bytes) for path, source in assets.items()
+    ]
+    press = _Press(theme, facts.archive.language, program)
+    all_pages = pages(facts, files.shown)
+    page_products = [press.product(page) for page in all_pages]
+    return Works(
+        products=[*files.products, *asset_products, *page_products],
+        findings=files.findings,
+        pages=len(all_pages),
+        tidy=partial(shown.tidy, cache, files.sources),
+    )
+
+
+class _Press:
+    """Sets pages; loads the template engine when the first one has to be set, and not before."""
+
+    def __init__(self, theme: list[Path], language: str, program: str) -> None:
+        self._theme = theme
+        self._language = language
+        self._program = digest(program)
+        self._digests: dict[str, str] = {}
+
+    def product(self, page: Page) -> Product:
+        ingredients = {
+            "words and facts": digest(page.fingerprint),
+            "theme": self._theme_digest(page.template),
+            "program": self._program,
+        }
+        return Product(page.path, ingredients, lambda: self._renderer.render(page).encode())
+
+    @cached_property
+    def _renderer(self) -> Renderer:
+        from generator.site.render import Renderer
+
+        return Renderer(self._theme, self._language)
+
+    def _theme_digest(self, template: str) -> str:
+        """A digest of a template, of every template that it draws on, and of the theme's words."""
+        if template not in self._digests:
+            names, waiting = set[str](), [template]
+            while waiting:
+                name = waiting.pop()
+                if name not in names:
+                    names.add(name)
+                    waiting += _DRAWN.findall(self._source(f"templates/{name}").decode("utf-8", "replace"))
+            files = [f"templates/{name}" for name in sorted(names)]
+            self._digests[template] = digest(
+                [(name, self._source(name)) for name in [*files, "theme.yaml"]] + [self._words]
+            )
+        return self._digests[template]
+
+    @cached_property
+    def _words(self) -> list[bytes]:
+        return [p.read_bytes() for folder in self._theme for p in sorted((folder / "languages").rglob("*.po"))]
+
+    def _source(self, name: str) -> bytes:
+        for folder in self._theme:
+            try:
+                return (folder / name).read_bytes()
+            except OSError:
+                continue
+        return b""
+
+
+#: The templates that a template names: extended, included or imported.
+_DRAWN = re.compile(r"""{%-?\s*(?:extends|include|import|from)\s+["']([^"']+)["']""")
+
+
+@contextmanager
+def _executor(name: str | None) -> Iterator[Executor | None]:
+    """The executor behind ``--executor``: ``dask:ADDRESS`` of a running scheduler."""
+    if name is None:
+        yield None
+        return
+    kind, _, address = name.partition(":")
+    if kind != "dask" or not address:
+        raise NoSuchExecutor(f"{name!r} is no executor; write dask:ADDRESS, such as dask:tcp://127.0.0.1:8786")
+    try:
+        from distributed import Client
+    except ImportError:
+        raise NoSuchExecutor('no dask here; install it with pip install "noctuary[dask]"') from None
+    try:
+        client = Client(address, timeout=10)
+    except OSError as error:
+        raise NoSuchExecutor(f"no scheduler answers at {address}: {error}") from None
+    try:
+        yield client.get_executor()
+    finally:
+        client.close()
