@@ -22,7 +22,7 @@ from generator.facts.whole import ArchiveFacts, archive_facts
 from generator.finding import Finding, Mark, doubt, fault, in_order
 from generator.logbook import FOLDER, Logbook, Stamp, inventory, write_whole
 from generator.recollection import Recollection
-from generator.site.theme_files import theme_folders
+from generator.site.theme import NoSuchTheme, theme_folders
 
 if TYPE_CHECKING:
     from generator.facts.placed import Placed
@@ -122,7 +122,7 @@ class Inspection:
     archive: Archive | None
     facts: ArchiveFacts | None
     almanac: Almanac | None
-    theme: list[Path]
+    theme: tuple[Path, ...]
     findings: list[Finding]
     hashes: Hashes
 
@@ -142,7 +142,7 @@ def inspect(folder: Path, out: Path, logbook: Logbook, memory: Recollection, tod
     findings = list(reading.findings)
     archive = reading.archive
     if archive is None:
-        return Inspection(reading, None, None, None, [], in_order(findings), hashes)
+        return Inspection(reading, None, None, None, (), in_order(findings), hashes)
     almanac = Almanac(archive, memory)
     known = [name for name, _ in reading.object_names if almanac.object(name) is not None]
     if len(known) < len(reading.object_names):
@@ -153,10 +153,13 @@ def inspect(folder: Path, out: Path, logbook: Logbook, memory: Recollection, tod
         findings += _look_into(folder, picture, hashes, memory, pixels, placements)
     facts = archive_facts(archive, almanac, pixels, placements)
     findings += judge(archive, facts, today)
-    theme = theme_folders(folder, archive.theme, archive.marks.at("theme"))
-    if isinstance(theme, Finding):
-        findings.append(theme)
-        theme = []
+    theme: tuple[Path, ...] = ()
+    try:
+        theme = theme_folders(archive.theme, folder)
+    except NoSuchTheme as error:
+        findings.append(
+            fault(archive.marks.at("theme"), "unknown-theme", str(error), "or leave it out for the usual one")
+        )
     return Inspection(reading, archive, facts, almanac, theme, in_order(findings), hashes)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -20,7 +20,7 @@ from generator.site import shown
 from generator.site.page import Page
 from generator.site.pages import pages
 from generator.site.product import Product, digest
-from generator.site.theme_files import published_files
+from generator.site.theme import find, published_files
 
 if TYPE_CHECKING:
     from generator.site.render import Renderer
@@ -46,7 +46,7 @@ def works(
     folder: Path,
     facts: ArchiveFacts,
     almanac: Almanac,
-    theme: list[Path],
+    theme: Sequence[Path],
     hash_of: Callable[[str], str],
     memory: Recollection,
     program: str,
@@ -84,7 +84,7 @@ def works(
 class _Press:
     """Sets pages; loads the template engine when the first one has to be set, and not before."""
 
-    def __init__(self, theme: list[Path], language: str, program: str) -> None:
+    def __init__(self, theme: Sequence[Path], language: str, program: str) -> None:
         self._theme = theme
         self._language = language
         self._program = digest(program)
@@ -124,12 +124,8 @@ class _Press:
         return [p.read_bytes() for folder in self._theme for p in sorted((folder / "languages").rglob("*.po"))]
 
     def _source(self, name: str) -> bytes:
-        for folder in self._theme:
-            try:
-                return (folder / name).read_bytes()
-            except OSError:
-                continue
-        return b""
+        file = find(self._theme, name)
+        return file.read_bytes() if file else b""
 
 
 #: The templates that a template names: extended, included or imported.
