@@ -15,6 +15,7 @@ from __future__ import annotations
 import base64
 import io
 import math
+import re
 import warnings
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
@@ -116,10 +117,11 @@ class Headed:
             if known.any():
                 fx[known], fy[known] = wcs.wcs_world2pix(world[0][known], world[1][known], 1)
                 if not wcs.has_distortion:
-                    # A projection has one inverse, but some (SIN, ZPN) let the far side through.
+                    # A projection has one inverse, but some (SIN, ZPN) let the far side through, degrees away;
+                    # CSC is its own inverse to 0.01° only.
                     back = wcs.wcs_pix2world(fx[known], fy[known], 1)
                     off = _separation(back[wcs.wcs.lng], back[wcs.wcs.lat], lon[known], lat[known])
-                    wrong = np.flatnonzero(known)[~(off < 1e-4)]
+                    wrong = np.flatnonzero(known)[~(off < 0.02)]
                     fx[wrong] = fy[wrong] = np.nan
                 else:
                     # Distortion is only fitted to the picture: outside it polynomials run wild and can fold the
@@ -516,10 +518,12 @@ def avm_fields(placement: Placement, width_px: int, height_px: int) -> dict[str,
     Gnomonic pictures are given by scale and rotation, or by a matrix when mirrored or when pixels are not
     square, which scale and rotation cannot say. Other projections keep their code where AVM can say it all.
     A distorted picture gets the best gnomonic fit; where that misses a corner by more than half a pixel
-    ``Quality`` is ``Position`` and ``Notes`` says by how much.
+    ``Quality`` is ``Position`` and ``Notes`` says by how much. Empty where the picture's middle is no sky.
     """
     shown = scaled(placement, width_px, height_px)
     p = shown.projection
+    if not all(map(math.isfinite, shown.centre)):
+        return {}
     if isinstance(p, Headed) and (said := _avm_by_code(shown, p)) is not None:
         return said
     note: str | None = None
@@ -539,6 +543,9 @@ def avm_fields(placement: Placement, width_px: int, height_px: int) -> dict[str,
     if note:
         fields |= {"Spatial.Quality": "Position", "Spatial.Notes": note}
     return fields
+
+
+_AVM_PROJECTIONS = ("TAN", "SIN", "ARC", "AIT", "CAR", "CEA")  # the vocabulary of AVM 1.2
 
 
 def _avm_base(
@@ -562,8 +569,14 @@ def _avm_by_code(shown: Placement, p: Headed) -> dict[str, Any] | None:
     wcs, frame = _wcs_of(p.header, p.tables)
     name = {"icrs": "ICRS", "fk5": "FK5", "galactic": "GAL"}.get(getattr(frame, "name", "icrs") if frame else "icrs")
     equinox = getattr(frame, "equinox", None)
-    code = str(wcs.wcs.ctype[0])[5:8]
-    fits = name is not None and not wcs.has_distortion and wcs.wcs.lng == 0 and wcs.wcs.lat == 1 and len(code) == 3
+    code = str(wcs.wcs.ctype[0])[5:8].rstrip("-")
+    fits = (
+        code in _AVM_PROJECTIONS
+        and name is not None
+        and not wcs.has_distortion
+        and wcs.wcs.lng == 0
+        and wcs.wcs.lat == 1
+    )
     if not fits or (equinox is not None and abs(equinox.jyear - 2000) > 1e-6):
         return None
     with _quiet():
@@ -732,7 +745,7 @@ def _placed(
     scale_y, offset_y = (ky, 0.5 * ky + 0.5) if rows == "top" else (-ky, high - 0.5 * ky + 0.5)
     with _quiet():
         frame = _frame(wcs)
-        plain = _gnomonic(wcs, frame, scale_x, offset_x, scale_y, offset_y)
+        plain = _gnomonic(wcs, frame, width_px, height_px, scale_x, offset_x, scale_y, offset_y)
         projection: Gnomonic | Headed
         if plain is not None:
             projection = plain
@@ -761,7 +774,9 @@ def _size(wcs: Any, cards: Any) -> tuple[int, int] | None:
     return (wide, high) if wide > 0 and high > 0 else None
 
 
-def _gnomonic(wcs: Any, frame: Any, kx: float, ox: float, ky: float, oy: float) -> Gnomonic | None:
+def _gnomonic(
+    wcs: Any, frame: Any, width_px: int, height_px: int, kx: float, ox: float, ky: float, oy: float
+) -> Gnomonic | None:
     """The same placement in numbers alone, where it is a plain tangent plane in a frame of fixed axes."""
     codes = [str(c)[5:] for c in wcs.wcs.ctype]
     standard = codes == ["TAN", "TAN"] and not wcs.has_distortion and not wcs.wcs.get_pv()
@@ -785,7 +800,14 @@ def _gnomonic(wcs: Any, frame: Any, kx: float, ox: float, ky: float, oy: float) 
         turn = np.array([[math.cos(bearing), math.sin(bearing)], [-math.sin(bearing), math.cos(bearing)]])
         matrix = turn @ matrix
     flat = (float(matrix[0, 0]), float(matrix[0, 1]), float(matrix[1, 0]), float(matrix[1, 1]))
-    return Gnomonic(lon % 360, lat, float(x), float(y), flat)
+    found = Gnomonic(lon % 360, lat, float(x), float(y), flat)
+    # Some headers say TAN and carry a polynomial in ways that the library obeys without showing it.
+    gx = np.array([-0.5, width_px, width_px, -0.5, width_px / 2])
+    gy = np.array([-0.5, -0.5, height_px, height_px, 0.0])
+    mine = found.sky(gx, gy)
+    its = _to_icrs(frame, *(np.asarray(v) for v in wcs.wcs_pix2world(kx * gx + ox, ky * gy + oy, 1)))
+    step = math.sqrt(abs(flat[0] * flat[3] - flat[1] * flat[2]))
+    return found if bool(np.all(_separation(*mine, *its) < 1e-4 * step)) else None
 
 
 def _kept_cards(cards: Any) -> str:
@@ -891,7 +913,11 @@ def _quiet() -> Iterator[None]:
 
 
 def _said(error: Exception) -> str:
-    text = " ".join(str(error).split()) or type(error).__name__
+    """What a library's error says to a person, without the places in its source."""
+    if isinstance(error, LookupError):
+        return "its cards do not fit together"
+    text = re.sub(r"ERROR \d+ in \w+\(\) at line \d+ of file \S+:\s*", "", " ".join(str(error).split()))
+    text = text.strip().rstrip(".") or type(error).__name__
     return text if len(text) <= 160 else text[:159] + "…"
 
 
