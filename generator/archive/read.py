@@ -125,7 +125,7 @@ def _assemble(
         nights=tuple(n for n in nights if n is not None),
         exhibits=tuple(e for e in exhibits if e is not None),
         pages=tuple(p for p in pages if p is not None),
-        mark=Mark("archive.yaml"),
+        marks=top.marks,
     )
     return archive, headers
 
