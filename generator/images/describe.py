@@ -77,6 +77,8 @@ def xmp(description: Description) -> bytes:
     listed("dc:subject", "Bag", d.subject_names)
     spoken("xmpRights:UsageTerms", d.licence)
     plain("photoshop:Credit", d.credit or d.creator)
+    if d.avm:
+        plain("photoshop:Source", d.creator)  # AVM's Creator; dc:creator is its Contact.Name
     if d.avm or d.subject_names:
         plain("avm:MetadataVersion", "1.2")
     listed("avm:Subject.Name", "Bag", d.subject_names)
@@ -103,10 +105,14 @@ def _value(value: str | float | int) -> str:
 
 
 def _text(text: str) -> str:
-    """Text that XML 1.0 can hold, of bounded length."""
-    kept = "".join(c for c in text if c in "\t\n" or (c >= " " and not "\ud800" <= c <= "\udfff" and c < "\ufffe"
-                                                      ) or c >= "\U00010000")  # fmt: skip
-    return escape(kept.strip()[:_LONGEST])
+    """Text that XML 1.0 can hold (section 2.2 of it), of bounded length."""
+    return escape("".join(filter(_in_xml, text[: 4 * _LONGEST])).strip()[:_LONGEST])
+
+
+def _in_xml(character: str) -> bool:
+    return (
+        character in "\t\n" or " " <= character < "\ud800" or "\ue000" <= character < "\ufffe" or character > "\uffff"
+    )
 
 
 def _iim(description: Description) -> bytes:

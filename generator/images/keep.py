@@ -33,10 +33,12 @@ def source_hash(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def key(source: str, version: int = recipe.RECIPE_VERSION) -> str:
-    """The name of a picture's entry, from the hash of its source and everything that decides its pixels."""
+def key(source: str, path: Path) -> str:
+    """The name of a picture's entry, from the hash of its bytes and everything else that decides its renditions
+    and its doubts (one of which is about the ending of its name)."""
     made_of = (
-        source, version, recipe.WIDTHS, recipe.WEBP_WIDTHS, recipe.NEAR_FULL, recipe.FULL_MAX_PIXELS,
+        source, path.suffix.lower(), recipe.RECIPE_VERSION,
+        recipe.WIDTHS, recipe.WEBP_WIDTHS, recipe.NEAR_FULL, recipe.FULL_MAX_PIXELS,
         recipe.JPEG_QUALITY, recipe.FULL_JPEG_QUALITY, recipe.WEBP_QUALITY, recipe.WEBP_METHOD,
     )  # fmt: skip
     return hashlib.sha256(repr(made_of).encode()).hexdigest()[:32]

@@ -34,6 +34,11 @@ class Job:
     height: int = 0
 
     @property
+    def entry(self) -> str:
+        """The name of its entry in the cache, for :func:`keep.recall` and :func:`keep.prune`."""
+        return keep.key(self.source_hash, self.path)
+
+    @property
     def peak_bytes(self) -> int:
         deep = self.path.suffix.lower() not in (".jpg", ".jpeg")
         return recipe.peak_bytes(self.width, self.height, deep=deep)
@@ -47,7 +52,7 @@ def make_renditions(path: Path, cache_folder: Path, source_hash: str) -> Outcome
 
     Raises OSError where the cache cannot be written (a full disk, a folder that may not be written to).
     """
-    entry = keep.key(source_hash)
+    entry = keep.key(source_hash, path)
     if (kept := keep.recall(cache_folder, entry)) is not None:
         return kept
     try:
@@ -131,7 +136,7 @@ def make_all(
 
     waiting: list[Job] = []
     for job in jobs:
-        if (kept := keep.recall(cache_folder, keep.key(job.source_hash))) is not None:
+        if (kept := keep.recall(cache_folder, job.entry)) is not None:
             done(job, kept)
             continue
         if not (job.width and job.height):

@@ -18,7 +18,14 @@ from generator.images.make import Job, make_all, make_renditions, memory_availab
 from generator.images.open import PictureFault
 from generator.images.recipe import PictureFile
 
-REAL = ("hubble_deep_field.jpg", "retina.jpg", "rocket.jpg", "eso_eso1723a_320.jpg", "eso_eso1723a_320.png", "m13.fits")
+REAL = (
+    "hubble_deep_field.jpg",
+    "retina.jpg",
+    "rocket.jpg",
+    "eso_eso1723a_320.jpg",
+    "eso_eso1723a_320.png",
+    "m13.fits",
+)
 
 
 def jobs() -> list[Job]:
@@ -91,15 +98,15 @@ def test_what_is_kept_is_not_made_again_and_what_is_damaged_is(tmp_path: Path) -
     small.file.write_bytes(good[:-1] + b"x")
     with pytest.raises(keep.DamagedRendition):
         keep.read_rendition(small)
-    assert keep.recall(cache, keep.key(source)) is None
+    assert keep.recall(cache, keep.key(source, path)) is None
     path.write_bytes(real("rocket.jpg").read_bytes())
     again = make_renditions(path, cache, source)
     assert again == first
     assert keep.read_rendition(small) == good
     small.file.write_bytes(b"")
-    assert keep.recall(cache, keep.key(source)) is None
+    assert keep.recall(cache, keep.key(source, path)) is None
     for damaged in (b"", b"[]", b"{}", b'{"renditions": 5}', b"\xff", b"[" * 100000):
-        (cache / f"{keep.key(source)}.json").write_bytes(damaged)
+        (cache / f"{keep.key(source, path)}.json").write_bytes(damaged)
         assert make_renditions(path, cache, source) == first
 
 
@@ -110,7 +117,7 @@ def test_the_cache_is_bounded_and_cleans_itself(tmp_path: Path, made: tuple[Path
     (tmp_path / "notes.txt").write_text("mine")
     orphan = tmp_path / f"{'0' * 32}-480.jpg"
     orphan.write_bytes(b"no entry")
-    wanted = keep.key(jobs()[0].source_hash)
+    wanted = jobs()[0].entry
     keep.prune(tmp_path, {wanted})
     assert not orphan.exists()
     assert (tmp_path / "notes.txt").exists()
@@ -153,7 +160,7 @@ def test_published_names_change_with_the_bytes() -> None:
 def test_a_full_disk_is_an_error_and_leaves_nothing_that_looks_whole(tmp_path: Path) -> None:
     blocked = tmp_path / "file"
     blocked.write_text("in the way of the cache folder")
-    with pytest.raises(OSError, match="exists|directory"):
+    with pytest.raises(OSError, match=r"exists|directory"):
         make_renditions(real("rocket.jpg"), blocked, keep.source_hash(real("rocket.jpg")))
 
 
