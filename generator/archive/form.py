@@ -71,6 +71,9 @@ def parse(content: bytes, name: str) -> ParsedFile:
         return ParsedFile(name, kind, None, marks, (*written.findings, empty))
     plain = {} if written.value is None else written.value
     value, findings = _validated(plain, kind, written, name)
+    # What is wrong with the YAML of a value explains what is wrong with the value.
+    explained = {finding.mark for finding in written.findings}
+    findings = [finding for finding in findings if finding.mark not in explained]
     if written.findings and kind not in _ENTRY_DEPTH:
         value = None
     return ParsedFile(

@@ -135,6 +135,7 @@ class _Builder:
         self.anchors: dict[str, _Node] = {}
         self.open: list[_Node] = []
         self.pending: list[tuple[str, Spot, bool] | None] = []
+        self.long_quotes: tuple[int, Any] | None = None
 
     def spot(self, mark: Any) -> Spot:
         return mark.line + 1 + self.before, mark.column + 1
@@ -179,6 +180,8 @@ class _Builder:
                 "delete the escape that writes it",
             )
             text = _CONTROL.sub("", text)
+        if event.style in ("'", '"') and event.end_mark.line > event.start_mark.line:
+            self.long_quotes = event.end_mark.line, event.start_mark
         plain = event.style in (None, "")
         # An empty key is still a key, so what it says is kept as text.
         if plain and text in _EMPTY and not self.expects_key():
@@ -223,9 +226,11 @@ class _Builder:
             )
         if self.expects_key() and not isinstance(node.value, str):
             raise self.stop(spot, "yaml", "a list or a mapping cannot be a key", "write a name before the colon")
-        self.place(node, plain=False)
+        self.place(node, plain=False, spot=spot)
 
-    def place(self, node: _Node, plain: bool) -> None:
+    def place(self, node: _Node, plain: bool, spot: Spot | None = None) -> None:
+        # An alias stands elsewhere than what it points to.
+        spot = spot or node.spot
         if not self.open:
             self.root = node
             return
@@ -233,7 +238,7 @@ class _Builder:
         if isinstance(parent.value, list):
             parent.value.append(node)
         elif (key := self.pending[-1]) is None:
-            self.pending[-1] = (node.value or "", node.spot, plain)
+            self.pending[-1] = (node.value or "", spot, plain)
             return
         else:
             self.pending[-1] = None
@@ -242,15 +247,13 @@ class _Builder:
         parent.depth = max(parent.depth, node.depth + 1)
         if parent.size > MAX_VALUES:
             raise self.stop(
-                node.spot,
+                spot,
                 "too-large",
                 f"more than {MAX_VALUES:,} values stand here, aliases counted as often as they are used",
                 "write out what you need and no more",
             )
         if parent.depth > MAX_DEPTH:
-            raise self.stop(
-                node.spot, "too-deep", f"more than {MAX_DEPTH} levels are nested here", "write it flatter"
-            )
+            raise self.stop(spot, "too-deep", f"more than {MAX_DEPTH} levels are nested here", "write it flatter")
 
     def pair(self, parent: _Node, name: str, spot: Spot, plain: bool, node: _Node) -> None:
         if plain and name == "<<":
@@ -284,6 +287,10 @@ class _Builder:
         mark = error.problem_mark or error.context_mark
         if error.context and error.context_mark and ("quoted scalar" in error.context or "flow" in error.context):
             mark = error.context_mark  # where the quotes or the bracket open, not where the text runs out
+        if self.long_quotes is not None and mark is not None and mark.line == self.long_quotes[0]:
+            # Quotes that were not closed end at the next ones, and only what follows those is no YAML.
+            message, hint = "the quotes that open here close in another line", "close the quotes"
+            return fault(Mark(self.file, *self.spot(self.long_quotes[1])), "yaml", message, hint)
         line, column = (mark.line, mark.column) if mark is not None else (0, 0)
         lines = text.split("\n")
         here = lines[line] if line < len(lines) else ""
@@ -297,6 +304,8 @@ class _Builder:
                 "indent with spaces only",
             )
         problem = " ".join(part for part in (error.context, error.problem) if part)
+        if "nesting depth" in problem:
+            return fault(spot, "too-deep", f"more than {MAX_DEPTH} levels are nested here", "write it flatter")
         return fault(spot, "yaml", f"the text is not YAML: {problem}", _advice(problem))
 
 

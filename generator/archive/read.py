@@ -1,9 +1,8 @@
 """A folder → an archive, and everything that keeps a record from being read.
 
 Each file is parsed by itself (:mod:`generator.archive.form`), then the names in it are looked up
-Each file is parsed by itself (:mod:`generator.archive.form`), then the names in it are looked up
 (:mod:`generator.archive.known`, :mod:`generator.archive.resolve`). Nothing raises: every fault of every
-what could be read is there.
+file is found in one run, and what could be read is there.
 """
 
 from __future__ import annotations
@@ -21,7 +20,7 @@ from generator.archive.form import ParsedFile, parse
 from generator.archive.known import Known, equipment, own_objects, places
 from generator.archive.nearest import nearest
 from generator.archive.picture_files import NOT_SHOWN
-from generator.archive.records import Archive, Marks, Picture
+from generator.archive.records import Archive, HeaderPlacement, Marks, Picture
 from generator.finding import Finding, Mark, doubt, fault, in_order
 
 
@@ -74,21 +73,25 @@ def read_archive(folder: Path, *, cache: ParsedCache | None = None) -> Reading:
     parsed = {name: read_file(folder, name, cache) for name in listing.records}
     findings = [*listing.findings, *(finding for file in parsed.values() for finding in file.findings)]
     object_names = tuple(sorted((pair for file in parsed.values() for pair in file.object_names), key=lambda p: p[1]))
-    archive, headers = _assemble(folder, parsed, listing, findings)
-    files = tuple(sorted({*listing.files, *headers}))
+    archive = _assemble(folder, parsed, listing, findings)
+    # A file that could not be opened, or a header that is not there, has been told and cannot be looked at.
+    unopened = {name for name, file in parsed.items() if not file.kind}
+    placements = (picture.placement for picture in (archive.pictures.values() if archive else ()))
+    named = {placement.file for placement in placements if isinstance(placement, HeaderPlacement)}
+    files = tuple(sorted({*listing.files, *named} - unopened))
     return Reading(archive, tuple(in_order(findings)), object_names, files)
 
 
 def _assemble(
     folder: Path, parsed: dict[str, ParsedFile], listing: Listing, findings: list[Finding]
-) -> tuple[Archive | None, set[str]]:
+) -> Archive | None:
     known = Known(findings)
     equipment(parsed.get("equipment.yaml"), known)
     places(parsed.get("places.yaml"), known)
     sidecars = {name: file for name, file in parsed.items() if name.startswith("pictures/")}
     headers = _headers(sidecars.values())
     paired = _paired(sidecars, listing, headers, findings)
-    known.picture_ids = tuple(_stem(name) for name in sidecars)
+    known.picture_ids = tuple(_stem(name) for name in (*sidecars, *sorted(listing.misnamed)))
     _former_ids(sidecars, known)
     pictures: dict[str, Picture] = {}
     for name, picture_file in paired.items():
@@ -101,12 +104,12 @@ def _assemble(
     pages = [resolve.page(file, known) for name, file in parsed.items() if name.startswith("pages/")]
     top = parsed.get("archive.yaml")
     if top is None or top.value is None:
-        return None, headers
+        return None
     value = top.value
     reference = next(iter(known.rigs.values()), None)
     if value["reference_rig"] is not None:
         reference = known.rig(value["reference_rig"], top.marks.at("reference_rig")) or reference
-    archive = Archive(
+    return Archive(
         title=value["title"],
         author=value["author"],
         address=value["address"],
@@ -127,7 +130,7 @@ def _assemble(
         pages=tuple(p for p in pages if p is not None),
         marks=top.marks,
     )
-    return archive, headers
+    return archive
 
 
 def _stem(name: str) -> str:
@@ -184,7 +187,7 @@ def _paired(
             paired[name] = beside[name][0]
     misnamed = {posixpath.splitext(name)[0] + ".yaml" for name in listing.misnamed}
     for own_sidecar, names in beside.items():
-        if own_sidecar not in sidecars and own_sidecar not in misnamed:
+        if own_sidecar not in sidecars and own_sidecar not in misnamed | shared:
             for name in names:
                 hint = f"write {own_sidecar}, or let “noctuary gather FRAMES --sidecar {own_sidecar}” draft it"
                 findings.append(doubt(Mark(name), "picture-without-sidecar", "the picture has no record", hint))

@@ -259,7 +259,11 @@ def page(file: ParsedFile, known: Known) -> FreePage | None:
 
 def _heading(prose: str) -> str | None:
     lines = prose.split("\n")
+    fenced = False
     for number, line in enumerate(lines):
+        fenced ^= re.match(r" {0,3}(```|~~~)", line) is not None
+        if fenced:
+            continue
         if found := re.fullmatch(r" {0,3}#{1,6}[ \t]+(.*?)[ \t#]*", line):
             return found[1] or None
         under = lines[number + 1] if number + 1 < len(lines) else ""

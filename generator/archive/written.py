@@ -431,7 +431,7 @@ class WrittenSidecar(Written):
     listed: YesNo = Field(True, description="no: the page is built, but linked from nowhere and marked noindex")
     draft: YesNo = Field(False, description="yes: not built at all")
     former_ids: list[Id] = Field(default_factory=list, description="ids that this picture had before")
-    accepted_doubts: dict[Id, Prose] = Field(
+    accepted_doubts: dict[Id, Line] = Field(
         default_factory=dict, description="rule-name: why this record is right all the same"
     )
 
