@@ -112,7 +112,8 @@ _DESIGNATION = re.compile(
     r"(?:(?P<sharpless>sh|sharpless)\.?\s*-?\s*2\s*[- ]\s*|"
     r"(?P<catalogue>" + "|".join(sorted(_CATALOGUE_OF, key=len, reverse=True)) + r")"
     r"\.?\s*(?:no\.?\s*|#\s*|-\s*(?!\d\d-\d\d-))?)"
-    r"(?P<number>[+-]?\d+(?:-\d+)*(?:\s?[a-z])?)(?![0-9a-z])"
+    r"(?P<number>[+-]?\d{1,7}(?:-\d{1,7}){0,3}(?:\s?[a-z])?)(?![0-9a-z])",
+    re.ASCII,
 )
 # Width to which pyongc pads the numbers of the catalogues that it indexes.
 _PADDED = {"NGC": 4, "IC": 4, "M": 3, "C": 3, "B": 3, "Mel": 3, "Cr": 3, "H": 2, "HCG": 3, "UGC": 5, "UGCA": 3,
@@ -254,9 +255,12 @@ _MOVING = (("Sun", "Sun"), ("Moon", "Moon"), *((p, "planet") for p in (
     "Mercury", "Venus", "Mars", "Jupiter", "Saturn", "Uranus", "Neptune")))  # fmt: skip
 
 
-def _moving() -> Iterator[SkyObject]:
+def _unplaced() -> Iterator[SkyObject]:
+    """What every archive may show and has no fixed place: the Sun, the Moon, the planets, the Milky Way."""
     for name, kind in _MOVING:
         yield SkyObject(name, kind, None, None, 0, 0, None, None, None, None, None, None, None, (), None, True)
+    yield SkyObject("Milky Way", "galaxy seen from within", None, None, 0, 0, None, None, None, None, None, None,
+                    None, (), None, False)  # fmt: skip
 
 
 @lru_cache(maxsize=1)
@@ -333,9 +337,7 @@ _KINDS = {
 _SHAPES = (("SB", "barred spiral galaxy"), ("S0", "lenticular galaxy"), ("E-S0", "lenticular galaxy"),
            ("E", "elliptical galaxy"), ("I", "irregular galaxy"), ("S?", "galaxy"),
            ("S", "spiral galaxy"))  # fmt: skip
-_COLUMNS = (
-    "name, type, ra, dec, majax, minax, pa, bmag, vmag, hubble, messier, ngc, ic, identifiers, commonnames"
-)
+_COLUMNS = "name, type, ra, dec, majax, minax, pa, bmag, vmag, hubble, messier, ngc, ic, identifiers, commonnames"
 
 
 @lru_cache(maxsize=1)
@@ -434,12 +436,14 @@ def _ongc_object(ongc_name: str) -> SkyObject | None:
     if row["ra"] is None:
         return None
     magnitude = row["vmag"] if row["vmag"] is not None else row["bmag"]
+    if written := amended.get("magnitude"):
+        magnitude = None if written == "-" else float(written)
     return _placed(
         name,
         amended.get("kind") or _kind(row),
         (degrees(row["ra"]), 2),
         (degrees(row["dec"]), 1),
-        magnitude=_number(amended.get("magnitude", "")) or magnitude,
+        magnitude=magnitude,
         size=_size(_number(amended.get("major_arcmin", "")), _number(amended.get("minor_arcmin", "")))
         or _size(row["majax"], row["minax"]),
         angle=None if amended.get("major_arcmin") or row["pa"] is None else float(row["pa"]),
@@ -467,7 +471,7 @@ def _spots() -> tuple[tuple[_Spot, ...], tuple[_Spot, ...]]:
     """Entries that are objects: the small by declination, and those that reach further than _WIDE_DEG.
 
     Left out are duplicates, what does not exist, and single and double stars and marks of other kinds that
-    got a number by mistake, unless Messier counted them or the table of names says what they are.
+    got a number by mistake, unless Messier counted them or the table of names says of what kind they are.
     """
     amended = _amendments()
     small: list[_Spot] = []
@@ -477,7 +481,7 @@ def _spots() -> tuple[tuple[_Spot, ...], tuple[_Spot, ...]]:
     )
     for name, kind, ra, dec, major, messier in rows:
         row = amended.get(_key(_canonical(name)), {})
-        if kind in ("*", "**", "Other", "Nova") and not messier and not row:
+        if kind in ("*", "**", "Other", "Nova") and not messier and not row.get("kind"):
             continue
         reach = (_number(row.get("major_arcmin", "")) or major or 0.0) / 120.0
         spot = _Spot(degrees(dec), degrees(ra), reach, name)
@@ -507,18 +511,25 @@ def _own_place(own: OwnObject) -> tuple[tuple[float, int], tuple[float, int]] | 
     return (own.ra_deg, _decimals(own.ra_deg * 240.0, 2)), (own.dec_deg, _decimals(own.dec_deg * 3600.0, 1))
 
 
+def _in_words(names: Iterable[str]) -> str | None:
+    """The first name that is no catalogue designation."""
+    return next((name for name in names if _designation(_plain(name)) is None), None)
+
+
 def _amended(known: SkyObject, own: OwnObject) -> SkyObject:
-    """The catalogue's object with what a person says of it."""
-    # A name in words that a person puts first is the one they prefer.
-    preferred = next((n for n in own.also if _designation(_plain(n)) is None), None)
-    common = preferred or known.common_name
+    """The catalogue's object with what a person says of it.
+
+    An entry headed by a name in words makes that the common name: it is what the person calls the object.
+    """
+    preferred = None if _key(own.name) == _key(known.name) else _in_words([own.name])
+    common = preferred or known.common_name or _in_words(own.also)
     given = replace(
         known,
         kind=own.kind or known.kind,
         size_arcmin=own.size_arcmin or known.size_arcmin,
         size_angle_deg=None if own.size_arcmin else known.size_angle_deg,
         common_name=common,
-        also=_others(known.name, (*([common] if common else ()), *own.also, *known.also)),
+        also=_others(known.name, (*([common] if common else ()), own.name, *own.also, *known.also)),
         note=own.note or known.note,
     )
     place = _own_place(own)
@@ -533,7 +544,7 @@ def _amended(known: SkyObject, own: OwnObject) -> SkyObject:
 def _declared(own: OwnObject) -> SkyObject:
     """An object that only the person knows."""
     kind = own.kind or "object"
-    common = next((n for n in own.also if _designation(_plain(n)) is None), None)
+    common = _in_words(own.also) if _designation(_plain(own.name)) else None
     place = _own_place(own)
     if place is not None:
         return _placed(own.name, kind, *place, size=own.size_arcmin, also=own.also, common_name=common, note=own.note)
@@ -569,8 +580,8 @@ def _index() -> Mapping[str, SkyObject | str]:
             if key := _short_key(name):
                 short.setdefault(key, set()).add(identity)
 
-    for moving in _moving():
-        enter([moving.name], moving, moving.name)
+    for item in _unplaced():
+        enter([item.name], item, item.name)
     for item in _shipped_objects():
         enter([item.name, *item.also], item, item.name)
     dropped: dict[str, set[str]] = {}
@@ -599,8 +610,8 @@ def _index() -> Mapping[str, SkyObject | str]:
 def _known_words() -> tuple[str, ...]:
     """Every name in words that the shipped catalogue knows, as it is written."""
     names: dict[str, None] = {}
-    for moving in _moving():
-        names[moving.name] = None
+    for item in _unplaced():
+        names[item.name] = None
     for item in (*_shipped_objects(), *_named_stars()):
         names.update(dict.fromkeys((item.name, *item.also)))
     dropped: set[str] = set()
@@ -617,14 +628,18 @@ class Catalogue:
     """Objects by name and by place, with a person's own on top."""
 
     def __init__(self, own: Iterable[OwnObject] = ()) -> None:
-        self._own: dict[str, SkyObject] = {}
+        self._own: dict[str, str] = {}
         self._own_objects: dict[str, SkyObject] = {}
         for entry in own:
             known = self.find(entry.name)
+            if known is None:
+                # A new name for what the other names say is one known object is that object, better named.
+                meant = {item.name: item for name in entry.also if (item := self.find(name)) is not None}
+                known = next(iter(meant.values())) if len(meant) == 1 else None
             item = _declared(entry) if known is None else _amended(known, entry)
             self._own_objects[item.name] = item
-            for name in (entry.name, *entry.also):
-                self._own[_key(name)] = item
+            for name in (item.name, entry.name, *entry.also):
+                self._own[_key(name)] = item.name
 
     def find(self, written: str) -> SkyObject | None:
         """The object that a name means, or None.
@@ -648,7 +663,7 @@ class Catalogue:
     def _find_plain(self, plain: str) -> SkyObject | None:
         key = _key(plain)
         if key in self._own:
-            return self._own[key]
+            return self._own_objects[self._own[key]]
         item: SkyObject | str | None = _index().get(key)
         if item is None and (found := _designation(plain)):
             item = _ongc_name(*found)
@@ -675,7 +690,7 @@ class Catalogue:
             if short := _short_key(spelt[key]):
                 spelt.setdefault(short, spelt[key])
         names: dict[str, None] = {}
-        for key in difflib.get_close_matches(_word_key(plain), spelt, n=3 * count, cutoff=0.5):
+        for key in difflib.get_close_matches(_word_key(plain)[:80], spelt, n=3 * count, cutoff=0.5):
             names[spelt[key]] = None
         return list(names)[:count]
 

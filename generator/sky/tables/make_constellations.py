@@ -37,10 +37,7 @@ def arcs() -> list[tuple[Place, Place, str, str]]:
     """Boundaries as (from, to, constellation on one side, on the other), hours and degrees of B1875."""
     hours = sorted({0.0, 24.0} | {r for row in roman_table() for r in row[:2]})
     decs = sorted({-90.0, 90.0} | {row[2] for row in roman_table()})
-    cell = [
-        [constellation_at_b1875((a + b) / 2, (c + d) / 2) for a, b in pairwise(hours)]
-        for c, d in pairwise(decs)
-    ]
+    cell = [[constellation_at_b1875((a + b) / 2, (c + d) / 2) for a, b in pairwise(hours)] for c, d in pairwise(decs)]
     found: list[tuple[Place, Place, str, str]] = []
     columns = len(hours) - 1
     for i in range(columns):  # meridians
