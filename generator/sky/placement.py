@@ -695,10 +695,33 @@ def _cards(text: str) -> Any:
         raise _unreadable(_said(error)) from None
 
 
+_NUMBERS = (
+    *(f"{word}{axis}" for word in ("CRVAL", "CRPIX", "CDELT", "CROTA") for axis in (1, 2)),
+    *(f"{word}{i}_{j}" for word in ("CD", "PC") for i in (1, 2) for j in (1, 2)),
+)  # fmt: skip
+
+
+def _is_number(cards: Any, word: str) -> bool:
+    try:
+        return isinstance(cards[word], (int, float)) and math.isfinite(cards[word])
+    except Exception:
+        return False
+
+
 def _celestial(cards: Any, file: Any) -> Any:
     """The celestial part of a header as a WCS of two axes, in the order of the picture's axes."""
-    from astropy.wcs import WCS, InconsistentAxisTypesError, NoConvergence, SingularMatrixError
+    from astropy.wcs import WCS, InconsistentAxisTypesError, SingularMatrixError
 
+    for word in _NUMBERS:
+        if word in cards and not _is_number(cards, word):
+            raise _unreadable(f"its {word} is not a number")
+    singular = PlacementError(
+        "the header's matrix is singular: all pixels would lie on one line or point of the sky",
+        "write the CD matrix, or CDELT1 and CDELT2, anew; neither may be zero",
+    )
+    written = [cards[word] for word in _NUMBERS if word[:2] == "CD" and "_" in word and word in cards]
+    if written and not any(written):  # zeros would be passed over in silence, for a degree per pixel
+        raise singular
     try:
         wcs = WCS(cards, file) if file is not None else WCS(cards)
         wcs.wcs.set()
@@ -707,25 +730,17 @@ def _celestial(cards: Any, file: Any) -> Any:
         if wcs.naxis > 2:
             wcs = wcs.sub([axis + 1 for axis in sorted((wcs.wcs.lng, wcs.wcs.lat))])
             wcs.wcs.set()
+        area = float(np.linalg.det(wcs.pixel_scale_matrix))
     except PlacementError:
         raise
     except SingularMatrixError:
-        raise PlacementError(
-            "the header's matrix is singular: all pixels would lie on one line or point of the sky",
-            "write the CD matrix, or CDELT1 and CDELT2, anew; neither may be zero",
-        ) from None
+        raise singular from None
     except InconsistentAxisTypesError:
         raise _NoSky() from None
-    except NoConvergence as error:
-        raise _unreadable(_said(error)) from None
     except Exception as error:
         raise _unreadable(_said(error)) from None
-    scale = np.linalg.det(wcs.pixel_scale_matrix)
-    if not math.isfinite(scale) or scale == 0:
-        raise PlacementError(
-            "the header's matrix is singular: all pixels would lie on one line or point of the sky",
-            "write the CD matrix, or CDELT1 and CDELT2, anew; neither may be zero",
-        )
+    if not math.isfinite(area) or area == 0:
+        raise singular
     return wcs
 
 
@@ -765,7 +780,9 @@ def _placed(
 def _size(wcs: Any, cards: Any) -> tuple[int, int] | None:
     """The picture's size that a header states: its NAXISn, else IMAGEW and IMAGEH."""
     shape = wcs.pixel_shape
-    if shape is not None and all(shape):
+    if shape is not None and len(shape) > 1 and all(shape):
+        if not all(isinstance(n, int) and n > 0 for n in shape):
+            raise _unreadable("its NAXIS1 or NAXIS2 is not a number of pixels")
         return int(shape[0]), int(shape[1])
     try:
         wide, high = int(cards.get("IMAGEW", 0)), int(cards.get("IMAGEH", 0))
