@@ -15,6 +15,7 @@ from generator.inspection import Inspection, inspect, program_hash, read_memory,
 from generator.logbook import FOLDER, Logbook, program_stamp, read_logbook, site_files, write_logbook
 from generator.site.product import Product
 from generator.site.publish import MADE, Assembly, CannotPublish, foreign_files, recover
+from generator.site.works import BadTemplate, NoSuchExecutor, works
 
 Progress = Callable[[str, int, int], None]
 
@@ -60,6 +61,13 @@ def build(
             return _build(folder, out, workers, executor, progress or _silent)
     except CannotPublish as error:
         return _refused(out, [_trouble("publish", error.message, error.hint)])
+    except NoSuchExecutor as error:
+        return _refused(out, [_trouble("executor", str(error), "or leave --executor out")])
+    except BadTemplate as error:
+        file = Path(error.file)
+        shown = file.relative_to(folder).as_posix() if file.is_relative_to(folder) else file.name
+        message = f"the theme's template cannot be set: {error.message}"
+        return _refused(out, [fault(Mark(shown, error.line), "template", message, "mend that line of the template")])
     except OSError as error:
         where = f" ({error.filename})" if error.filename else ""
         return _refused(out, [_trouble("disk", f"{error.strerror or error}{where}", "mend that and build again")])
@@ -84,8 +92,6 @@ def _build(folder: Path, out: Path, workers: int | None, executor: str | None, p
         )
     before = logbook if logbook.out == str(out) else Logbook()
     standing = _as_made(before, out)
-
-    from generator.site.works import works
 
     site = works(
         folder,

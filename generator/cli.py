@@ -39,12 +39,12 @@ def begin(folder: Path) -> None:
 
     Example: noctuary begin my-nights
     """
-    from generator.archive.begin import CannotBegin
+    from generator.archive.begin import FolderInUse
     from generator.archive.begin import begin as write
 
     try:
         files = write(folder)
-    except CannotBegin as error:
+    except FolderInUse as error:
         raise click.UsageError(str(error)) from None
     except OSError as error:
         raise click.UsageError(f"cannot write into {folder}: {error.strerror}") from None

@@ -54,19 +54,19 @@ def print_picture(facts: PictureFacts) -> None:
     for head in ("integration", "open", "target", "airmass", "Moon", "Moon high", "Moon away", "dark"):
         sessions.add_column(head, justify="right")
     for f in facts.sessions:
-        sky_during = f.sky
+        during = f.sky
         sessions.add_row(
             Text(f.session.night.isoformat()),
             Text(f.session.place.name),
             Text(f.session.rig.name),
             _time(f.integration_s),
             _percent(f.shutter_open_share),
-            _number(sky_during and sky_during.target_altitude_middle_deg, ".0f", "°"),
-            _number(sky_during and sky_during.airmass_middle, ".2f", ""),
+            _number(during.target_altitude_middle_deg if during else None, ".0f", "°"),
+            _number(during.airmass_middle if during else None, ".2f", ""),
             _percent(f.moon_fraction),
-            _number(sky_during and sky_during.moon_altitude_middle_deg, ".0f", "°"),
-            _number(sky_during and sky_during.moon_separation_deg, ".0f", "°"),
-            _percent(sky_during and sky_during.dark_share),
+            _number(during.moon_altitude_middle_deg if during else None, ".0f", "°"),
+            _number(during.moon_separation_deg if during else None, ".0f", "°"),
+            _percent(during.dark_share if during else None),
         )
     console.print()
     console.print(sessions)

@@ -13,7 +13,8 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from generator.archive.read import ParsedFile, Reading, read_archive
+from generator.archive.form import ParsedFile
+from generator.archive.read import Reading, read_archive
 from generator.archive.records import Archive, HeaderPlacement, Picture
 from generator.facts.almanac import Almanac
 from generator.facts.objects import unknown_names
@@ -107,7 +108,7 @@ class Hashes:
         if name not in self._known:
             with (self._folder / name).open("rb") as file:
                 self._known[name] = hashlib.file_digest(file, "sha256").hexdigest()
-        return self._known[name]
+        return str(self._known[name])
 
     def entries(self) -> dict[str, Any]:
         """Every file with its stamp and, where it was needed, its hash: the logbook's inputs."""

@@ -79,9 +79,9 @@ def program_stamp() -> list[Any]:
             for name, status in files_below(str(folder))
             if "__pycache__" not in name
         )
-    for folder in sorted({p for p in sys.path if p.endswith(("site-packages", "dist-packages"))}):
+    for libraries in sorted({p for p in sys.path if p.endswith(("site-packages", "dist-packages"))}):
         try:
-            stamps.append([folder, Path(folder).stat().st_mtime_ns])
+            stamps.append([libraries, Path(libraries).stat().st_mtime_ns])
         except OSError:
             continue
     return sorted(stamps, key=str)

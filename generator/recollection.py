@@ -7,10 +7,10 @@ changed thing is another question, and answers that nobody asked for again are l
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable
+from collections.abc import Callable, Iterable
 from typing import Any
 
-Question = tuple[Hashable, ...]
+Question = tuple[Any, ...]
 
 
 class Recollection:

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from generator.sky.catalogue import Catalogue, SkyObject
     from generator.sky.ephemeris import SkyDuring
 
+    InField = tuple[tuple[SkyObject, float, float], ...]
+
 
 class Almanac:
     """Answers about the sky for one archive, recollected where they were worked out before."""
@@ -44,7 +46,10 @@ class Almanac:
     def object(self, written: str) -> SkyObject | None:
         """The object that a name means, or ``None`` where nothing knows it."""
         # Own objects are part of the question: editing objects.yaml makes old answers stale.
-        return self._known.ask(("object", written, self._own), lambda: self.catalogue.find(written))
+        found: SkyObject | None = self._known.ask(
+            ("object", written, self._own), lambda: self.catalogue.find(written)
+        )
+        return found
 
     def during(self, sessions: Sequence[Session]) -> dict[tuple[str, int], SkyDuring]:
         """The sky during each session that has clock times, by the session's identity; one sweep."""
@@ -71,27 +76,29 @@ class Almanac:
                 self._known.learn(question, float(answer))
         return {identity: self._known.known(q) for identity, q in questions.items()}
 
-    def in_field(self, placed: Placed) -> tuple[tuple[SkyObject, float, float], ...]:
+    def in_field(self, placed: Placed) -> InField:
         """Objects whose centre lies in the picture, with their pixel positions."""
 
-        def look() -> tuple[tuple[SkyObject, float, float], ...]:
+        def look() -> InField:
             from generator.sky.placement import in_field
 
             return tuple(in_field(placed.placement(), self._around(placed)))
 
-        return self._known.ask(("in field", placed.key, self._own), look)
+        found: InField = self._known.ask(("in field", placed.key, self._own), look)
+        return found
 
-    def touching(self, placed: Placed) -> tuple[tuple[SkyObject, float, float], ...]:
+    def touching(self, placed: Placed) -> InField:
         """Objects whose centre or extent falls in the picture, named bright stars included."""
 
-        def look() -> tuple[tuple[SkyObject, float, float], ...]:
+        def look() -> InField:
             from generator.sky.placement import in_field, touching
 
             placement = placed.placement()
             stars = in_field(placement, self.catalogue.bright_stars())
             return (*touching(placement, self._around(placed)), *stars)
 
-        return self._known.ask(("touching", placed.key, self._own), look)
+        found: InField = self._known.ask(("touching", placed.key, self._own), look)
+        return found
 
     def _around(self, placed: Placed) -> Iterable[SkyObject]:
         ra, dec = placed.centre

@@ -6,7 +6,7 @@ licence and its place on the sky, put in without touching a pixel; so an edited 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
@@ -37,6 +37,7 @@ class Files:
     products: list[Product]
     findings: list[Finding]
     sources: dict[str, str]
+    entries: dict[str, str]
 
 
 def picture_files(
@@ -55,8 +56,11 @@ def picture_files(
     Raises OSError where the cache cannot be written.
     """
     archive, facts = whole.archive, whole.pictures
-    files = Files({}, [], [], {p.id: hash_of(p.file) for p in archive.shown})
-    questions = {p.id: _question(archive, p, facts[p.id], files.sources[p.id]) for p in archive.shown}
+    files = Files({}, [], [], {}, {})
+    for picture in archive.shown:
+        files.sources[picture.id] = hash_of(picture.file)
+        files.entries[picture.id] = key(files.sources[picture.id], Path(picture.file))
+    questions = {p.id: _question(archive, p, facts[p.id], files.entries[p.id]) for p in archive.shown}
     missing = [p for p in archive.shown if not _stands(memory.known(questions[p.id]), standing)]
     made = _renditions(folder, cache, missing, facts, files.sources, workers, executor, progress)
     for picture in archive.shown:
@@ -80,22 +84,22 @@ def picture_files(
         width, height, colour, doubts, sources = memory.known(questions[picture.id])
         files.findings += [doubt(mark, *told) for told in doubts if told[0] not in picture.accepted_doubts]
         files.shown[picture.id] = _shown(picture, width, height, colour, sources)
-        ingredients = {"picture": files.sources[picture.id], "words in the picture": digest(questions[picture.id])}
+        ingredients = {"picture": files.entries[picture.id], "words in the picture": digest(questions[picture.id])}
         for source in sources:
-            make = _maker(archive, picture, facts[picture.id], cache, files.sources[picture.id], source)
+            make = _maker(archive, picture, facts[picture.id], cache, files.entries[picture.id], source)
             files.products.append(Product(source.file, ingredients, make))
     return files
 
 
-def tidy(cache: Path, sources: Mapping[str, str]) -> None:
+def tidy(cache: Path, entries: Iterable[str]) -> None:
     """Leaves in the cache what the archive still needs, and of the rest no more than the bound allows."""
-    prune(cache, [key(source) for source in sources.values()])
+    prune(cache, set(entries))
 
 
-def _question(archive: Archive, picture: Picture, facts: PictureFacts, source: str) -> tuple[Any, ...]:
+def _question(archive: Archive, picture: Picture, facts: PictureFacts, entry: str) -> tuple[Any, ...]:
     words = (picture.id, picture.title, archive.author, picture.credit, archive.licence)
     names = tuple(o.name for o in facts.objects)
-    return "published", key(source), words, names, facts.placement.key if facts.placement else ""
+    return "published", entry, words, names, facts.placement.key if facts.placement else ""
 
 
 def _stands(answer: Any, standing: Mapping[str, Mapping[str, str]]) -> bool:
@@ -166,12 +170,12 @@ def _shown(picture: Picture, width: int, height: int, colour: str, sources: tupl
 
 
 def _maker(
-    archive: Archive, picture: Picture, facts: PictureFacts, cache: Path, source: str, wanted: Source
+    archive: Archive, picture: Picture, facts: PictureFacts, cache: Path, entry: str, wanted: Source
 ) -> Callable[[], bytes]:
     def make() -> bytes:
         from generator.images.keep import recall
 
-        kept = recall(cache, key(source))
+        kept = recall(cache, entry)
         if kept is None:
             raise FileNotFoundError(2, "a rendition vanished from the cache while the site was built", wanted.file)
         rendition = next(r for r in kept.renditions if (r.width, r.format) == (wanted.width, wanted.format))

@@ -23,6 +23,8 @@ from generator.site.product import Product, digest
 from generator.site.theme import find, published_files
 
 if TYPE_CHECKING:
+    from jinja2 import TemplateError
+
     from generator.site.render import Renderer
 
 Progress = Callable[[str, int, int], None]
@@ -40,6 +42,14 @@ class Works:
 
 class NoSuchExecutor(ValueError):
     """``--executor`` names something that cannot be reached; says what to type instead."""
+
+
+class BadTemplate(Exception):
+    """A template of the theme cannot be set: which file, which line, and why."""
+
+    def __init__(self, file: str, line: int, message: str) -> None:
+        super().__init__(file, line, message)
+        self.file, self.line, self.message = file, line, message
 
 
 def works(
@@ -77,7 +87,7 @@ def works(
         products=[*files.products, *asset_products, *page_products],
         findings=files.findings,
         pages=len(all_pages),
-        tidy=partial(shown.tidy, cache, files.sources),
+        tidy=partial(shown.tidy, cache, files.entries.values()),
     )
 
 
@@ -96,7 +106,15 @@ class _Press:
             "theme": self._theme_digest(page.template),
             "program": self._program,
         }
-        return Product(page.path, ingredients, lambda: self._renderer.render(page).encode())
+        return Product(page.path, ingredients, partial(self._set, page))
+
+    def _set(self, page: Page) -> bytes:
+        from jinja2 import TemplateError
+
+        try:
+            return self._renderer.render(page).encode()
+        except TemplateError as error:
+            raise _bad_template(error, page.template) from error
 
     @cached_property
     def _renderer(self) -> Renderer:
@@ -130,6 +148,17 @@ class _Press:
 
 #: The templates that a template names: extended, included or imported.
 _DRAWN = re.compile(r"""{%-?\s*(?:extends|include|import|from)\s+["']([^"']+)["']""")
+
+
+def _bad_template(error: TemplateError, template: str) -> BadTemplate:
+    """Where in the theme's files an error arose: the last line of a template on the way to it."""
+    file, line = getattr(error, "filename", None) or template, getattr(error, "lineno", None) or 1
+    trace = error.__traceback__
+    while trace is not None:
+        if trace.tb_frame.f_code.co_filename.endswith(".html"):
+            file, line = trace.tb_frame.f_code.co_filename, trace.tb_lineno
+        trace = trace.tb_next
+    return BadTemplate(file, line, str(error))
 
 
 @contextmanager
