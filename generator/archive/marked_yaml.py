@@ -65,9 +65,9 @@ def decode(content: bytes, file: str) -> str | Finding:
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        before = content[: error.start].decode("utf-8", "replace")
-        mark = Mark(file, *_spot(before.removeprefix("\ufeff")))
-        return fault(mark, "encoding", f"byte 0x{content[error.start]:02x} is not UTF-8", "save the file as UTF-8")
+        # Counted in what was decoded, which is without the byte-order mark.
+        mark = Mark(file, *_spot(error.object[: error.start].decode("utf-8", "replace")))
+        return fault(mark, "encoding", f"byte 0x{error.object[error.start]:02x} is not UTF-8", "save the file as UTF-8")
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     if found := _CONTROL.search(text):
         return fault(

@@ -130,7 +130,6 @@ def _assemble(
         pages=tuple(p for p in pages if p is not None),
         marks=top.marks,
     )
-    return archive
 
 
 def _stem(name: str) -> str:
