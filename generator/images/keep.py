@@ -48,14 +48,15 @@ def file_name(entry: str, width: int, ending: str) -> str:
     return f"{entry}-{width}{ending}"
 
 
-def write_whole(path: Path, data: bytes) -> None:
-    """Writes a file so that it is there wholly or not at all, also after the power fails. Raises OSError."""
+def write(path: Path, data: bytes) -> None:
+    """Writes a file in one step: it is there wholly or not at all. Raises OSError.
+
+    It is not flushed to the disk. After a power failure it may hold anything, which is noticed by its hash when it is
+    read (:func:`read_rendition`); to wait for the disk after every file would cost more than making one again.
+    """
     temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
-        with temporary.open("wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
+        temporary.write_bytes(data)
         temporary.replace(path)
     except BaseException:
         with suppress(OSError):
@@ -82,7 +83,7 @@ def remember(folder: Path, entry: str, picture: PictureFile, digests: dict[str, 
             for r in picture.renditions
         ],
     }
-    write_whole(folder / f"{entry}.json", json.dumps(plain, ensure_ascii=False, sort_keys=True).encode())
+    write(folder / f"{entry}.json", json.dumps(plain, ensure_ascii=False, sort_keys=True).encode())
 
 
 def recall(folder: Path, entry: str) -> PictureFile | None:

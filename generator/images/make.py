@@ -81,11 +81,14 @@ def _made(path: Path, folder: Path, entry: str) -> PictureFile:
     renditions: list[Rendition] = []
     digests: dict[str, str] = {}
     colour = ""
-    for plan, image in zip(planned, chain(opened.pixels, [(p.width, p.height) for p in planned]), strict=True):
+    plans = iter(planned)
+    # A plain loop: zip and enumerate would hold the larger picture while the next one is made.
+    for image in chain(opened.take(), [(p.width, p.height) for p in planned]):
+        plan = next(plans)
         for format in plan.formats:
             data = encoded(image, format, plan)
             file = folder / keep.file_name(entry, plan.width, recipe.ENDINGS[format])
-            keep.write_whole(file, data)
+            keep.write(file, data)
             digests[file.name] = sha256(data).hexdigest()
             renditions.append(Rendition(plan.width, plan.height, format, file, len(data)))
             del data

@@ -65,6 +65,12 @@ class Opened:
     height: int
     doubts: tuple[Doubt, ...] = ()
 
+    def take(self) -> Image.Image | NDArray[np.uint16]:
+        """The pixels, for good: nothing here holds their memory afterwards."""
+        pixels = self.pixels
+        del self.pixels
+        return pixels
+
     @property
     def deep(self) -> bool:
         """Whether the picture has more than 8 bits."""

@@ -59,11 +59,12 @@ ENDINGS = {"jpeg": ".jpg", "webp": ".webp"}
 LIMIT_VARIABLE = "NOCTUARY_MAX_MEGAPIXELS"
 DEFAULT_MAX_MEGAPIXELS = 400.0
 
-#: Peak memory of a worker, measured: a floor for the interpreter and its libraries, and bytes per pixel of
-#: 8-bit (decoded form: 4 bytes) and of 16-bit, floating-point and FITS pictures (decoded form: 6 to 12).
-WORKER_FLOOR_BYTES = 100_000_000
+#: Peak memory of a worker, measured on 20 megapixels: 25–40 MB for the interpreter and its libraries, and for each
+#: megapixel 6 MB of an 8-bit JPEG (twice its 3 MB of colours) and 13 MB of a 16-bit TIFF (its 6 MB twice). Alpha,
+#: CMYK and a picture that is turned on its side need up to 13 MB. The limits here have something in hand.
+WORKER_FLOOR_BYTES = 80_000_000
 PEAK_BYTES_PER_PIXEL = 9
-PEAK_BYTES_PER_PIXEL_DEEP = 20
+PEAK_BYTES_PER_PIXEL_DEEP = 16
 
 
 @dataclass(frozen=True, slots=True)

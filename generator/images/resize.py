@@ -19,37 +19,46 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 
+#: Rows of a result that are made at once.
+_ROWS = 256
+
+
 def chain(pixels: Image.Image | NDArray[np.uint16], sizes: Sequence[tuple[int, int]]) -> Iterator[Image.Image]:
     """8-bit pictures (L or RGB) of the sizes (width, height), largest first, none larger than ``pixels``.
 
     ``pixels`` is an sRGB picture of mode L or RGB, or uint16 of shape (h, w) or (h, w, 3). Pictures of more than
-    8 bits are dithered at every size.
+    8 bits are dithered at every size. The chain lets go of ``pixels`` as soon as it can: who does not hold on to
+    them either has their memory back before the smaller sizes are made.
     """
-    light: list[Image.Image] | None = None
-    own = _size(pixels)
-    for index, size in enumerate(sizes):
-        if size == own:
-            yield as_8_bit(pixels)
-            continue
-        if light is None:
-            # The first step down from the picture itself.
-            if isinstance(pixels, Image.Image):
-                small = pixels.resize(size, Image.Resampling.LANCZOS)
-                if index + 1 < len(sizes):
-                    light = [band.point(_to_light(), "I") for band in small.split()]
-                yield small
-            else:
-                deep = _lanczos(pixels, size)
-                if index + 1 < len(sizes):
-                    light = _light_of(deep)
-                yield as_8_bit(deep)
-            continue
+    todo = list(sizes)
+    if todo and todo[0] == _size(pixels):
+        yield as_8_bit(pixels)
+        del todo[0]
+    if not todo:
+        return
+    light: list[Image.Image] = []
+    deep = not isinstance(pixels, Image.Image)
+    if isinstance(pixels, Image.Image):
+        first = _lanczos(pixels, todo[0])
+        del pixels
+        if len(todo) > 1:
+            light = [band.point(_to_light(), "I") for band in first.split()]
+    else:
+        small = _lanczos_deep(pixels, todo[0])
+        del pixels
+        if len(todo) > 1:
+            light = _light_of(small)
+        first = as_8_bit(small)
+        del small
+    yield first
+    del first
+    for size in todo[1:]:
         light = [band.resize(size, Image.Resampling.HAMMING) for band in light]
-        if isinstance(pixels, Image.Image):
+        if deep:
+            yield as_8_bit(_deep_of(light))
+        else:
             bands = [band.point(_from_light(), "L") for band in light]
             yield bands[0] if len(bands) == 1 else Image.merge("RGB", bands)
-        else:
-            yield as_8_bit(_deep_of(light))
 
 
 def _size(pixels: Image.Image | NDArray[np.uint16]) -> tuple[int, int]:
@@ -61,7 +70,7 @@ def _size(pixels: Image.Image | NDArray[np.uint16]) -> tuple[int, int]:
 def mean_colour(image: Image.Image) -> str:
     """The mean colour of a small picture in linear light, as ``#rrggbb``."""
     bands = [band.point(_to_light(), "I").resize((1, 1), Image.Resampling.BOX) for band in image.split()]
-    levels = [band.point(_from_light(), "L").getpixel((0, 0)) for band in bands]
+    levels = [_from_light()[int(band.getpixel((0, 0)))] for band in bands]  # type: ignore[arg-type]
     red, green, blue = levels if len(levels) == 3 else levels * 3
     return f"#{red:02x}{green:02x}{blue:02x}"
 
@@ -98,15 +107,37 @@ def _noise() -> NDArray[np.uint16]:
     return np.random.Generator(np.random.PCG64(1609)).integers(0, 257, (256, 256)).astype(np.uint16)
 
 
-def _lanczos(pixels: NDArray[np.uint16], size: tuple[int, int]) -> NDArray[np.uint16]:
+def _bands_of_rows(height: int, tall: int) -> Iterator[tuple[int, int, float, float, int, int]]:
+    """A picture of ``height`` rows made ``tall`` in parts, so that what lies between the two passes stays small:
+    rows from and to of the result, where they lie in the source, and the source rows that the filter reaches."""
+    reach = int(3 * height / tall) + 3  # Lanczos spans three result pixels either way
+    for top in range(0, tall, _ROWS):
+        bottom = min(tall, top + _ROWS)
+        above, below = top * height / tall, bottom * height / tall
+        yield top, bottom, above, below, max(0, int(above) - reach), min(height, int(below) + 1 + reach)
+
+
+def _lanczos(image: Image.Image, size: tuple[int, int]) -> Image.Image:
+    out = Image.new(image.mode, size)
+    for top, bottom, above, below, _, _ in _bands_of_rows(image.height, size[1]):
+        box = (0.0, above, float(image.width), below)
+        out.paste(image.resize((size[0], bottom - top), Image.Resampling.LANCZOS, box=box), (0, top))
+    return out
+
+
+def _lanczos_deep(pixels: NDArray[np.uint16], size: tuple[int, int]) -> NDArray[np.uint16]:
     """Lanczos in gamma space in floating point: Pillow's own for 16-bit integers wraps round beside bright stars."""
     import numpy as np
 
+    height, width = pixels.shape[:2]
     planes = [pixels] if pixels.ndim == 2 else [pixels[..., i] for i in range(3)]
     out = np.empty((size[1], size[0], len(planes)), np.uint16)
-    for index, plane in enumerate(planes):
-        small = Image.fromarray(plane.astype(np.float32)).resize(size, Image.Resampling.LANCZOS)
-        out[..., index] = np.rint(np.clip(np.asarray(small), 0, 65535))
+    for top, bottom, above, below, first, last in _bands_of_rows(height, size[1]):
+        box = (0.0, above - first, float(width), below - first)
+        for index, plane in enumerate(planes):
+            part = Image.fromarray(plane[first:last].astype(np.float32))
+            small = part.resize((size[0], bottom - top), Image.Resampling.LANCZOS, box=box)
+            out[top:bottom, :, index] = np.rint(np.clip(np.asarray(small), 0, 65535))
     return out[..., 0] if pixels.ndim == 2 else out
 
 

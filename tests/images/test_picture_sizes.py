@@ -77,3 +77,13 @@ def test_dark_gradients_of_deep_pictures_stay_smooth_at_every_size() -> None:
         means = levels.mean(axis=0).reshape(50, -1).mean(axis=1)
         wanted = np.linspace(600, 1400, 2000).reshape(50, -1).mean(axis=1) / 257
         assert np.abs(means - wanted).max() < 0.1
+
+
+@pytest.mark.parametrize("size", [(1000, 733), (997, 401), (100, 1500), (1, 1), (1999, 1499)])
+def test_the_first_step_is_lanczos_of_the_whole_picture(size: tuple[int, int]) -> None:
+    pixels = np.random.default_rng(2).integers(0, 256, (1500, 2000, 3)).astype(np.uint8)
+    whole = np.asarray(Image.fromarray(pixels).resize(size, Image.Resampling.LANCZOS)).astype(int)
+    (first,) = chain(Image.fromarray(pixels), [size])
+    assert np.abs(np.asarray(first).astype(int) - whole).max() <= 1
+    (deep,) = chain(pixels.astype(np.uint16) * 257, [size])
+    assert np.abs(np.asarray(deep).astype(int) - whole).max() <= 2
