@@ -14,7 +14,8 @@ from generator.quantity import Kind, NotAQuantity
 
 KINDS = [quantity.TIME, quantity.FOCAL, quantity.PIXEL_SIZE, quantity.ELEVATION, quantity.ANGLE,
          quantity.OBJECT_SIZE,
-         quantity.SMALL_ANGLE, quantity.BRIGHTNESS, quantity.TEMPERATURE, quantity.HUMIDITY, quantity.WIND]  # fmt: skip
+         quantity.SMALL_ANGLE, quantity.BRIGHTNESS, quantity.TEMPERATURE, quantity.HUMIDITY,
+         quantity.WIND]  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -99,7 +100,7 @@ def test_positions(text: str, ra: float, dec: float) -> None:
     assert quantity.read_coordinates(text) == pytest.approx((ra, dec), abs=1e-6)
 
 
-@pytest.mark.parametrize("text", ["", "x", "25h00m00s +00d00m00s", "06h60m00s +04d57m00s", "06h32m00s +91d00m00s", 
+@pytest.mark.parametrize("text", ["", "x", "25h00m00s +00d00m00s", "06h60m00s +04d57m00s", "06h32m00s +91d00m00s",
                                   "360 0",
                                   "0 91", "06h32m00s 04d57m00s", "nan nan"])  # fmt: skip
 def test_what_is_no_position(text: str) -> None:
