@@ -5,139 +5,72 @@ Pixels are the finished picture's own: (0, 0) is the centre of the top-left pixe
 bottom; the turn from one to the other, half pixels included, is made here and nowhere else. Sky positions are
 ICRS, in degrees.
 
-A plain gnomonic placement (TAN) is four numbers and a matrix and is computed with numpy alone; anything else
-keeps its header and goes through ``astropy.wcs`` (Greisen & Calabretta 2002, A&A 395, 1061; Calabretta &
-Greisen 2002, A&A 395, 1077).
+A placement written in numbers is gnomonic and costs no more than numpy; see ``projection`` for the others.
 """
 
 from __future__ import annotations
 
-import base64
-import io
 import math
-import re
-import warnings
+import mmap
 from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
+from functools import cached_property
 from pathlib import Path
 from typing import Any, Literal, Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-Floats = NDArray[np.float64]
+from generator.sky.projection import (
+    Floats,
+    Gnomonic,
+    Headed,
+    NoSky,
+    PlacementError,
+    celestial,
+    frame_of,
+    gnomonic_of,
+    headers_in,
+    kept_cards,
+    kept_tables,
+    quiet,
+    said_by,
+    separation,
+    to_icrs,
+    unreadable,
+    vectors,
+    wcs_of,
+)
+
+__all__ = [
+    "ASPECT_TOLERANCE",
+    "Gnomonic",
+    "Headed",
+    "Located",
+    "NoSky",
+    "Placement",
+    "PlacementError",
+    "Source",
+    "Transform",
+    "avm_fields",
+    "focal_length_mm",
+    "from_avm",
+    "from_avm_record",
+    "from_centre",
+    "from_header",
+    "from_plain",
+    "in_field",
+    "outline",
+    "scaled",
+    "touching",
+    "transform",
+]
+
 Source = Literal["sidecar", "header", "picture header", "AVM", "found"]
 
 ARCSEC_PER_RADIAN = math.degrees(1) * 3600
 ASPECT_TOLERANCE = 0.005
 """How much the proportions of a header's picture may differ from this picture's before it is refused."""
-
-
-class PlacementError(ValueError):
-    """A placement that cannot be used: what is wrong with it, and what to do instead."""
-
-    def __init__(self, message: str, hint: str) -> None:
-        super().__init__(message)
-        self.message = message
-        self.hint = hint
-
-    def __reduce__(self) -> tuple[type[PlacementError], tuple[str, str]]:
-        return type(self), (self.message, self.hint)
-
-
-@dataclass(frozen=True, slots=True)
-class Gnomonic:
-    """A tangent-plane projection: the tangent point (ICRS degrees) at pixel (x, y), and degrees per pixel.
-
-    ``matrix`` is (east per x, east per y, north per x, north per y), with y down.
-    """
-
-    ra_deg: float
-    dec_deg: float
-    x: float
-    y: float
-    matrix: tuple[float, float, float, float]
-
-    def sky(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
-        a, b, c, d = (math.radians(m) for m in self.matrix)
-        dx, dy = x - self.x, y - self.y
-        east, north = a * dx + b * dy, c * dx + d * dy
-        sine, cosine = math.sin(math.radians(self.dec_deg)), math.cos(math.radians(self.dec_deg))
-        towards = cosine - north * sine
-        ra = math.radians(self.ra_deg) + np.arctan2(east, towards)
-        dec = np.arctan2(sine + north * cosine, np.hypot(east, towards))
-        return np.degrees(ra) % 360, np.degrees(dec)
-
-    def pixel(self, ra: Floats, dec: Floats) -> tuple[Floats, Floats]:
-        a, b, c, d = (math.radians(m) for m in self.matrix)
-        sine, cosine = math.sin(math.radians(self.dec_deg)), math.cos(math.radians(self.dec_deg))
-        turn, high = np.radians(ra - self.ra_deg), np.radians(dec)
-        along = sine * np.sin(high) + cosine * np.cos(high) * np.cos(turn)
-        along = np.where(along > 1e-9, along, np.nan)  # the half of the sky behind the tangent plane
-        east = np.cos(high) * np.sin(turn) / along
-        north = (cosine * np.sin(high) - sine * np.cos(high) * np.cos(turn)) / along
-        area = a * d - b * c
-        return self.x + (d * east - b * north) / area, self.y + (a * north - c * east) / area
-
-
-@dataclass(frozen=True, slots=True)
-class Headed:
-    """Any other projection: the header that describes it, and the way from our pixels to the header's.
-
-    ``header`` holds FITS cards, or a whole FITS file in base64 where the distortion needs tables. Pixel of the
-    header, counted from 1, on the axes in ``axes``: (``scale_x`` · x + ``offset_x``, ``scale_y`` · y + ``offset_y``).
-    """
-
-    header: str
-    tables: bool
-    scale_x: float
-    offset_x: float
-    scale_y: float
-    offset_y: float
-
-    def sky(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
-        wcs, frame = _wcs_of(self.header, self.tables)
-        shape, x, y = x.shape, x.ravel(), y.ravel()
-        with _quiet():
-            out = wcs.all_pix2world(self.scale_x * x + self.offset_x, self.scale_y * y + self.offset_y, 1)
-        ra, dec = _to_icrs(frame, np.asarray(out[wcs.wcs.lng]), np.asarray(out[wcs.wcs.lat]))
-        return ra.reshape(shape), dec.reshape(shape)
-
-    def pixel(self, ra: Floats, dec: Floats) -> tuple[Floats, Floats]:
-        wcs, frame = _wcs_of(self.header, self.tables)
-        shape = ra.shape
-        lon, lat = _from_icrs(frame, ra.ravel(), dec.ravel())
-        world = [lat, lat]
-        world[wcs.wcs.lng], world[wcs.wcs.lat] = lon, lat
-        fx, fy = np.full(lon.shape, np.nan), np.full(lon.shape, np.nan)
-        known = np.isfinite(lon) & np.isfinite(lat)
-        with _quiet():
-            if known.any():
-                fx[known], fy[known] = wcs.wcs_world2pix(world[0][known], world[1][known], 1)
-                if not wcs.has_distortion:
-                    # A projection has one inverse, but some (SIN, ZPN) let the far side through, degrees away;
-                    # CSC is its own inverse to 0.01° only.
-                    back = wcs.wcs_pix2world(fx[known], fy[known], 1)
-                    off = _separation(back[wcs.wcs.lng], back[wcs.wcs.lat], lon[known], lat[known])
-                    wrong = np.flatnonzero(known)[~(off < 0.02)]
-                    fx[wrong] = fy[wrong] = np.nan
-                else:
-                    # Distortion is only fitted to the picture: outside it polynomials run wild and can fold the
-                    # whole sky into the frame, so far from it the undistorted place stands.
-                    x, y = (fx - self.offset_x) / self.scale_x, (fy - self.offset_y) / self.scale_y
-                    near = np.flatnonzero(known & self._near(wcs, x, y))
-                    if len(near):
-                        fx[near], fy[near] = wcs.all_world2pix(world[0][near], world[1][near], 1, quiet=True)
-        x, y = (fx - self.offset_x) / self.scale_x, (fy - self.offset_y) / self.scale_y
-        return x.reshape(shape), y.reshape(shape)
-
-    def _near(self, wcs: Any, x: Floats, y: Floats) -> Any:
-        """Within about one picture's size of the picture, as far as the header tells the size."""
-        size = wcs.pixel_shape or (2 * abs(wcs.wcs.crpix[0]), 2 * abs(wcs.wcs.crpix[1]))
-        wide, high = max(size[0], 64) / abs(self.scale_x), max(size[1], 64) / abs(self.scale_y)
-        return (x > -wide) & (x < 2 * wide) & (y > -high) & (y < 2 * high)
 
 
 @dataclass(frozen=True)
@@ -146,7 +79,7 @@ class Placement:
 
     width_px: int
     height_px: int
-    source: str
+    source: Source
     projection: Gnomonic | Headed
 
     def sky(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
@@ -183,7 +116,7 @@ class Placement:
         (x, y), h = self.middle_px, 0.5
         ra, dec = self.sky([x - h, x + h, x, x], [y, y, y - h, y + h])
         ra0, dec0 = (math.radians(c) for c in self.centre)
-        v = _vectors(ra, dec)
+        v = vectors(ra, dec)
         east = np.array([-math.sin(ra0), math.cos(ra0), 0.0])
         north = np.array([-math.sin(dec0) * math.cos(ra0), -math.sin(dec0) * math.sin(ra0), math.cos(dec0)])
         along, down = v[1] - v[0], v[3] - v[2]
@@ -224,7 +157,7 @@ class Placement:
         ra, dec = self.sky(
             [-0.5, right, x, x, -0.5, right, right, -0.5], [y, y, -0.5, bottom, -0.5, bottom, -0.5, bottom]
         )
-        apart = _separation(ra[::2], dec[::2], ra[1::2], dec[1::2])
+        apart = separation(ra[::2], dec[::2], ra[1::2], dec[1::2])
         return float(apart[0]), float(apart[1]), float(np.max(apart[2:]))
 
     def to_plain(self) -> dict[str, Any]:
@@ -262,7 +195,7 @@ def from_centre(
     mirrored: bool,
     width_px: int,
     height_px: int,
-    source: str = "sidecar",
+    source: Source = "sidecar",
 ) -> Placement:
     """A gnomonic placement from the middle of the picture, its scale and the position angle of its up."""
     step, angle = image_scale_arcsec / 3600, math.radians(position_angle_deg)
@@ -278,7 +211,7 @@ def from_header(
     width_px: int,
     height_px: int,
     rows: Literal["bottom", "top"] = "bottom",
-    source: str = "header",
+    source: Source = "header",
 ) -> Placement:
     """The placement in a FITS file (its path), or in a header of FITS cards (a path, or the text itself).
 
@@ -287,16 +220,16 @@ def from_header(
     0.5 %. Raises :class:`PlacementError` where there is nothing to use.
     """
     refused: PlacementError | None = None
-    for cards, tables in _headers(header):
+    for cards, tables in headers_in(header):
         try:
-            with _quiet():
-                wcs = _celestial(cards, tables)
+            with quiet():
+                wcs = celestial(cards, tables)
             return _placed(wcs, cards, width_px, height_px, rows, source)
         except PlacementError as error:
             # What a celestial header lacks says more than that some table beside it has no sky at all.
-            if refused is None or isinstance(refused, _NoSky):
+            if refused is None or isinstance(refused, NoSky):
                 refused = error
-    raise refused or _NoSky()
+    raise refused or NoSky()
 
 
 def from_avm(path: str | Path, width_px: int, height_px: int) -> Placement | None:
@@ -304,9 +237,11 @@ def from_avm(path: str | Path, width_px: int, height_px: int) -> Placement | Non
 
     Raises :class:`PlacementError` for a record that cannot be right.
     """
+    if not _mentions_avm(Path(path)):
+        return None
     from pyavm import AVM
 
-    with _quiet():
+    with quiet():
         try:
             avm = AVM.from_image(str(path))
             if repr(avm.Spatial) == "":
@@ -325,7 +260,7 @@ def from_avm_record(avm: Any, width_px: int, height_px: int) -> Placement | None
         return None
     hint = "write `placement` with centre, image_scale and position_angle into the sidecar instead"
     try:
-        with _quiet():
+        with quiet():
             wcs = avm.to_wcs()
             wcs.wcs.set()
             size = spatial.ReferenceDimension
@@ -337,7 +272,7 @@ def from_avm_record(avm: Any, width_px: int, height_px: int) -> Placement | None
                 cards[f"CRPIX{axis}"] = float(wcs.wcs.crpix[axis - 1])
                 cards[f"CRVAL{axis}"] = float(wcs.wcs.crval[axis - 1])
     except Exception as error:
-        raise PlacementError(f"the AVM record in the picture is damaged: {_said(error)}", hint) from None
+        raise PlacementError(f"the AVM record in the picture is damaged: {said_by(error)}", hint) from None
     return _placed(wcs, cards, width_px, height_px, "bottom", "AVM")
 
 
@@ -459,9 +394,9 @@ def _around(placement: Placement, objects: Iterable[T], grown: float) -> Iterato
     radius = np.array([o.size_arcmin[0] / 120 if o.size_arcmin else 0.0 for o in placed])
     edge = _edge(placement)
     middle = placement.centre
-    reach = float(np.max(_separation(edge[0], edge[1], *middle)))
+    reach = float(np.max(separation(edge[0], edge[1], *middle)))
     if math.isfinite(reach):
-        near = np.flatnonzero(_separation(ra, dec, *middle) <= reach * 1.02 + 1e-6 + radius * grown)
+        near = np.flatnonzero(separation(ra, dec, *middle) <= reach * 1.02 + 1e-6 + radius * grown)
     else:  # a picture of so much sky that its edge is none
         near = np.arange(len(placed))
     x, y = placement.pixel(ra[near], dec[near])
@@ -501,7 +436,7 @@ def _touches(placement: Placement, thing: Located, x: float, y: float) -> bool:
     # An object larger than the picture may have its whole outline outside: is the picture within it?
     ra, dec = _edge(placement)
     ra0, dec0 = math.radians(thing.ra_deg), math.radians(thing.dec_deg)
-    distance = np.radians(_separation(ra, dec, thing.ra_deg, thing.dec_deg))
+    distance = np.radians(separation(ra, dec, thing.ra_deg, thing.dec_deg))
     a, d = np.radians(ra) - ra0, np.radians(dec)
     bearing = np.arctan2(np.sin(a) * np.cos(d), math.cos(dec0) * np.sin(d) - math.sin(dec0) * np.cos(d) * np.cos(a))
     bearing = bearing - math.radians(thing.size_angle_deg or 0.0)
@@ -566,7 +501,7 @@ def _avm_by_code(shown: Placement, p: Headed) -> dict[str, Any] | None:
     """The fields with the header's own projection code, or None where AVM has no words for all of it."""
     from astropy.wcs import WCS
 
-    wcs, frame = _wcs_of(p.header, p.tables)
+    wcs, frame = wcs_of(p.header, p.tables)
     name = {"icrs": "ICRS", "fk5": "FK5", "galactic": "GAL"}.get(getattr(frame, "name", "icrs") if frame else "icrs")
     equinox = getattr(frame, "equinox", None)
     code = str(wcs.wcs.ctype[0])[5:8].rstrip("-")
@@ -579,7 +514,7 @@ def _avm_by_code(shown: Placement, p: Headed) -> dict[str, Any] | None:
     )
     if not fits or (equinox is not None and abs(equinox.jyear - 2000) > 1e-6):
         return None
-    with _quiet():
+    with quiet():
         cd = wcs.pixel_scale_matrix
         height = shown.height_px
         # Header pixel = scale · ours + offset; AVM pixel = ours from 1, rows from the bottom.
@@ -601,8 +536,8 @@ def _avm_by_code(shown: Placement, p: Headed) -> dict[str, Any] | None:
         except Exception:
             return None
     ours = shown.sky(gx, gy)
-    theirs = _to_icrs(frame, np.asarray(lon), np.asarray(lat))
-    off = _separation(*ours, *theirs) * 3600 / shown.image_scale_arcsec_px
+    theirs = to_icrs(frame, np.asarray(lon), np.asarray(lat))
+    off = separation(*ours, *theirs) * 3600 / shown.image_scale_arcsec_px
     seen = np.isfinite(ours[0])
     return fields if seen.any() and bool(np.all(off[seen] < 0.25)) else None
 
@@ -626,126 +561,11 @@ def _nearest_gnomonic(placement: Placement) -> tuple[Gnomonic, float]:
     return fit, float(off.max()) / math.sqrt(abs(np.linalg.det(linear)))
 
 
-# ------------------------------------------------------------------------------------ reading headers
-
-
-class _NoSky(PlacementError):
-    def __init__(self) -> None:
-        super().__init__(
-            "the header has no celestial axes",
-            "name a header whose CTYPE1 and CTYPE2 are coordinates of the sky, such as RA---TAN and DEC--TAN",
-        )
-
-
-def _unreadable(why: str) -> PlacementError:
-    return PlacementError(
-        f"the header cannot be read: {why}",
-        "name a FITS file, or a text file of FITS cards such as “CRVAL1  =  98.0”, one a line or 80 characters each",
-    )
-
-
-def _headers(header: str | Path) -> Iterator[tuple[Any, Any]]:
-    """The headers of a file or a text, each with the open FITS file that holds its distortion tables."""
-    from astropy.io import fits
-
-    if isinstance(header, str) and ("\n" in header or header[8:9] == "="):
-        yield _cards(header), None
-        return
-    path = Path(header)
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise _unreadable(error.strerror or "it is not a file") from None
-    packed = data[:2] == b"\x1f\x8b"
-    if not packed and (data[:6] != b"SIMPLE" or b"\n" in data[:80]):
-        yield _cards(data.decode("utf-8", errors="replace")), None
-        return
-    try:
-        with _quiet(), fits.open(path, memmap=False, lazy_load_hdus=False) as file:
-            for hdu in file:
-                yield hdu.header, file
-    except Exception as error:
-        if packed:
-            raise _unreadable(_said(error)) from None
-        yield _cards(data.decode("utf-8", errors="replace")), None
-
-
-def _cards(text: str) -> Any:
-    """A header from text: a card a line, or cards of 80 characters without any line ends."""
-    from astropy.io import fits
-
-    lines = [line.rstrip() for line in text.replace("\r\n", "\n").replace("\r", "\n").split("\n")]
-    if any(len(line) > 80 for line in lines):
-        whole = text.replace("\r", "").replace("\n", "")
-        lines = [whole[i : i + 80] for i in range(0, len(whole), 80)]
-    kept = []
-    for line in lines:
-        word = line[:8].strip().upper()
-        if word == "END":
-            break
-        # Comments play no part, and a CONTINUE card without its beginning is an error to the reader.
-        if line[8:9] == "=" and word and all(c.isprintable() and c.isascii() for c in line):
-            kept.append(line[:80].ljust(80))
-    if not kept:
-        raise _unreadable("it holds no FITS cards")
-    try:
-        with _quiet():
-            return fits.Header.fromstring("".join(kept))
-    except Exception as error:
-        raise _unreadable(_said(error)) from None
-
-
-_NUMBERS = (
-    *(f"{word}{axis}" for word in ("CRVAL", "CRPIX", "CDELT", "CROTA") for axis in (1, 2)),
-    *(f"{word}{i}_{j}" for word in ("CD", "PC") for i in (1, 2) for j in (1, 2)),
-)  # fmt: skip
-
-
-def _is_number(cards: Any, word: str) -> bool:
-    try:
-        return isinstance(cards[word], (int, float)) and math.isfinite(cards[word])
-    except Exception:
-        return False
-
-
-def _celestial(cards: Any, file: Any) -> Any:
-    """The celestial part of a header as a WCS of two axes, in the order of the picture's axes."""
-    from astropy.wcs import WCS, InconsistentAxisTypesError, SingularMatrixError
-
-    for word in _NUMBERS:
-        if word in cards and not _is_number(cards, word):
-            raise _unreadable(f"its {word} is not a number")
-    singular = PlacementError(
-        "the header's matrix is singular: all pixels would lie on one line or point of the sky",
-        "write the CD matrix, or CDELT1 and CDELT2, anew; neither may be zero",
-    )
-    written = [cards[word] for word in _NUMBERS if word[:2] == "CD" and "_" in word and word in cards]
-    if written and not any(written):  # zeros would be passed over in silence, for a degree per pixel
-        raise singular
-    try:
-        wcs = WCS(cards, file) if file is not None else WCS(cards)
-        wcs.wcs.set()
-        if wcs.wcs.lng < 0 or wcs.wcs.lat < 0:
-            raise _NoSky()
-        if wcs.naxis > 2:
-            wcs = wcs.sub([axis + 1 for axis in sorted((wcs.wcs.lng, wcs.wcs.lat))])
-            wcs.wcs.set()
-        area = float(np.linalg.det(wcs.pixel_scale_matrix))
-    except PlacementError:
-        raise
-    except SingularMatrixError:
-        raise singular from None
-    except InconsistentAxisTypesError:
-        raise _NoSky() from None
-    except Exception as error:
-        raise _unreadable(_said(error)) from None
-    if not math.isfinite(area) or area == 0:
-        raise singular
-    return wcs
+# ------------------------------------------------------------------- from what headers and AVM say
 
 
 def _placed(
-    wcs: Any, cards: Any, width_px: int, height_px: int, rows: Literal["bottom", "top"], source: str
+    wcs: Any, cards: Any, width_px: int, height_px: int, rows: Literal["bottom", "top"], source: Source
 ) -> Placement:
     """A placement from a WCS of two axes whose picture may have had another size."""
     wide, high = _size(wcs, cards) or (width_px, height_px)
@@ -758,22 +578,22 @@ def _placed(
     scale_x, offset_x = kx, 0.5 * kx + 0.5
     # Our pixel y has its centre y + 0.5 below the top edge; the header's rows start at 0.5 on its own edge.
     scale_y, offset_y = (ky, 0.5 * ky + 0.5) if rows == "top" else (-ky, high - 0.5 * ky + 0.5)
-    with _quiet():
-        frame = _frame(wcs)
-        plain = _gnomonic(wcs, frame, width_px, height_px, scale_x, offset_x, scale_y, offset_y)
+    with quiet():
+        frame = frame_of(wcs)
+        plain = gnomonic_of(wcs, frame, width_px, height_px, scale_x, offset_x, scale_y, offset_y)
         projection: Gnomonic | Headed
         if plain is not None:
             projection = plain
         else:
             tables = any(t is not None for t in (wcs.cpdis1, wcs.cpdis2, wcs.det2im1, wcs.det2im2))
-            text = _kept_tables(wcs) if tables else _kept_cards(cards)
+            text = kept_tables(wcs) if tables else kept_cards(cards)
             projection = Headed(text, tables, scale_x, offset_x, scale_y, offset_y)
     placement = Placement(width_px, height_px, source, projection)
     try:
         if not isinstance(projection, Gnomonic):
             placement.sky([0.0, width_px / 2], [0.0, height_px / 2])
     except Exception as error:
-        raise _unreadable(_said(error)) from None
+        raise unreadable(said_by(error)) from None
     return placement
 
 
@@ -782,7 +602,7 @@ def _size(wcs: Any, cards: Any) -> tuple[int, int] | None:
     shape = wcs.pixel_shape
     if shape is not None and len(shape) > 1 and all(shape):
         if not all(isinstance(n, int) and n > 0 for n in shape):
-            raise _unreadable("its NAXIS1 or NAXIS2 is not a number of pixels")
+            raise unreadable("its NAXIS1 or NAXIS2 is not a number of pixels")
         return int(shape[0]), int(shape[1])
     try:
         wide, high = int(cards.get("IMAGEW", 0)), int(cards.get("IMAGEH", 0))
@@ -791,114 +611,13 @@ def _size(wcs: Any, cards: Any) -> tuple[int, int] | None:
     return (wide, high) if wide > 0 and high > 0 else None
 
 
-def _gnomonic(
-    wcs: Any, frame: Any, width_px: int, height_px: int, kx: float, ox: float, ky: float, oy: float
-) -> Gnomonic | None:
-    """The same placement in numbers alone, where it is a plain tangent plane in a frame of fixed axes."""
-    codes = [str(c)[5:] for c in wcs.wcs.ctype]
-    standard = codes == ["TAN", "TAN"] and not wcs.has_distortion and not wcs.wcs.get_pv()
-    if not standard or wcs.wcs.lng != 0 or wcs.wcs.lat != 1 or getattr(frame, "name", "") == "fk4":
-        return None
-    if abs(wcs.wcs.lonpole - 180) > 1e-12:
-        return None
-    lon, lat = (float(v) for v in wcs.wcs.crval)
-    cd = wcs.pixel_scale_matrix
-    x, y = (wcs.wcs.crpix[0] - ox) / kx, (wcs.wcs.crpix[1] - oy) / ky
-    matrix = np.array([[cd[0, 0] * kx, cd[0, 1] * ky], [cd[1, 0] * kx, cd[1, 1] * ky]])
-    if frame is not None:
-        # Turning the sky's axes moves the tangent point and turns its north; the plane stays the same plane.
-        pole_ra, pole_dec = _to_icrs(frame, np.array([0.0]), np.array([90.0]))
-        at = _to_icrs(frame, np.array([lon]), np.array([lat]))
-        lon, lat = float(at[0][0]), float(at[1][0])
-        a, d0, d = math.radians(float(pole_ra[0]) - lon), math.radians(lat), math.radians(float(pole_dec[0]))
-        bearing = math.atan2(
-            math.sin(a) * math.cos(d), math.cos(d0) * math.sin(d) - math.sin(d0) * math.cos(d) * math.cos(a)
-        )
-        turn = np.array([[math.cos(bearing), math.sin(bearing)], [-math.sin(bearing), math.cos(bearing)]])
-        matrix = turn @ matrix
-    flat = (float(matrix[0, 0]), float(matrix[0, 1]), float(matrix[1, 0]), float(matrix[1, 1]))
-    found = Gnomonic(lon % 360, lat, float(x), float(y), flat)
-    # Some headers say TAN and carry a polynomial in ways that the library obeys without showing it.
-    gx = np.array([-0.5, width_px, width_px, -0.5, width_px / 2])
-    gy = np.array([-0.5, -0.5, height_px, height_px, 0.0])
-    mine = found.sky(gx, gy)
-    its = _to_icrs(frame, *(np.asarray(v) for v in wcs.wcs_pix2world(kx * gx + ox, ky * gy + oy, 1)))
-    step = math.sqrt(abs(flat[0] * flat[3] - flat[1] * flat[2]))
-    return found if bool(np.all(_separation(*mine, *its) < 1e-4 * step)) else None
-
-
-def _kept_cards(cards: Any) -> str:
-    """The cards that matter, as text: comments and history can be most of a header."""
-    kept = cards.copy()
-    for word in ("COMMENT", "HISTORY", ""):
-        while word in kept:
-            kept.remove(word, remove_all=True)
-    return str(kept.tostring(sep="", endcard=False, padding=False))
-
-
-def _kept_tables(wcs: Any) -> str:
-    file = io.BytesIO()
-    wcs.to_fits(relax=True).writeto(file)
-    return base64.b64encode(file.getvalue()).decode("ascii")
-
-
-@lru_cache(maxsize=64)
-def _wcs_of(header: str, tables: bool) -> tuple[Any, Any]:
-    from astropy.io import fits
-
-    with _quiet():
-        if tables:
-            with fits.open(io.BytesIO(base64.b64decode(header)), memmap=False, lazy_load_hdus=False) as file:
-                wcs = _celestial(file[0].header, file)
-        else:
-            wcs = _celestial(fits.Header.fromstring(header), None)
-        return wcs, _frame(wcs)
-
-
-def _frame(wcs: Any) -> Any:
-    """The astropy frame of a header's coordinates, None for ICRS."""
-    from astropy.coordinates import BarycentricMeanEcliptic, Supergalactic
-    from astropy.time import Time
-    from astropy.wcs.utils import wcs_to_celestial_frame
-
-    kind = str(wcs.wcs.lngtyp)
-    if kind == "ELON":
-        equinox = wcs.wcs.equinox if math.isfinite(wcs.wcs.equinox) else 2000.0
-        return BarycentricMeanEcliptic(equinox=Time(equinox, format="jyear"))
-    if kind == "SLON":
-        return Supergalactic()
+def _mentions_avm(path: Path) -> bool:
+    """Whether a file holds AVM's namespace at all: most pictures do not, and need no reader brought in."""
     try:
-        frame = wcs_to_celestial_frame(wcs)
-    except Exception:
-        frame = None
-    if frame is None or frame.name not in ("icrs", "fk5", "fk4", "fk4noeterms", "galactic"):
-        raise PlacementError(
-            "the header's coordinates are not fixed among the stars",
-            "name a header in right ascension and declination, or in galactic or ecliptic coordinates",
-        )
-    return None if frame.name == "icrs" else frame
-
-
-def _to_icrs(frame: Any, lon: Floats, lat: Floats) -> tuple[Floats, Floats]:
-    if frame is None:
-        return lon % 360, lat
-    return _moved(frame, "icrs", lon, lat)
-
-
-def _from_icrs(frame: Any, ra: Floats, dec: Floats) -> tuple[Floats, Floats]:
-    return (ra, dec) if frame is None else _moved("icrs", frame, ra, dec)
-
-
-def _moved(before: Any, after: Any, lon: Floats, lat: Floats) -> tuple[Floats, Floats]:
-    from astropy.coordinates import SkyCoord
-
-    a, b = np.full(lon.shape, np.nan), np.full(lon.shape, np.nan)
-    known = np.isfinite(lon) & np.isfinite(lat)
-    if known.any():
-        with _quiet():
-            there = SkyCoord(lon[known], lat[known], unit="deg", frame=before).transform_to(after)
-        a[known], b[known] = there.spherical.lon.deg % 360, there.spherical.lat.deg
-    return a, b
+        with path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as whole:
+            return whole.find(b"communicatingastronomy.org/avm") >= 0
+    except (OSError, ValueError):  # an empty file cannot be mapped
+        return False
 
 
 def _avm_in_tag(path: Path) -> Any:
@@ -914,44 +633,7 @@ def _avm_in_tag(path: Path) -> Any:
         return None
 
 
-@contextmanager
-def _quiet() -> Iterator[None]:
-    """No warnings and no notes on the screen about headers that others wrote."""
-    from astropy import log
-
-    level = log.level
-    with warnings.catch_warnings(), np.errstate(all="ignore"):
-        warnings.simplefilter("ignore")
-        log.setLevel("ERROR")
-        try:
-            yield
-        finally:
-            log.setLevel(level)
-
-
-def _said(error: Exception) -> str:
-    """What a library's error says to a person, without the places in its source."""
-    if isinstance(error, LookupError):
-        return "its cards do not fit together"
-    text = re.sub(r"ERROR \d+ in \w+\(\) at line \d+ of file \S+:\s*", "", " ".join(str(error).split()))
-    text = text.strip().rstrip(".") or type(error).__name__
-    return text if len(text) <= 160 else text[:159] + "…"
-
-
 # --------------------------------------------------------------------------------------------- geometry
-
-
-def _vectors(ra: Floats, dec: Floats) -> Floats:
-    a, d = np.radians(ra), np.radians(dec)
-    return np.stack([np.cos(d) * np.cos(a), np.cos(d) * np.sin(a), np.sin(d)], axis=-1)
-
-
-def _separation(ra1: Any, dec1: Any, ra2: Any, dec2: Any) -> Floats:
-    """Great-circle distance in degrees, exact for small and large angles."""
-    u = _vectors(np.asarray(ra1, dtype=float), np.asarray(dec1, dtype=float))
-    v = _vectors(np.asarray(ra2, dtype=float), np.asarray(dec2, dtype=float))
-    u, v = np.broadcast_arrays(u, v)
-    return np.asarray(np.degrees(np.arctan2(np.linalg.norm(np.cross(u, v), axis=-1), (u * v).sum(-1))))
 
 
 def _grid(placement: Placement, n: int = 33) -> tuple[Floats, Floats]:
