@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -124,11 +125,7 @@ def facts(archive: Path, picture_id: str | None, form: str) -> None:
         _tell(inspection.findings)
         sys.exit(1)
     if picture_id is not None and picture_id not in derived.pictures:
-        from generator.archive.nearest import meant
-
-        raise click.UsageError(
-            f"no picture has the id {picture_id!r}: {meant(picture_id, derived.pictures, 'there are none')}"
-        )
+        raise click.UsageError(_unknown_picture(picture_id, derived.pictures))
     if form == "json":
         plain = picture_json(derived.pictures[picture_id]) if picture_id else archive_json(derived)
         click.echo(json.dumps(plain, ensure_ascii=False, indent=2))
@@ -141,6 +138,114 @@ def facts(archive: Path, picture_id: str | None, form: str) -> None:
         print_archive(derived)
 
 
+@noctuary.command()
+@click.argument("frames", nargs=-1, required=True, metavar="FRAMES...")
+@click.option(
+    "--archive", type=ARCHIVE, default=Path(), help="The archive that the frames belong to (default: here)."
+)
+@click.option("--sidecar", type=click.Path(dir_okay=False, path_type=Path), help="Draft or extend this one sidecar.")
+@click.option("--place", "place_name", metavar="NAME", help="The place, where the headers leave it open.")
+@click.option("--rig", metavar="NAME", help="The rig, where the headers leave it open.")
+@click.option("--time-zone", metavar="ZONE", help="The zone of camera clocks that tell none (Europe/Madrid, +02:00).")
+@click.option(
+    "--kept", type=click.Path(exists=True, path_type=Path), help="A folder or list of the subs that survived."
+)
+def gather(
+    frames: tuple[str, ...],
+    archive: Path,
+    sidecar: Path | None,
+    place_name: str | None,
+    rig: str | None,
+    time_zone: str | None,
+    kept: Path | None,
+) -> None:
+    """Read the headers of raw FRAMES (files, folders, globs) and draft or extend sidecars.
+
+    Example: noctuary gather /media/card/night --place garden
+    """
+    from generator.archive.gather.gathering import gather as read_frames
+    from generator.archive.read import read_archive
+
+    known = read_archive(archive.resolve()).archive if (archive / "archive.yaml").exists() else None
+    with _progress() as advance:
+        report = read_frames(
+            frames,
+            archive=known,
+            archive_folder=archive.resolve(),
+            sidecar=sidecar,
+            place=place_name,
+            rig=rig,
+            time_zone=time_zone,
+            kept=kept,
+            progress=lambda done, total: advance("headers", done, total),
+        )
+    for file, reason in report.unreadable:
+        click.echo(f"skipped {file}: {reason}", err=True)
+    _tell(list(report.findings))
+    if report.failed:
+        click.echo("Nothing was written.", err=True)
+        sys.exit(1)
+    click.echo(", ".join(f"{_count(number, kind)}" for kind, number in report.kinds.items()) or "no frames")
+    for line in report.told:
+        click.echo(line)
+    for written in report.sidecars:
+        asked = f", {_count(written.questions, 'question')} to answer" if written.questions else ""
+        click.echo(f"{written.outcome} {written.path}: {_count(written.sessions, 'session')}{asked}")
+
+
+@noctuary.command()
+@click.argument("archive", type=ARCHIVE)
+@click.argument("picture_id", metavar="ID")
+@click.option(
+    "--stars", type=click.Path(exists=True, dir_okay=False, path_type=Path), help="A table of stars (CSV, VOTable)."
+)
+@click.option("--dry-run", is_flag=True, help="Print the placement and write nothing.")
+def place(archive: Path, picture_id: str, stars: Path | None, dry_run: bool) -> None:
+    """Find where on the sky the picture ID lies, from its own stars.
+
+    Writes the placement into the sidecar, whose comments stay. Example: noctuary place my-nights rosette-2025
+    """
+    from generator.build import examine
+
+    inspection = examine(archive)
+    derived = inspection.facts
+    if derived is None or inspection.faults:
+        _tell(inspection.findings)
+        sys.exit(1)
+    facts_of = derived.pictures.get(picture_id)
+    if facts_of is None:
+        raise click.UsageError(_unknown_picture(picture_id, derived.pictures))
+    from generator.archive.amend import CannotAmend, add_placement
+    from generator.finding_place import differs_deg, find_place
+    from generator.sky.solve import Refusal
+
+    folder = archive.resolve()
+    search = find_place(folder, facts_of, stars)
+    found = search if isinstance(search, Refusal) else search.found
+    if isinstance(found, Refusal):
+        click.echo(f"{facts_of.picture.sidecar}: no placement: {found.reason}; {found.hint}", err=True)
+        sys.exit(1)
+    click.echo(f"centre          {found.ra_deg:.5f} deg {found.dec_deg:+.5f} deg")
+    click.echo(f"image scale     {found.image_scale_arcsec:.4f} arcsec a pixel")
+    click.echo(f"position angle  {found.position_angle_deg:.2f} deg{', mirrored' if found.mirrored else ''}")
+    click.echo(
+        f"fit             {found.matched} stars, {found.rms_px:.2f} px rms, {found.verified} of them not in the match"
+    )
+    click.echo(f"chance          1 in 10^{-found.log10_chance:.0f} that a wrong sky would agree so well")
+    if dry_run:
+        return
+    if facts_of.placement is not None and facts_of.picture.placement is not None:
+        away = differs_deg(found, facts_of.placement) * 60
+        click.echo(f"The sidecar has a placement already ({away:.2f} arcmin away); it was left as it is.", err=True)
+        return
+    try:
+        add_placement(folder / facts_of.picture.sidecar, found)
+    except CannotAmend as error:
+        click.echo(str(error), err=True)
+        sys.exit(1)
+    click.echo(f"wrote the placement into {facts_of.picture.sidecar}")
+
+
 def _build(
     archive: Path,
     out: Path | None,
@@ -150,21 +255,9 @@ def _build(
     executor: str | None = None,
 ) -> int:
     """Builds and reports; the exit status."""
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
-
     from generator.build import build as run
 
-    console = Console(stderr=True, highlight=False)
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
-        bars: dict[str, Any] = {}
-
-        def advance(what: str, done: int, total: int) -> None:
-            if what not in bars:
-                bars[what] = progress.add_task(what, total=total)
-            progress.update(bars[what], completed=done, total=total)
-
+    with _progress() as advance:
         outcome = run(archive, out, workers=workers, executor=executor, progress=advance)
     _tell(outcome.findings)
     if not outcome.built:
@@ -176,6 +269,31 @@ def _build(
             click.echo(f"{path}: {why}")
     click.echo(outcome.summary)
     return 0
+
+
+@contextmanager
+def _progress() -> Iterator[Callable[[str, int, int], None]]:
+    """Bars on a terminal, nothing elsewhere: called with what is counted, how many are done, of how many."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    console = Console(stderr=True, highlight=False)
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
+        bars: dict[str, Any] = {}
+
+        def advance(what: str, done: int, total: int) -> None:
+            if what not in bars:
+                bars[what] = progress.add_task(what, total=total)
+            progress.update(bars[what], completed=done, total=total)
+
+        yield advance
+
+
+def _unknown_picture(written: str, known: Iterable[str]) -> str:
+    from generator.archive.nearest import meant
+
+    return f"no picture has the id {written!r}: {meant(written, list(known), 'there are none')}"
 
 
 def _tell(findings: list[Finding]) -> None:
