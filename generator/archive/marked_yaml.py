@@ -15,6 +15,7 @@ from typing import Any, TypeAlias
 
 import yaml
 
+from generator.archive.syntax import explained
 from generator.finding import Finding, Mark, fault
 
 Plain: TypeAlias = "dict[str, Plain] | list[Plain] | str | None"
@@ -67,7 +68,9 @@ def decode(content: bytes, file: str) -> str | Finding:
     except UnicodeDecodeError as error:
         # Counted in what was decoded, which is without the byte-order mark.
         mark = Mark(file, *_spot(error.object[: error.start].decode("utf-8", "replace")))
-        return fault(mark, "encoding", f"byte 0x{error.object[error.start]:02x} is not UTF-8", "save the file as UTF-8")
+        return fault(
+            mark, "encoding", f"byte 0x{error.object[error.start]:02x} is not UTF-8", "save the file as UTF-8"
+        )
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     if found := _CONTROL.search(text):
         return fault(
@@ -284,41 +287,24 @@ class _Builder:
         self.report(spot, "tag", f"the tag {shown} means nothing here", "delete it and write the value as plain text")
 
     def syntax(self, error: yaml.MarkedYAMLError, text: str) -> Finding:
-        mark = error.problem_mark or error.context_mark
-        if error.context and error.context_mark and ("quoted scalar" in error.context or "flow" in error.context):
-            mark = error.context_mark  # where the quotes or the bracket open, not where the text runs out
-        if self.long_quotes is not None and mark is not None and mark.line == self.long_quotes[0]:
-            # Quotes that were not closed end at the next ones, and only what follows those is no YAML.
-            message, hint = "the quotes that open here close in another line", "close the quotes"
-            return fault(Mark(self.file, *self.spot(self.long_quotes[1])), "yaml", message, hint)
-        line, column = (mark.line, mark.column) if mark is not None else (0, 0)
+        mark, message, hint = explained(error)
+        gave_up = error.problem_mark or mark
         lines = text.split("\n")
-        here = lines[line] if line < len(lines) else ""
-        spot = Mark(self.file, line + 1 + self.before, column + 1)
-        tab = here.find("\t", 0, max(column + 1, len(here) - len(here.lstrip())))
-        if tab >= 0:
-            return fault(
-                Mark(self.file, spot.line, tab + 1),
-                "tab",
-                "a tab stands where YAML wants spaces",
-                "indent with spaces only",
+        here = lines[gave_up.line] if gave_up is not None and gave_up.line < len(lines) else ""
+        indent = here[: len(here) - len(here.lstrip())]
+        if "\t" in indent or here[gave_up.column : gave_up.column + 1] == "\t":
+            column = indent.find("\t") + 1 or gave_up.column + 1
+            spot = Mark(self.file, gave_up.line + 1 + self.before, column)
+            return fault(spot, "tab", "a tab stands where YAML wants spaces", "indent with spaces only")
+        if self.long_quotes is not None and gave_up is not None and gave_up.line == self.long_quotes[0]:
+            # Quotes that were not closed end at the next ones, and only what follows those is no YAML.
+            mark, message, hint = (
+                self.long_quotes[1],
+                "the quotes that open here close in another line",
+                "close the quotes",
             )
-        problem = " ".join(part for part in (error.context, error.problem) if part)
-        if "nesting depth" in problem:
-            return fault(spot, "too-deep", f"more than {MAX_DEPTH} levels are nested here", "write it flatter")
-        return fault(spot, "yaml", f"the text is not YAML: {problem}", _advice(problem))
-
-
-def _advice(problem: str) -> str:
-    if "mapping values are not allowed" in problem:
-        return "put a text that holds a colon in quotes, and begin each key on its own line"
-    if "cannot start any token" in problem:
-        return "put a text that begins with a special character (@ ` % * & !) in quotes"
-    if "quoted scalar" in problem:
-        return "close the quotes"
-    if "flow" in problem:
-        return "close the bracket, and part what stands in it with commas"
-    return "look at the indent, the colon after the key and the quotes of this line and the one before"
+        spot = Mark(self.file, *(self.spot(mark) if mark is not None else (1 + self.before, 1)))
+        return fault(spot, "too-deep" if "nested" in message else "yaml", message, hint)
 
 
 def _flat(node: _Node, path: Path, places: dict[Path, Spot], keys: dict[Path, Spot]) -> Plain:

@@ -112,3 +112,29 @@ def test_what_a_dumper_writes_is_read_back(value: object) -> None:
     read = read_yaml(text, "a")
     assert read.findings == ()
     assert read.value == value
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "column", "words"),
+    [
+        ("title: x\nobjects [a]\nfinished: y\n", 2, 1, "a colon is missing"),
+        ("a:\n  - x\n  y: 1\n", 3, 3, "does not fit the list"),
+        ("a: 'b' c\n", 1, 8, "does not fit the keys"),
+        ("a: [b, c\nd: e\n", 1, 4, "the bracket that opens here is not closed"),
+        ("a: x\nb: 'c\nd: e\n", 2, 4, "the quotes that open here are not closed"),
+        ("a: 'b\nc: 'd'\n", 1, 4, "the quotes that open here close in another line"),
+        ("  a: 1\nb: 2\n", 2, 1, "does not fit the lines above"),
+        ("a: 1\n  b: 2\n", 2, 4, "a colon cannot stand here"),
+        ("a: `x`\n", 1, 4, "cannot begin with this character"),
+        ("a: *\n", 1, 4, "cannot begin with * or &"),
+        ("a: - b\n", 1, 4, "a list cannot begin here"),
+        ("a:\n\tb: 1\n", 2, 1, "a tab stands"),
+        ("a: 1\n---\nb: 2\n", 2, 1, "a second document"),
+    ],
+)
+def test_what_is_no_yaml_is_told_in_plain_words(text: str, line: int, column: int, words: str) -> None:
+    read = read_yaml(text, "a")
+    assert not read.sound
+    (found,) = read.findings
+    assert (found.mark.line, found.mark.column) == (line, column)
+    assert words in found.message
