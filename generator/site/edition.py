@@ -1,0 +1,43 @@
+"""Everything that the pages of one build are made from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from generator.facts.whole import ArchiveFacts
+from generator.site.addresses import Addresses, free_page, night_page, slugs
+from generator.site.page import Frame
+from generator.site.pictures import Shown
+
+FRONT = "index.html"
+TARGETS = "targets.html"
+NIGHTS = "nights.html"
+EQUIPMENT = "equipment.html"
+#: Names at the root of the site that are not for free pages.
+OWN_NAMES = frozenset({FRONT, TARGETS, NIGHTS, EQUIPMENT, "sky.html", "years.html", "exhibits.html", "404.html"})
+
+
+@dataclass(frozen=True)
+class Edition:
+    """Facts, pictures as they can be shown (by id), what stands on every page, and where pages lie."""
+
+    facts: ArchiveFacts
+    shown: Mapping[str, Shown]
+    frame: Frame
+    addresses: Addresses
+
+
+def addresses_of(facts: ArchiveFacts) -> Addresses:
+    """The address of every target, constellation, kind, night and free page that gets a page."""
+    oldest_first = tuple(reversed(facts.targets))
+    targets = slugs(t.name for t in oldest_first)
+    constellations = slugs(t.object.constellation for t in oldest_first if t.object.constellation)
+    kinds = slugs(t.object.kind for t in oldest_first)
+    return Addresses(
+        targets={name: f"targets/{s}.html" for name, s in targets.items()},
+        constellations={name: f"constellations/{s}.html" for name, s in constellations.items()},
+        kinds={name: f"kinds/{s}.html" for name, s in kinds.items()},
+        nights={n.night: night_page(n.night) for n in facts.nights},
+        free_pages={p.id: free_page(p.id, OWN_NAMES) for p in facts.archive.pages},
+    )

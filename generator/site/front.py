@@ -1,0 +1,40 @@
+"""The front page: the newest picture with its sentence, then all the others, newest first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from generator.site.edition import FRONT, Edition
+from generator.site.page import Frame, Page
+from generator.site.picture_page import Gist, gist
+from generator.site.wall import Hung, wall
+
+
+@dataclass(frozen=True, slots=True)
+class FrontContext:
+    """``newest`` and its ``gist`` are ``None`` in an archive without pictures."""
+
+    frame: Frame
+    newest: Hung | None
+    gist: Gist | None
+    pictures: tuple[Hung, ...]
+    total_s: float
+    nights: int
+    first_night: date | None
+
+
+def pages(edition: Edition) -> list[Page]:
+    facts = edition.facts
+    everything = wall(facts.listed, edition)
+    newest = everything[0] if everything else None
+    context = FrontContext(
+        frame=edition.frame,
+        newest=newest,
+        gist=gist(facts.pictures[newest.id]) if newest else None,
+        pictures=everything[1:],
+        total_s=facts.integration.total_s,
+        nights=facts.integration.nights,
+        first_night=facts.integration.first_night,
+    )
+    return [Page(FRONT, "front.html", context, "front")]

@@ -1,0 +1,98 @@
+"""A night's page: a log in clock order, and what the person wrote about it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from generator.archive.records import Night
+from generator.charts.drawing import Drawing
+from generator.facts.whole import NightFacts
+from generator.site.edition import Edition
+from generator.site.log import Entry, PlaceNote, entry, place_note
+from generator.site.page import Frame, Link, Page
+from generator.site.wall import Hung, wall
+
+
+@dataclass(frozen=True, slots=True)
+class NightNote:
+    """What the person noted at one place: °C, percent, m/s, mag/arcsec², Markdown."""
+
+    place: str | None
+    title: str | None
+    temperature_c: float | None
+    humidity_percent: float | None
+    wind_m_s: float | None
+    sky_brightness: float | None
+    prose: str
+
+
+@dataclass(frozen=True, slots=True)
+class NightContext:
+    """One evening: ``entries`` in clock order, ``pictures`` that its light went into."""
+
+    frame: Frame
+    night: date
+    notes: tuple[NightNote, ...]
+    entries: tuple[Entry, ...]
+    places: tuple[PlaceNote, ...]
+    total_s: float
+    kept: int
+    taken: int
+    moon_fraction: float | None
+    pictures: tuple[Hung, ...]
+    earlier: Link | None
+    later: Link | None
+    charts: tuple[Drawing | str, ...]
+
+
+def night_note(note: Night) -> NightNote:
+    return NightNote(
+        place=note.place,
+        title=note.title,
+        temperature_c=note.temperature_c,
+        humidity_percent=note.humidity_percent,
+        wind_m_s=note.wind_m_s,
+        sky_brightness=note.sky_brightness,
+        prose=note.prose,
+    )
+
+
+def pages(edition: Edition) -> list[Page]:
+    nights = edition.facts.nights  # newest first
+    targets = {p.picture.target: p.target.name for p in edition.facts.pictures.values() if p.target}
+    found = []
+    for at, night in enumerate(nights):
+        context = _context(
+            edition,
+            night,
+            targets,
+            earlier=nights[at + 1].night if at + 1 < len(nights) else None,
+            later=nights[at - 1].night if at else None,
+        )
+        found.append(Page(edition.addresses.nights[night.night], "night.html", context, "night"))
+    return found
+
+
+def _context(
+    edition: Edition, night: NightFacts, targets: dict[str, str], earlier: date | None, later: date | None
+) -> NightContext:
+    def link(other: date | None) -> Link | None:
+        return Link(other.isoformat(), edition.addresses.nights[other]) if other else None
+
+    fractions = [f.moon_fraction for f in night.sessions if f.moon_fraction is not None]
+    return NightContext(
+        frame=edition.frame,
+        night=night.night,
+        notes=tuple(night_note(n) for n in night.notes),
+        entries=tuple(entry(f, edition.addresses, targets.get(f.session.target)) for f in night.sessions),
+        places=tuple({f.session.place.name: place_note(f.session.place) for f in night.sessions}.values()),
+        total_s=night.integration.total_s,
+        kept=night.integration.kept,
+        taken=night.integration.taken,
+        moon_fraction=sum(fractions) / len(fractions) if fractions else None,
+        pictures=wall(night.pictures, edition),
+        earlier=link(earlier),
+        later=link(later),
+        charts=(),
+    )

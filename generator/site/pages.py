@@ -1,0 +1,51 @@
+"""Every page of the site. A new kind of page is one module, and one line in :data:`PAGES`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from generator.facts.whole import ArchiveFacts
+from generator.site import (
+    equipment_page,
+    free_page,
+    front,
+    group_page,
+    night_page,
+    nights_page,
+    picture_page,
+    target_page,
+    targets_page,
+)
+from generator.site.edition import EQUIPMENT, FRONT, NIGHTS, TARGETS, Edition, addresses_of
+from generator.site.page import Link, Page, frame_of
+from generator.site.pictures import Shown
+
+#: What makes pages, in the order in which they are made.
+PAGES: tuple[Callable[[Edition], list[Page]], ...] = (
+    front.pages,
+    picture_page.pages,
+    targets_page.pages,
+    target_page.pages,
+    nights_page.pages,
+    night_page.pages,
+    equipment_page.pages,
+    group_page.constellation_pages,
+    group_page.kind_pages,
+    free_page.pages,
+)
+
+#: The pages that every page leads to, with the theme's word for each.
+SECTIONS = (Link("Pictures", FRONT), Link("Targets", TARGETS), Link("Nights", NIGHTS), Link("Equipment", EQUIPMENT))
+
+
+def edition(facts: ArchiveFacts, shown: Mapping[str, Shown]) -> Edition:
+    """All that pages are made from. A picture that ``shown`` lacks has no page and hangs nowhere."""
+    addresses = addresses_of(facts)
+    free = tuple(Link(p.title, addresses.free_pages[p.id]) for p in facts.archive.pages)
+    return Edition(facts, shown, frame_of(facts.archive, SECTIONS, free), addresses)
+
+
+def pages(facts: ArchiveFacts, shown: Mapping[str, Shown]) -> list[Page]:
+    """Every page of the site, each at its own address."""
+    everything = edition(facts, shown)
+    return [page for kind in PAGES for page in kind(everything)]

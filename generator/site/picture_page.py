@@ -1,0 +1,212 @@
+"""A picture's own page: the picture, one sentence, the table of acquisition, then everything else."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING
+
+from generator.facts.optics import Optics
+from generator.facts.picture import PictureFacts
+from generator.site.addresses import picture_page
+from generator.site.edition import Edition
+from generator.site.heavens import ObjectNote, object_note
+from generator.site.log import Entry, FilterTotal, PlaceNote, entry, filter_totals, place_note
+from generator.site.page import Frame, Link, Page
+from generator.site.pictures import Shown
+
+if TYPE_CHECKING:
+    from generator.sky.catalogue import SkyObject
+
+
+@dataclass(frozen=True, slots=True)
+class Gist:
+    """What the one sentence under a picture says; ``places`` in the order of first use.
+
+    ``sky_brightness`` (mag/arcsec²) is averaged by integration.
+    """
+
+    total_s: float
+    nights: int
+    first_night: date | None
+    last_night: date | None
+    rig: str | None
+    focal_length_mm: float | None
+    f_ratio: float | None
+    places: tuple[str, ...]
+    sky_brightness: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedNote:
+    """Where the picture lies: its centre (ICRS degrees), its up from north through east, its parity."""
+
+    ra_deg: float
+    dec_deg: float
+    position_angle_deg: float
+    mirrored: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PictureContext:
+    """Everything that a picture's page says. Prose is Markdown; numbers carry their units in their names."""
+
+    frame: Frame
+    id: str
+    title: str
+    shown: Shown
+    gist: Gist
+    finished: date
+    entries: tuple[Entry, ...]
+    filters: tuple[FilterTotal, ...]
+    kept: int
+    taken: int
+    kept_share: float | None
+    total_s: float
+    places: tuple[PlaceNote, ...]
+    optics: Optics | None
+    frame_fill: float | None
+    light_m2_h: float
+    depth_mag: float | None
+    reference_rig: str | None
+    placed: PlacedNote | None
+    objects: tuple[ObjectNote, ...]
+    in_field: tuple[Link | str, ...]
+    description: str | None
+    processing: str | None
+    tags: tuple[str, ...]
+    credit: str | None
+    accepted_doubts: tuple[tuple[str, str], ...]
+    replaces: Link | None
+    superseded_by: Link | None
+    builds_on: tuple[Link, ...]
+    part_of: tuple[Link, ...]
+    newer: Link | None
+    older: Link | None
+    shows_the_sun: bool
+
+
+def gist(facts: PictureFacts) -> Gist:
+    seen = facts.optics
+    return Gist(
+        total_s=facts.integration.total_s,
+        nights=facts.integration.nights,
+        first_night=facts.integration.first_night,
+        last_night=facts.integration.last_night,
+        rig=seen.rig if seen else None,
+        focal_length_mm=seen.focal_length_mm if seen else None,
+        f_ratio=seen.f_ratio if seen else None,
+        places=tuple(dict.fromkeys(s.session.place.name for s in facts.sessions)),
+        sky_brightness=facts.sky_brightness,
+    )
+
+
+def pages(edition: Edition) -> list[Page]:
+    """A page for every picture but drafts; one that is not listed is linked from nowhere."""
+    listed = [p.picture.id for p in edition.facts.listed]
+    place_in_order = {name: i for i, name in enumerate(listed)}
+    names = _names(edition)
+    parts: dict[str, list[str]] = {}
+    for whole in edition.facts.listed:
+        for part in whole.picture.builds_on:
+            parts.setdefault(part, []).append(whole.picture.id)
+    found = []
+    for facts in edition.facts.pictures.values():
+        shown = edition.shown.get(facts.picture.id)
+        if shown is None:
+            continue
+        at = place_in_order.get(facts.picture.id)
+        newer = listed[at - 1] if at else None
+        older = listed[at + 1] if at is not None and at + 1 < len(listed) else None
+        context = _context(edition, facts, shown, names, (newer, older), parts.get(facts.picture.id, []))
+        page = picture_page(facts.picture.id)
+        found.append(Page(page, "picture.html", context, "picture", facts.picture.listed))
+    return found
+
+
+def _context(
+    edition: Edition,
+    facts: PictureFacts,
+    shown: Shown,
+    names: Mapping[str, str],
+    neighbours: tuple[str | None, str | None],
+    part_of: list[str],
+) -> PictureContext:
+    archive, picture, whole = edition.facts.archive, facts.picture, facts.integration
+    newer, older = (_listed_link(edition, name) if name else None for name in neighbours)
+    placement = facts.placement
+    objects = tuple(object_note(o, edition.addresses) for o in facts.objects)
+    return PictureContext(
+        frame=edition.frame,
+        id=picture.id,
+        title=picture.title,
+        shown=shown,
+        gist=gist(facts),
+        finished=picture.finished,
+        entries=tuple(entry(s, edition.addresses, names.get(s.session.target)) for s in facts.sessions),
+        filters=filter_totals(facts.sessions),
+        kept=whole.kept,
+        taken=whole.taken,
+        kept_share=whole.kept_share,
+        total_s=whole.total_s,
+        places=tuple({s.session.place.name: place_note(s.session.place) for s in facts.sessions}.values()),
+        optics=facts.optics,
+        frame_fill=facts.frame_fill,
+        light_m2_h=facts.light_m2_h,
+        depth_mag=facts.depth_mag,
+        reference_rig=archive.reference_rig.name if archive.reference_rig else None,
+        placed=PlacedNote(
+            *placement.centre, position_angle_deg=placement.position_angle_deg, mirrored=placement.mirrored
+        )
+        if placement
+        else None,
+        objects=objects,
+        in_field=tuple(_named(o, edition) for o, _, _ in facts.in_field or () if o not in facts.objects),
+        description=picture.description,
+        processing=picture.processing,
+        tags=picture.tags,
+        credit=picture.credit,
+        accepted_doubts=tuple(picture.accepted_doubts.items()),
+        replaces=_listed_link(edition, picture.replaces),
+        superseded_by=_listed_link(edition, _newest_version(edition, picture.id)),
+        builds_on=tuple(link for name in picture.builds_on if (link := _listed_link(edition, name))),
+        part_of=tuple(link for name in part_of if (link := _listed_link(edition, name))),
+        newer=newer,
+        older=older,
+        shows_the_sun=any(o.name == "Sun" for o in facts.objects),
+    )
+
+
+def _names(edition: Edition) -> dict[str, str]:
+    """A name as someone wrote it → the name of the object that it means."""
+    return {
+        written: known.name
+        for p in edition.facts.pictures.values()
+        for written, known in zip(p.picture.objects, p.objects, strict=False)
+    }
+
+
+def _listed_link(edition: Edition, picture_id: str | None) -> Link | None:
+    """A link to a picture that lists may speak of; the others are linked from nowhere."""
+    facts = edition.facts.pictures.get(picture_id) if picture_id else None
+    if facts is None or not facts.picture.listed or facts.picture.id not in edition.shown:
+        return None
+    return Link(facts.picture.title, picture_page(facts.picture.id))
+
+
+def _newest_version(edition: Edition, picture_id: str) -> str | None:
+    """The listed picture that stands at the end of the chain of those that replace this one."""
+    newest, seen = None, {picture_id}
+    listed = {p.picture.replaces: p.picture.id for p in reversed(edition.facts.listed) if p.picture.replaces}
+    following = listed.get(picture_id)
+    while following is not None and following not in seen:
+        newest = following
+        seen.add(following)
+        following = listed.get(following)
+    return newest
+
+
+def _named(known: SkyObject, edition: Edition) -> Link | str:
+    page = edition.addresses.targets.get(known.name)
+    return Link(known.name, page) if page else known.name

@@ -1,0 +1,49 @@
+"""A picture as a page shows it: its files in several sizes, and what stands in for them until they arrive."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One file of a picture. ``file`` is relative to the site's root; ``width`` and ``height`` in pixels."""
+
+    file: str
+    width: int
+    height: int
+    format: Literal["jpeg", "webp"]
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """A picture that pages can show.
+
+    ``width`` and ``height`` are the finished picture's own pixels, ``placeholder`` its mean colour as
+    ``#rrggbb``, ``page`` the page about it relative to the site's root. ``sources`` are ordered by width;
+    ``full`` is the largest JPEG.
+    """
+
+    id: str
+    title: str
+    alt: str
+    page: str
+    width: int
+    height: int
+    placeholder: str
+    sources: tuple[Source, ...]
+    full: Source
+
+    @property
+    def ratio(self) -> float:
+        """Width over height."""
+        return self.width / self.height
+
+    def of(self, format: str) -> tuple[Source, ...]:
+        """The sources of one format, smallest first."""
+        return tuple(s for s in self.sources if s.format == format)
+
+    def about(self, width: int) -> Source:
+        """The smallest JPEG at least so wide, or the widest there is."""
+        return next((s for s in self.of("jpeg") if s.width >= width), self.full)

@@ -1,0 +1,158 @@
+"""Pages set with a theme's templates.
+
+A theme is a list of folders, the person's own overrides first: a file of an earlier folder stands in for the
+same file of a later one. Everything a template prints is escaped unless it passed the sanitiser of
+:mod:`generator.site.prose` or is a drawing of ours.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import cached_property
+from gettext import NullTranslations
+from pathlib import Path
+from typing import Any
+
+import yaml
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, meta, pass_context
+from jinja2.runtime import Context
+from markupsafe import Markup
+
+from generator.charts.drawing import Drawing
+from generator.site import prose as prose_
+from generator.site.constellation_names import NAMES
+from generator.site.page import Page, relative, root
+from generator.site.pictures import Shown, Source
+from generator.site.theme import SITE_FOLDER, find
+from generator.site.typography import Typography
+
+#: Nothing from elsewhere, no script or style inside a page; only ``style`` attributes, which place a picture's
+#: proportions and colour.
+CONTENT_POLICY = (
+    "default-src 'none'; img-src 'self'; script-src 'self'; style-src 'self'; style-src-attr 'unsafe-inline'; "
+    "font-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'"
+)
+
+
+class Renderer:
+    """Sets pages with the templates of ``theme_folders`` in a BCP 47 ``language``.
+
+    Raises :class:`jinja2.TemplateError` for a template with a mistake in it.
+    """
+
+    def __init__(
+        self,
+        theme_folders: Sequence[Path],
+        language: str = "en",
+        translations: NullTranslations | None = None,
+    ) -> None:
+        self.theme_folders = tuple(theme_folders)
+        self.language = language
+        words = translations or NullTranslations()
+        self.typography = Typography(language, words.gettext, words.ngettext)
+        self.environment = Environment(
+            loader=FileSystemLoader([folder / "templates" for folder in self.theme_folders], encoding="utf-8"),
+            autoescape=True,
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+            keep_trailing_newline=True,
+            extensions=["jinja2.ext.i18n"],
+            auto_reload=False,
+        )
+        self.environment.policies["ext.i18n.trimmed"] = True
+        install: Callable[..., None] = self.environment.install_gettext_translations  # type: ignore[attr-defined]
+        install(words, newstyle=True)
+        self.environment.filters.update(self.typography.filters)
+        self.environment.filters.update(
+            link=_link, file=_theme_file, prose=self._prose, drawn=self._drawn, srcset=_srcset,
+            wall_sizes=_wall_sizes, first_words=prose_.first_words,
+            constellation=lambda short: NAMES.get(short, short),
+        )  # fmt: skip
+
+    @cached_property
+    def theme(self) -> Mapping[str, Any]:
+        """What the theme says of itself (``theme.yaml``)."""
+        file = find(self.theme_folders, "theme.yaml")
+        return yaml.safe_load(file.read_text(encoding="utf-8")) or {} if file else {}
+
+    def render(self, page: Page) -> str:
+        """The page as HTML."""
+        words = page.words()
+        text = self.environment.get_template(page.template).render(
+            words,
+            here=page.path,
+            root=root(page.path),
+            kind=page.kind,
+            listed=page.listed,
+            theme=self.theme,
+            content_policy=CONTENT_POLICY,
+            direction=self.typography.locale.text_direction,
+        )
+        # Blank lines are what templates leave behind; text in which they mean something is not pre-formatted here.
+        return re.sub(r"\n[ \t]*(?=\n)", "", text) if "<pre" not in text else text
+
+    def template_files(self, template: str) -> tuple[Path, ...]:
+        """Every file that a template is made of: itself and what it extends, includes and imports, sorted."""
+        names, waiting = set[str](), [template]
+        while waiting:
+            name = waiting.pop()
+            if name in names:
+                continue
+            names.add(name)
+            waiting.extend(self._referenced(name))
+        found = (find(self.theme_folders, f"templates/{name}") for name in names)
+        return tuple(sorted(p for p in (*found, find(self.theme_folders, "theme.yaml")) if p is not None))
+
+    def _referenced(self, name: str) -> Iterable[str]:
+        file = find(self.theme_folders, f"templates/{name}")
+        if file is None:
+            return ()
+        tree = self.environment.parse(file.read_text(encoding="utf-8"))
+        return [other for other in meta.find_referenced_templates(tree) if other]
+
+    @cached_property
+    def _prose(self) -> Callable[..., Markup]:
+        language = self.language
+
+        @pass_context
+        def prose(context: Context, text: str | None, name: str = "text", level: int = 2) -> Markup:
+            return Markup(prose_.prose(text, here=_here(context), name=name, level=level, language=language))
+
+        return prose
+
+    def _drawn(self, drawing: Drawing | str) -> Markup:
+        return Markup(drawing if isinstance(drawing, str) else drawing.svg(self.typography))
+
+
+def _here(context: Context) -> str:
+    """The address of the page that is being set."""
+    return str(context.resolve("here"))
+
+
+@pass_context
+def _link(context: Context, page: str) -> str:
+    """The way from the page being set to another file of the site."""
+    return relative(_here(context), page)
+
+
+@pass_context
+def _theme_file(context: Context, file: str) -> str:
+    """The way to a style, script or font of the theme."""
+    return relative(_here(context), f"{SITE_FOLDER}/{file}")
+
+
+@pass_context
+def _srcset(context: Context, shown: Shown, format: str) -> str:
+    here = _here(context)
+
+    def said(source: Source) -> str:
+        return f"{relative(here, source.file)} {source.width}w"
+
+    return ", ".join(map(said, shown.of(format)))
+
+
+def _wall_sizes(shown: Shown) -> str:
+    """How wide a picture hangs, for browsers that do not measure it: rows of a wall are 15rem high at least."""
+    return f"{min(99.0, shown.ratio * 18):.0f}rem"

@@ -1,0 +1,140 @@
+"""A target's page: its history, years running down, newest first, with the chart of hours beside them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from generator.charts.drawing import Drawing
+from generator.charts.hours import hours_chart
+from generator.facts.target import Growth, TargetFacts
+from generator.site.edition import Edition
+from generator.site.heavens import ObjectNote, object_note
+from generator.site.log import FilterTotal, filter_totals
+from generator.site.page import Frame, Link, Page
+from generator.site.wall import Hung, hung
+
+
+@dataclass(frozen=True, slots=True)
+class NightLine:
+    """What one night brought for the target: seconds through each filter (``None``: no filter)."""
+
+    night: date
+    page: str | None
+    place: str
+    rig: str
+    filters: tuple[str | None, ...]
+    integration_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class TargetYear:
+    """A calendar year of evenings and of pictures finished, each newest first."""
+
+    year: int
+    pictures: tuple[tuple[Hung, Growth], ...]
+    nights: tuple[NightLine, ...]
+    integration_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class TargetContext:
+    """``half_magnitude_h``: hours still needed on the latest rig, ``latest_rig``, for another 0.5 mag."""
+
+    frame: Frame
+    object: ObjectNote
+    years: tuple[TargetYear, ...]
+    filters: tuple[FilterTotal, ...]
+    total_s: float
+    nights: int
+    first_night: date | None
+    last_night: date | None
+    light_m2_h: float
+    depth_mag: float | None
+    half_magnitude_h: float | None
+    latest_rig: str | None
+    reference_rig: str | None
+    same_constellation: tuple[Link, ...]
+    same_kind: tuple[Link, ...]
+    charts: tuple[Drawing | str, ...]
+    shows_the_sun: bool
+
+
+def pages(edition: Edition) -> list[Page]:
+    targets = edition.facts.targets
+    in_constellation: dict[str, list[Link]] = {}
+    of_kind: dict[str, list[Link]] = {}
+    for t in sorted(targets, key=lambda t: t.name):
+        link = Link(t.name, edition.addresses.targets[t.name])
+        of_kind.setdefault(t.object.kind, []).append(link)
+        if t.object.constellation:
+            in_constellation.setdefault(t.object.constellation, []).append(link)
+    found = []
+    for t in targets:
+        here = edition.addresses.targets[t.name]
+        same_place = in_constellation.get(t.object.constellation or "", [])
+        context = _context(
+            edition,
+            t,
+            tuple(link for link in same_place if link.page != here),
+            tuple(link for link in of_kind[t.object.kind] if link.page != here),
+        )
+        found.append(Page(here, "target.html", context, "target"))
+    return found
+
+
+def _context(
+    edition: Edition, target: TargetFacts, same_constellation: tuple[Link, ...], same_kind: tuple[Link, ...]
+) -> TargetContext:
+    whole = target.integration
+    reference = edition.facts.archive.reference_rig
+    chart = hours_chart(target.steps, tuple((p.picture.finished, p.picture.title) for p in target.pictures))
+    return TargetContext(
+        frame=edition.frame,
+        object=object_note(target.object, edition.addresses),
+        years=_years(edition, target),
+        filters=filter_totals(target.sessions),
+        total_s=whole.total_s,
+        nights=whole.nights,
+        first_night=whole.first_night,
+        last_night=whole.last_night,
+        light_m2_h=target.light_m2_h,
+        depth_mag=target.depth_mag,
+        half_magnitude_h=target.half_magnitude_h,
+        latest_rig=target.sessions[-1].session.rig.name if target.sessions else None,
+        reference_rig=reference.name if reference else None,
+        same_constellation=same_constellation,
+        same_kind=same_kind,
+        charts=(chart,) if chart else (),
+        shows_the_sun=target.name == "Sun",
+    )
+
+
+def _years(edition: Edition, target: TargetFacts) -> tuple[TargetYear, ...]:
+    growth = {g.picture_id: g for g in target.growth}
+    pictures: dict[int, list[tuple[Hung, Growth]]] = {}
+    for p in target.pictures:
+        if (picture := hung(p, edition)) is not None:
+            pictures.setdefault(p.picture.finished.year, []).append((picture, growth[p.picture.id]))
+    nights: dict[int, dict[tuple[date, str, str], list[tuple[tuple[str | None, ...], float]]]] = {}
+    for f in reversed(target.sessions):
+        s = f.session
+        key = (s.night, s.place.name, s.rig.name)
+        filters = tuple(g.filter for g in s.frames)
+        nights.setdefault(s.night.year, {}).setdefault(key, []).append((filters, f.integration_s))
+    found = []
+    for year in sorted(pictures.keys() | nights.keys(), reverse=True):
+        lines = tuple(
+            NightLine(
+                night=night,
+                page=edition.addresses.nights.get(night),
+                place=place,
+                rig=rig,
+                filters=tuple(dict.fromkeys(name for filters, _ in parts for name in filters)),
+                integration_s=sum(light for _, light in parts),
+            )
+            for (night, place, rig), parts in nights.get(year, {}).items()
+        )
+        light = sum(line.integration_s for line in lines)
+        found.append(TargetYear(year, tuple(pictures.get(year, ())), lines, light))
+    return tuple(found)

@@ -1,0 +1,68 @@
+"""The files of a theme: templates that set pages, and styles, scripts and fonts that are published as they are."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+#: The folder of the site that holds a theme's published files.
+SITE_FOLDER = "theme"
+#: The folders of a theme that are published, and what is published of them: a theme may keep its sources there.
+PUBLISHED = {
+    "styles": {".css"},
+    "scripts": {".js"},
+    "fonts": {".woff2", ".txt"},
+    "images": {".svg", ".png", ".jpg", ".webp"},
+}
+
+
+class NoSuchTheme(ValueError):
+    """A theme that is neither one of ours nor a folder with templates in it."""
+
+
+def themes_home() -> Path:
+    """Where the themes of this program lie: beside the package in a checkout, inside it when installed."""
+    package = Path(__file__).resolve().parent.parent
+    inside = package / "themes"
+    return inside if inside.is_dir() else package.parent / "themes"
+
+
+def theme_folders(theme: str | None, archive: Path) -> tuple[Path, ...]:
+    """The folders in which a theme's files are looked for, the archive's own ``theme/`` first.
+
+    ``theme`` is a name (``None``: the default theme, ``umbra``) or a folder, relative to the archive; a folder
+    that lacks a file is helped out by the default theme.
+    """
+    home = themes_home()
+    chosen = theme or "umbra"
+    folders = [archive / "theme"]
+    if _is_plain(chosen) and (home / chosen / "templates").is_dir():
+        folders.append(home / chosen)
+    elif (archive / chosen).is_dir():
+        folders.append(archive / chosen)
+    else:
+        known = ", ".join(sorted(p.name for p in home.iterdir() if (p / "templates").is_dir()))
+        raise NoSuchTheme(f"there is no theme “{chosen}”; write one of {known}, or a folder")
+    if home / "umbra" not in folders:
+        folders.append(home / "umbra")
+    return tuple(dict.fromkeys(f for f in folders if f.is_dir()))
+
+
+def _is_plain(name: str) -> bool:
+    return "/" not in name and "\\" not in name and name not in (".", "..")
+
+
+def find(folders: Sequence[Path], file: str) -> Path | None:
+    """The first folder's file of that name."""
+    return next((path for folder in folders if (path := folder / file).is_file()), None)
+
+
+def published_files(folders: Sequence[Path]) -> dict[str, Path]:
+    """Address in the site → file, for everything of a theme that is published as it is, sorted."""
+    found: dict[str, Path] = {}
+    for folder in folders:
+        for kind, endings in PUBLISHED.items():
+            for path in sorted((folder / kind).rglob("*")):
+                if path.is_file() and path.suffix.lower() in endings:
+                    found.setdefault(f"{SITE_FOLDER}/{path.relative_to(folder).as_posix()}", path)
+    return dict(sorted(found.items()))

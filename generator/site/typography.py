@@ -1,0 +1,269 @@
+"""Figures, units and dates as a careful printer sets them. Nothing is computed here beyond what setting needs.
+
+A missing value is an em dash. Units stand behind a narrow no-break space, negative numbers have a true minus,
+ranges an en dash, right ascension ʰ ᵐ ˢ and angles ° ′ ″. Decimal signs, dates and plurals follow the language.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Callable, Sequence
+from functools import cached_property, lru_cache
+from typing import Any
+
+from babel import Locale, UnknownLocaleError
+from babel.dates import format_date, format_interval, format_skeleton
+
+NONE = "—"
+THIN = "\u202f"
+MINUS = "−"
+_WORDS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+
+
+@lru_cache
+def locale_of(language: str) -> Locale:
+    """The locale of a BCP 47 tag, or the nearest that is known. Bare English sets the day before the month."""
+    tag = language.strip().replace("_", "-")
+    if tag.casefold() == "en":
+        tag = "en-001"
+    while tag:
+        try:
+            return Locale.parse(tag, sep="-")
+        except (UnknownLocaleError, ValueError):
+            tag = tag.rpartition("-")[0]
+    return Locale("en", "001")
+
+
+class Typography:
+    """The setting of one language; ``gettext`` and ``ngettext`` give the theme's words in it."""
+
+    def __init__(
+        self,
+        language: str,
+        gettext: Callable[[str], str] = lambda message: message,
+        ngettext: Callable[[str, str, int], str] = lambda one, many, n: one if n == 1 else many,
+    ) -> None:
+        self.locale = locale_of(language)
+        self.gettext = gettext
+        self.ngettext = ngettext
+
+    # ------------------------------------------------------------------------------------- numbers
+
+    @cached_property
+    def _signs(self) -> tuple[str, str]:
+        signs = self.locale.number_symbols
+        latin: Any = signs.get("latn", signs)
+        group = latin.get("group", ",")
+        return latin.get("decimal", "."), THIN if group.isspace() or group == "\u00a0" else group
+
+    def number(self, value: float | None, decimals: int = 0) -> str:
+        """A number with so many decimals: ``1,234.5``, ``−0.3``."""
+        if value is None or not math.isfinite(value):
+            return NONE
+        text = f"{abs(value):,.{decimals}f}"
+        decimal, group = self._signs
+        if len(text.partition(".")[0]) < 6:  # no mark in a number of four figures
+            text = text.replace(",", "")
+        text = text.translate({ord("."): decimal, ord(","): group})
+        return MINUS + text if value < 0 and text.strip("0" + decimal) else text
+
+    def signed(self, value: float | None, decimals: int = 1) -> str:
+        """A number with its sign: ``+0.6``, ``−0.3``, ``0.0``."""
+        text = self.number(value, decimals)
+        return f"+{text}" if value is not None and value > 0 and text.strip("0.,") else text
+
+    def plain(self, value: float | None, limit: int = 2) -> str:
+        """A number with the decimals that it has, at most ``limit``: ``100``, ``2.4``."""
+        if value is None or not math.isfinite(value):
+            return NONE
+        decimals = next(d for d in range(limit + 1) if d == limit or round(value, d) == round(value, limit))
+        return self.number(value, decimals)
+
+    def unit(self, value: float | None, unit: str, decimals: int | None = None) -> str:
+        """A number and its unit: ``480 mm``."""
+        text = self.plain(value) if decimals is None else self.number(value, decimals)
+        return text if text == NONE else f"{text}{THIN}{unit}"
+
+    def percent(self, share: float | None) -> str:
+        """A share of 1: ``78 %``."""
+        return self.unit(None if share is None else share * 100, "%", 0)
+
+    def in_words(self, count: int) -> str:
+        """A small count as a word (``four``), a larger one in figures."""
+        return self.gettext(_WORDS[count]) if 0 <= count < len(_WORDS) else self.number(count)
+
+    def spread(self, low: float | None, high: float | None, unit: str = "", decimals: int = 0) -> str:
+        """A range, one value where both ends look alike: ``41–62°``."""
+        first, last = self.number(low, decimals), self.number(high, decimals)
+        if NONE in (first, last):
+            return first + unit if last == NONE and first != NONE else last if last == NONE else last + unit
+        if first == last:
+            return first + unit
+        return f"{first}{unit} to {last}{unit}" if MINUS in first + last else f"{first}–{last}{unit}"
+
+    # --------------------------------------------------------------------------------------- time
+
+    def duration(self, seconds: float | None) -> str:
+        """A length of time to the minute, below a minute to the second: ``6 h 42 min``."""
+        if seconds is None or not math.isfinite(seconds):
+            return NONE
+        if 0 < seconds < 60:
+            return self.unit(seconds, "s")
+        hours, minutes = divmod(math.floor(seconds / 60 + 0.5), 60)
+        if not hours:
+            return f"{minutes}{THIN}min"
+        return f"{self.number(hours)}{THIN}h" + (f" {minutes}{THIN}min" if minutes else "")
+
+    def hours(self, seconds: float | None, decimals: int = 2) -> str:
+        """Seconds as decimal hours without the unit, for a column: ``6.70``."""
+        return self.number(None if seconds is None else seconds / 3600, decimals)
+
+    def exposure(self, seconds: float | None) -> str:
+        """One exposure as it is spoken of: ``180 s``, ``2.5 s``, ``1/250 s``."""
+        if seconds is None:
+            return NONE
+        if 0 < seconds < 0.3:
+            return f"1/{self.number(1 / seconds)}{THIN}s"
+        return self.unit(seconds, "s")
+
+    def date(self, day: dt.date | None) -> str:
+        """``18 January 2025``."""
+        return NONE if day is None else format_date(day, "long", locale=self.locale)
+
+    def short_date(self, day: dt.date | None) -> str:
+        """``18 Jan 2025``."""
+        return NONE if day is None else format_date(day, "medium", locale=self.locale)
+
+    def day_month(self, day: dt.date) -> str:
+        """``18 January``."""
+        return str(format_skeleton("MMMMd", day, locale=self.locale))
+
+    def weekday(self, day: dt.date) -> str:
+        """``Saturday``."""
+        return str(format_date(day, "EEEE", locale=self.locale))
+
+    def month(self, month: int) -> str:
+        """The short name of a month, 1 to 12: ``Jan``."""
+        return str(format_date(dt.date(2001, month, 1), "LLL", locale=self.locale))
+
+    def month_year(self, day: dt.date | None) -> str:
+        """``January 2025``."""
+        return NONE if day is None else str(format_skeleton("yMMMM", day, locale=self.locale))
+
+    def dates(self, first: dt.date | None, last: dt.date | None) -> str:
+        """A range of days: ``18 January – 3 March 2025``."""
+        if first is None or last is None:
+            return self.date(first or last)
+        if first == last:
+            return self.date(first)
+        return str(format_interval(first, last, "yMMMMd", locale=self.locale))
+
+    def evening(self, night: dt.date) -> str:
+        """A night by both its dates: ``18–19 January 2025``."""
+        return self.dates(night, night + dt.timedelta(days=1)) if night < dt.date.max else self.date(night)
+
+    def clock(self, moment: dt.datetime | None) -> str:
+        """``19:40``."""
+        return NONE if moment is None else moment.strftime("%H:%M")
+
+    # --------------------------------------------------------------------------------------- angles
+
+    def degrees(self, value: float | None, decimals: int = 0) -> str:
+        """``41°``, ``−12.4°``."""
+        text = self.number(value, decimals)
+        return text if text == NONE else f"{text}°"
+
+    def angle(self, degrees: float | None) -> str:
+        """An extent in the unit that suits it: ``4.2°``, ``42′``, ``3.5″``."""
+        if degrees is None:
+            return NONE
+        if degrees >= 2:
+            return self.number(degrees, 1 if degrees < 20 else 0) + "°"
+        if degrees >= 1 / 60:
+            minutes = degrees * 60
+            return self.number(minutes, 1 if minutes < 10 else 0) + "′"
+        return self.number(degrees * 3600, 1) + "″"
+
+    def extent(self, sides_deg: Sequence[float] | None) -> str:
+        """Two sides: ``4.2° × 2.8°``; one value where they are equal."""
+        if sides_deg is None:
+            return NONE
+        said = [self.angle(s) for s in sides_deg]
+        return said[0] if len(set(said)) == 1 else " × ".join(said)
+
+    def extent_arcmin(self, sides_arcmin: Sequence[float] | None) -> str:
+        """Two sides given in arcminutes, as :meth:`extent`."""
+        return NONE if sides_arcmin is None else self.extent([s / 60 for s in sides_arcmin])
+
+    def right_ascension(self, degrees: float | None, decimals: int = 0) -> str:
+        """Degrees as hours, ``decimals`` of the second: ``06ʰ 32ᵐ 00ˢ``; below 0 decimals to the minute."""
+        if degrees is None:
+            return NONE
+        h, m, s = _sexagesimal(degrees / 15, decimals, 24)
+        return f"{h}ʰ{THIN}{m}ᵐ" + (f"{THIN}{self._decimal(s)}ˢ" if s else "")
+
+    def declination(self, degrees: float | None, decimals: int = 0) -> str:
+        """Degrees with sign, minutes and seconds: ``+04° 57′ 00″``, ``−02° 27′``."""
+        if degrees is None:
+            return NONE
+        d, m, s = _sexagesimal(abs(degrees), decimals, None)
+        sign = MINUS if degrees < 0 and (d, m, s.strip("0.")) != ("00", "00", "") else "+"
+        return f"{sign}{d}°{THIN}{m}′" + (f"{THIN}{self._decimal(s)}″" if s else "")
+
+    def latitude(self, degrees: float | None, decimals: int = 0) -> str:
+        """``51° N``."""
+        if degrees is None:
+            return NONE
+        return f"{self.number(abs(degrees), decimals)}°{THIN}{self.gettext('S' if degrees < 0 else 'N')}"
+
+    def longitude(self, degrees: float | None, decimals: int = 0) -> str:
+        """``3° W``."""
+        if degrees is None:
+            return NONE
+        return f"{self.number(abs(degrees), decimals)}°{THIN}{self.gettext('W' if degrees < 0 else 'E')}"
+
+    def _decimal(self, text: str) -> str:
+        return text.replace(".", self._signs[0])
+
+    # --------------------------------------------------------------------------------------- optics
+
+    def f_ratio(self, value: float | None) -> str:
+        """``f/2.8``."""
+        return NONE if value is None else f"f/{self.plain(value, 1)}"
+
+    def listed(self, words: Sequence[str]) -> str:
+        """``home``, ``home and the hill``, ``a, b and c``."""
+        if len(words) < 2:
+            return "".join(words)
+        return f"{', '.join(words[:-1])} {self.gettext('and')} {words[-1]}"
+
+    @property
+    def filters(self) -> dict[str, Callable[..., str]]:
+        """Every way of setting something, by the name that templates use."""
+        return {
+            name: getattr(self, name)
+            for name in (
+                "number", "signed", "plain", "unit", "percent", "in_words", "spread", "duration", "hours",
+                "exposure", "date", "short_date", "day_month", "month", "weekday", "month_year", "dates", "evening",
+                "clock",
+                "degrees", "angle", "extent", "extent_arcmin", "right_ascension", "declination", "latitude",
+                "longitude", "f_ratio", "listed",
+            )
+        }  # fmt: skip
+
+
+def _sexagesimal(value: float, decimals: int, turn: int | None) -> tuple[str, str, str]:
+    """Whole, minutes and seconds of a value, 0 or more, rounded once so that no 60 appears."""
+    places = max(0, decimals)
+    unit = 10**places
+    if decimals < 0:
+        minutes = math.floor(value * 60 + 0.5)
+        whole, minute = divmod(minutes, 60)
+        return f"{whole % turn if turn else whole:02d}", f"{minute:02d}", ""
+    ticks = math.floor(value * 3600 * unit + 0.5)
+    whole, rest = divmod(ticks, 3600 * unit)
+    minute, tick = divmod(rest, 60 * unit)
+    second, fraction = divmod(tick, unit)
+    seconds = f"{second:02d}" + (f".{fraction:0{places}d}" if places else "")
+    return f"{whole % turn if turn else whole:02d}", f"{minute:02d}", seconds
