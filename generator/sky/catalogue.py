@@ -158,6 +158,7 @@ def _written(catalogue: str, number: str) -> str:
 def _word_key(plain: str) -> str:
     """Key of a name in words: without article, spaces, hyphens and other marks."""
     text = _ARTICLES.sub("", plain).replace("&", " and ")
+    text = re.sub(r"\sneb\.?$", " nebula", text)
     return re.sub(r"[^0-9a-z+]", "", text)
 
 
@@ -624,6 +625,17 @@ def _known_words() -> tuple[str, ...]:
     return tuple(names)
 
 
+@lru_cache(maxsize=8)
+def _spelt(own: tuple[str, ...]) -> tuple[Mapping[str, str], Mapping[str, list[str]]]:
+    """Known names by their key, and by their key without the last, general word; a person's own included."""
+    names = (*_known_words(), *own)
+    shortened: dict[str, list[str]] = {}
+    for name in dict.fromkeys(names):
+        if short := _short_key(name):
+            shortened.setdefault(short, []).append(name)
+    return {_word_key(_plain(name)): name for name in names}, shortened
+
+
 class Catalogue:
     """Objects by name and by place, with a person's own on top."""
 
@@ -682,16 +694,13 @@ class Catalogue:
             close = self._near_numbers(*found)
             if close:
                 return close[:count]
-        spelt = {_word_key(_plain(name)): name for name in _known_words()}
-        for item in self._own_objects.values():
-            for name in (item.name, *item.also):
-                spelt[_word_key(_plain(name))] = name
-        for key in list(spelt):
-            if short := _short_key(spelt[key]):
-                spelt.setdefault(short, spelt[key])
-        names: dict[str, None] = {}
-        for key in difflib.get_close_matches(_word_key(plain)[:80], spelt, n=3 * count, cutoff=0.5):
-            names[spelt[key]] = None
+        own = dict.fromkeys(name for item in self._own_objects.values() for name in (item.name, *item.also))
+        spelt, shortened = _spelt(tuple(own))
+        # What the text is the first part of ("Orion" of the Orion Nebula), then what is spelt much like it.
+        word = _word_key(plain)[:80]
+        names: dict[str, None] = dict.fromkeys(shortened.get(word, ()))
+        for key in difflib.get_close_matches(word, {**spelt, **shortened}, n=2 * count, cutoff=0.5):
+            names.update(dict.fromkeys([spelt[key]] if key in spelt else shortened[key]))
         return list(names)[:count]
 
     def _near_numbers(self, catalogue: str, number: str) -> list[str]:

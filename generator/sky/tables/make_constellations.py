@@ -88,8 +88,8 @@ def label_places(sides: dict[str, list[Place]]) -> dict[str, Place]:
     return {name: place for name, (_, place) in best.items()}
 
 
-def main() -> None:
-    """Write both tables beside this script."""
+def main(folder: Path = HERE) -> None:
+    """Write both tables into a folder."""
     lines: list[str] = []
     sides: dict[str, list[Place]] = defaultdict(list)
     for begin, end, one, other in arcs():
@@ -97,7 +97,7 @@ def main() -> None:
         lines.append(" ".join(f"{ra:.3f} {dec:.3f}" for ra, dec in points))
         sides[one] += points
         sides[other] += points
-    (HERE / "boundaries.csv").write_text(
+    (folder / "boundaries.csv").write_text(
         "# Boundaries of the constellations, an arc a line: right ascension and declination in turn, degrees,\n"
         "# ICRS. From roman_1987.csv (Roman 1987, PASP 99, 695), made by make_constellations.py.\n"
         "points\n" + "\n".join(lines) + "\n",
@@ -108,7 +108,7 @@ def main() -> None:
     names = list(csv.DictReader(row for row in rows if not row.startswith("#")))
     if {row["abbr"] for row in names} != set(labels):
         raise SystemExit("the names and the boundaries do not speak of the same constellations")
-    with (HERE / "constellations.csv").open("w", encoding="utf-8", newline="\n") as out:
+    with (folder / "constellations.csv").open("w", encoding="utf-8", newline="\n") as out:
         out.write(
             "# The constellations of constellation_names.csv and, in each, the place furthest from its boundary\n"
             "# (where a label fits), degrees, ICRS. Made by make_constellations.py.\n"

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from astropy.utils.data import get_pkg_data_contents
 
+HERE = Path(__file__).parent
 HEADER = """\
 # Constellation boundaries, equator and equinox B1875, from north to south: the first row that holds a
 # position names its constellation. Roman 1987, PASP 99, 695 (CDS VI/42). Made by make_roman_1987.py.
@@ -16,12 +17,11 @@ ra_low_hours,ra_high_hours,dec_low_deg,constellation
 """
 
 
-def main() -> None:
-    """Write the table beside this script."""
+def main(folder: Path = HERE) -> None:
+    """Write the table into a folder."""
     text = get_pkg_data_contents("data/constellation_data_roman87.dat", package="astropy.coordinates")
     rows = [line.split() for line in text.splitlines() if line.strip() and not line.startswith("#")]
-    out = Path(__file__).with_name("roman_1987.csv")
-    out.write_text(HEADER + "".join(",".join(row) + "\n" for row in rows), encoding="utf-8")
+    (folder / "roman_1987.csv").write_text(HEADER + "".join(",".join(row) + "\n" for row in rows), encoding="utf-8")
 
 
 if __name__ == "__main__":

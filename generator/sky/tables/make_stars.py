@@ -55,20 +55,22 @@ def read(name: str) -> list[dict[str, str]]:
     return list(csv.DictReader(line for line in lines if not line.startswith("#")))
 
 
-def main() -> None:
-    """Write both tables beside this script; stop where a name and its star do not agree."""
+def main(folder: Path = HERE) -> None:
+    """Write both tables into a folder; stop where a name and its star do not agree."""
     stars = hipparcos()
-    bright = sorted((s.magnitude, hip) for hip, s in stars.items() if s.magnitude <= FAINTEST)
-    with (HERE / "stars.csv").open("w", encoding="utf-8", newline="\n") as out:
+    known = {int(row["hip"]): float(row["magnitude"]) for row in read("star_names.csv")}
+    shown = {hip: star._replace(magnitude=known.get(hip, star.magnitude)) for hip, star in stars.items()}
+    bright = sorted((round(s.magnitude, 2), hip) for hip, s in shown.items() if s.magnitude <= FAINTEST)
+    with (folder / "stars.csv").open("w", encoding="utf-8", newline="\n") as out:
         out.write(
             "# Stars to V = 5.0, brightest first; ICRS at J2000. ESA 1997 and van Leeuwen 2007 (CDS I/311);\n"
-            "# V derived from Hp and B-V. Made by make_stars.py.\n"
+            "# V of the named ones from star_names.csv, of the others from Hp and B-V. Made by make_stars.py.\n"
             "hip,ra_deg,dec_deg,magnitude,b_minus_v\n"
         )
         for magnitude, hip in bright:
-            star = stars[hip]
+            star = shown[hip]
             out.write(f"{hip},{star.ra_deg:.4f},{star.dec_deg:.4f},{magnitude:.2f},{star.b_minus_v:.2f}\n")
-    with (HERE / "named_stars.csv").open("w", encoding="utf-8", newline="\n") as out:
+    with (folder / "named_stars.csv").open("w", encoding="utf-8", newline="\n") as out:
         out.write(
             "# The stars of star_names.csv with their Hipparcos positions, ICRS at J2000. Made by make_stars.py.\n"
             "name,hip,ra_deg,dec_deg,magnitude,constellation,bayer,also\n"
