@@ -169,7 +169,7 @@ def sidecar_text(sessions: Sequence[GatheredSession], clocks: Sequence[tuple[str
     if first.target is None:
         lines.append("# ? objects: [M 42]   # what is in the picture? the first is the target")
     elif first.target_guessed:
-        lines.append(f"objects: [{scalar(first.target)}]   # ? from the folder's name; is it right?")
+        lines.append(f"# ? objects: [{scalar(first.target)}]   # so the folder is called; what is in the picture?")
     else:
         lines.append(f"objects: [{scalar(first.target)}]")
     finished: date = nights[-1] + timedelta(days=1)

@@ -34,7 +34,11 @@ _CLOCK_TOLERANCE = timedelta(minutes=5)
 
 @dataclass(slots=True)
 class Node:
-    """A value of the sidecar with its place in the text: lines and columns from 0, ``end`` where content ends."""
+    """A value of the sidecar with its place in the text, lines and columns from 0.
+
+    ``end_line`` is the last line with content, ``end_index`` where the value ends, ``inside_index`` where
+    something can be added to it between brackets, ``key_line`` the line of its key.
+    """
 
     value: str | list[Node] | dict[str, Node]
     line: int
@@ -42,7 +46,9 @@ class Node:
     index: int
     end_line: int
     end_index: int
+    inside_index: int
     flow: bool
+    key_line: int = 0
 
     def get(self, key: str) -> Node | None:
         return self.value.get(key) if isinstance(self.value, dict) else None
@@ -95,7 +101,7 @@ def composed(text: str, file: str) -> Node:
     except (YAMLError, ValueError, RecursionError) as trouble:
         raise NotASidecar(fault(Mark(file), "not-yaml", "the sidecar is no YAML", hint)) from trouble
     if root is None:
-        return Node({}, 0, 0, len(text), -1, len(text), False)
+        return Node({}, 0, 0, len(text), -1, len(text), len(text), False)
     node = _node(root)
     if not isinstance(node.value, dict) or node.flow:
         raise NotASidecar(
@@ -110,6 +116,8 @@ def _node(raw: Any) -> Node:
     value: str | list[Node] | dict[str, Node]
     if raw.id == "mapping":
         pairs = [(k, _node(v)) for k, v in raw.value]
+        for key, held in pairs:
+            held.key_line = key.start_mark.line
         value = {str(k.value): v for k, v in pairs if isinstance(k.value, str)}
         keys_end = max((k.end_mark.line for k, _ in pairs), default=start.line)
         last: int = max([v.end_line for _, v in pairs] + [keys_end])
@@ -124,7 +132,8 @@ def _node(raw: Any) -> Node:
         last_index = end.index
     if flow:
         last = max(last, end.line)
-    return Node(value, start.line, start.column, start.index, last, last_index, flow)
+    whole = end.index if flow or raw.id == "scalar" else last_index
+    return Node(value, start.line, start.column, start.index, last, whole, last_index, flow)
 
 
 class _Text:
@@ -159,10 +168,9 @@ class _Text:
         for number, line in self.replaced.items():
             changed[number] = line
         by_line: dict[int, list[tuple[int, str]]] = {}
-        for order, (index, text) in enumerate(self.within):
+        for index, text in self.within:
             number = max(n for n, start in enumerate(starts) if start <= index)
             by_line.setdefault(number, []).append((index - starts[number], text))
-            del order
         for number, pieces in by_line.items():
             line = changed[number]
             for column in sorted({c for c, _ in pieces}, reverse=True):
@@ -271,7 +279,7 @@ def _complete_top(
         at = paper.question(root, 0, key)
         if at is not None and isinstance(root.value, dict):
             paper.replaced[at] = f"{key}: {scalar(name)}"
-            root.value[key] = Node(name, at, 0, 0, at, 0, False)
+            root.value[key] = Node(name, at, 0, 0, at, 0, 0, False)
             outcome.filled += 1
 
 
@@ -382,7 +390,7 @@ def _complete_frames(frames: Node, session: GatheredSession, file: str, paper: _
         if index is not None:
             _complete_group(items[index], group, file, paper, outcome)
         elif frames.flow:
-            paper.insert_within(frames.end_index, f", {_flow(group_entries(group))}")
+            paper.insert_within(frames.inside_index, f", {_flow(group_entries(group))}")
             outcome.added += 1
         else:
             paper.insert(paper.end_of(items[-1], items[-1].column), group_lines(group, " " * frames.column))
@@ -426,7 +434,7 @@ def _complete_calibration(node: Node, session: GatheredSession, file: str, paper
     calibration = node.get("calibration")
     if calibration is None:
         if node.flow:
-            paper.insert_within(node.end_index, f", calibration: {_flow(entries)}")
+            paper.insert_within(node.inside_index, f", calibration: {_flow(entries)}")
         else:
             indent = " " * node.column
             lines = [f"{indent}calibration:", *(f"{indent}  {key}: {value}" for key, value in entries)]
@@ -446,7 +454,7 @@ def _complete_calibration(node: Node, session: GatheredSession, file: str, paper
 def _fill(mapping: Node, key: str, value: str, paper: _Text, outcome: Extension) -> None:
     if mapping.flow:
         comma = ", " if mapping.value else ""
-        paper.insert_within(mapping.end_index, f"{comma}{key}: {value}")
+        paper.insert_within(mapping.inside_index, f"{comma}{key}: {value}")
     else:
         _put(mapping, key, [f"{' ' * mapping.column}{key}: {value}"], paper)
     outcome.filled += 1
@@ -480,12 +488,12 @@ def _append(
     if listed is not None and listed.flow:
         pieces = [_flow_session(session, clock, top_rig, top_place) for session, clock in fresh]
         joined = ", ".join(pieces)
-        paper.insert_within(listed.end_index, f", {joined}" if listed.items() else joined)
+        paper.insert_within(listed.inside_index, f", {joined}" if listed.items() else joined)
     elif listed is not None and listed.items():
         last = listed.items()[-1]
         paper.insert(paper.end_of(last, last.column), lines_of(" " * listed.column))
     elif listed is not None:
-        paper.insert(listed.line, lines_of("  "))
+        paper.insert(listed.key_line, lines_of("  "))
     else:
         paper.insert(root.end_line, ["sessions:", *lines_of("  ")])
 

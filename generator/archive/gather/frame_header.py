@@ -142,7 +142,8 @@ _DESIGNATION = re.compile(
 )
 _SAYS_NOTHING = re.compile(
     r"\d*|(?:dcim|\d{3}[a-z0-9_]{5}|img|raws?|subs?|frames?|captures?|night|session|new folder|untitled|photos?|"
-    r"pictures?|images?|data|tmp|temp|home|mnt|media|card|sd|astro|fits|work|calibration|cal)[ _\-\d]*",
+    r"pictures?|images?|data|tmp|temp|home|mnt|media|cards?|cam(?:era)?|sd|astro|fits|work|calibration|cal)"
+    r"[ _\-\d]*[a-z]?",
     re.IGNORECASE,
 )
 
@@ -150,24 +151,26 @@ _SAYS_NOTHING = re.compile(
 def target_of_place(path: str) -> str | None:
     """The object after which a frame's folder is called, where it is called after one.
 
-    The nearest folder that is neither a date, a kind of frame, a filter nor a camera card's own folder; a
-    catalogue designation further up is preferred to free words.
+    A catalogue designation in one of the three nearest folders; else the words of the nearest folder that is
+    not called after a kind of frame, a filter or a date, unless they say nothing (a camera card's own folders).
     """
     free: str | None = None
+    nearest = True
     for folder in list(PurePath(path).parents)[:3]:
         name = " ".join(folder.name.replace("_", " ").split())
         if match := _DESIGNATION.search(name):
             before = name[: match.start()]
             if not before or not before[-1].isalnum():
                 return " ".join(match[0].replace("-", " ").split())
-        if free is None and _names_something(name):
-            free = name
+        bare = re.sub(r"\d{4}[-. ]?\d{2}[-. ]?\d{2}", "", name).strip(" -")
+        if nearest and not _sorts_only(bare):
+            nearest = False
+            if len(bare) >= 3 and not _SAYS_NOTHING.fullmatch(bare) and any(c.isalpha() for c in bare):
+                free = name
     return free
 
 
-def _names_something(name: str) -> bool:
-    bare = re.sub(r"\d{4}[-. ]?\d{2}[-. ]?\d{2}", "", name).strip(" -")
-    letters = [w for w in re.split(r"[^a-z]+", bare.casefold()) if w]
-    if len(bare) < 3 or _SAYS_NOTHING.fullmatch(bare) or not letters:
-        return False
-    return kind_in_words(bare, strict=True) is None and not all(w in _BESIDE or len(w) < 2 for w in letters)
+def _sorts_only(name: str) -> bool:
+    """Whether a folder's name is a kind of frame, a filter, an exposure or nothing but a date."""
+    letters = [w for w in re.split(r"[^a-z]+", name.casefold()) if w]
+    return kind_in_words(name, strict=True) is not None or all(w in _BESIDE or len(w) < 2 for w in letters)

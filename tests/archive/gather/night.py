@@ -49,12 +49,13 @@ def card(keyword: str, value: object) -> bytes:
 
 
 def fits_bytes(**cards: object) -> bytes:
-    """A FITS file of one header and one block of pixels; a double underscore in a name stands for a hyphen."""
+    """A FITS file: a header, and pixels where the picture is small; ``__`` in a name stands for a hyphen."""
     needed: dict[str, object] = {"SIMPLE": True, "BITPIX": 16, "NAXIS": 2, "NAXIS1": 40, "NAXIS2": 30}
     for name, value in cards.items():
         needed[name.replace("__", "-")] = value
     header = b"".join(card(k, v) for k, v in needed.items()) + b"END".ljust(80)
-    return header.ljust(-(-len(header) // 2880) * 2880) + bytes(2880)
+    small = needed["NAXIS1"] == 40
+    return header.ljust(-(-len(header) // 2880) * 2880) + bytes(2880 if small else 0)
 
 
 def write_fits(path: Path, **cards: object) -> Path:
