@@ -92,11 +92,12 @@ WIND = Kind("speed", {"m/s": 1.0, "km/h": 1 / 3.6, "kmh": 1 / 3.6, "kn": 1852 / 
 
 _KINDS = (TIME, FOCAL, ANGLE, BRIGHTNESS, TEMPERATURE, HUMIDITY, WIND)
 
+_LONGEST = 200
 _NUMBER = r"[+-]?(?:\d[\d_]*(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _ONE = re.compile(rf"\s*({_NUMBER})\s*(.*?)\s*")
 _CLOCKED = re.compile(
-    rf"\s*(?:({_NUMBER})\s*(?:h|hr|hours?)\b\s*)?(?:({_NUMBER})\s*(?:m|mins?|minutes?)\b\s*)?"
-    rf"(?:({_NUMBER})\s*(?:s|secs?|seconds?)\b\s*)?"
+    rf"\s*(?:({_NUMBER})\s*(?:h|hr|hours?)(?![A-Za-z])\s*)?(?:({_NUMBER})\s*(?:m|mins?|minutes?)(?![A-Za-z])\s*)?"
+    rf"(?:({_NUMBER})\s*(?:s|secs?|seconds?)(?![A-Za-z])\s*)?"
 )
 
 
@@ -189,6 +190,9 @@ def read_coordinates(text: str) -> tuple[float, float]:
 
 def _plain(text: str) -> str:
     """Text with typographic minus signs and spaces made plain."""
+    if len(text) > _LONGEST:
+        hint = "write a number with its unit, such as 90 s"
+        raise NotAQuantity(f"{_shown(text)} is too long to be a quantity", hint)
     return re.sub(r"[\u00a0\u2009\u202f]", " ", text.replace("\u2212", "-").replace("\u2013", "-")).strip()
 
 

@@ -100,7 +100,8 @@ def _meant(mapping: Mapping[str, Plain], keys: Collection[str], model: type[w.Wr
     if any(key in mapping for key in keys):
         return True
     known = list(model.model_fields)
-    return any(nearest(key, known, most=1) in keys for key in mapping if key not in model.model_fields)
+    unknown = [key for key in mapping if key not in model.model_fields][:20]
+    return any(nearest(key, known, most=1) in keys for key in unknown)
 
 
 def _both(mapping: Plain, one: str, other: str) -> bool:

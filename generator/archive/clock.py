@@ -44,7 +44,7 @@ def read_date(text: str) -> date:
     """A date ``YYYY-MM-DD`` between 1800 and 2200."""
     cleaned = text.strip()
     hint = "write a date as year-month-day, such as 2025-01-18"
-    match = _DATE.fullmatch(cleaned)
+    match = _DATE.fullmatch(cleaned[:40])
     if match is None:
         raise NotAClock("not-a-date", f"“{cleaned[:60]}” is not a date", hint)
     try:
@@ -59,7 +59,7 @@ def read_date(text: str) -> date:
 def read_clock(text: str) -> Clock:
     """A clock time ``19:40``, with a date (``2025-06-21 09:30``) or an offset (``02:30+10:30``) if written."""
     cleaned = text.strip()
-    match = _CLOCK.fullmatch(cleaned)
+    match = _CLOCK.fullmatch(cleaned[:80])
     if match is None:
         raise NotAClock(
             "not-a-clock-time",

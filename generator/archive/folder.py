@@ -6,6 +6,8 @@ followed as long as they stay inside the archive.
 
 from __future__ import annotations
 
+import os
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -13,7 +15,7 @@ from pathlib import Path
 from generator.archive.marked_yaml import MAX_BYTES
 from generator.archive.nearest import nearest
 from generator.archive.picture_files import NOT_SHOWN, PICTURE_ENDINGS
-from generator.finding import Finding, Mark, fault
+from generator.finding import Finding, Mark, fault, one_line
 
 TOP_RECORDS = ("archive.yaml", "equipment.yaml", "places.yaml", "objects.yaml")
 _FLAT = {"nights": ".md", "exhibits": ".yaml", "pages": ".md"}
@@ -39,24 +41,24 @@ def list_files(folder: Path) -> Listing:
     """Everything in an archive that a record or a picture may be."""
     listing = Listing()
     root = folder.resolve()
-    for path in _entries(folder, "", root, listing):
-        name = path.name
-        if name in TOP_RECORDS:
-            listing.records.append(name)
-        elif path.suffix.lower() in (".yaml", ".yml"):
-            near = nearest(path.stem, (record.removesuffix(".yaml") for record in TOP_RECORDS), most=1, cutoff=0.8)
-            if near:
-                _misnamed(listing, name, f"{near}.yaml")
+    for entry in _entries(folder, "", root, listing):
+        if entry.name in TOP_RECORDS:
+            listing.records.append(entry.name)
+            continue
+        stems = [record.removesuffix(".yaml") for record in TOP_RECORDS]
+        if near := nearest(_stem(entry.name), stems, most=1, cutoff=0.8):
+            _misnamed(listing, entry.name, f"{near}.yaml")
     for part, ending in _FLAT.items():
-        if _is_folder(folder / part, part, root, listing):
-            for path in _entries(folder / part, part, root, listing):
-                name = f"{part}/{path.name}"
-                if path.is_dir():
-                    continue
-                if path.suffix == ending:
-                    listing.records.append(name)
-                elif path.suffix.lower() == ending or _LOOKALIKES.get(path.suffix.lower()) == ending:
-                    _misnamed(listing, name, f"{part}/{path.stem}{ending}")
+        if not _is_folder(folder / part, part, root, listing):
+            continue
+        for entry in _entries(folder / part, part, root, listing):
+            name, written_ending = f"{part}/{entry.name}", _ending(entry.name)
+            if entry.is_dir():
+                continue
+            if entry.name.endswith(ending):
+                listing.records.append(name)
+            elif written_ending == ending or _LOOKALIKES.get(written_ending) == ending:
+                _misnamed(listing, name, f"{_stem(entry.name)}{ending}")
     if _is_folder(folder / "pictures", "pictures", root, listing):
         _walk(folder / "pictures", "pictures", root, listing, (root / "pictures",))
     for names in (listing.records, listing.pictures, listing.not_shown):
@@ -94,80 +96,85 @@ def inside(path: Path, name: str, root: Path) -> Finding | None:
 
 
 def _is_folder(path: Path, name: str, root: Path, listing: Listing) -> bool:
-    if not path.is_symlink() and not path.exists():
+    try:
+        if not path.is_symlink() and not path.exists():
+            return False
+        if found := inside(path, name, root):
+            listing.findings.append(found)
+            return False
+        if path.is_dir():
+            return True
+    except OSError as error:
+        listing.findings.append(_unreadable(name, error))
         return False
-    if found := inside(path, name, root):
-        listing.findings.append(found)
-        return False
-    if not path.is_dir():
-        listing.findings.append(
-            fault(Mark(name), "unreadable", f"{name} is a file where a folder belongs", "rename or delete it")
-        )
-        return False
-    return True
+    message = f"{name} is no folder, where a folder belongs"
+    listing.findings.append(fault(Mark(name), "unreadable", message, "rename or delete it"))
+    return False
 
 
-def _entries(folder: Path, name: str, root: Path, listing: Listing) -> Iterator[Path]:
+def _entries(folder: Path, name: str, root: Path, listing: Listing) -> Iterator[os.DirEntry[str]]:
     """What lies in a folder, sorted, without what is hidden and what leads out."""
     try:
-        paths = sorted(folder.iterdir(), key=lambda path: path.name)
+        with os.scandir(folder) as found_there:
+            entries = sorted(found_there, key=lambda entry: entry.name)
     except OSError as error:
-        listing.findings.append(_unreadable(name or ".", error))
+        # Where there is no folder there is no archive, which is told elsewhere.
+        if name or not isinstance(error, FileNotFoundError | NotADirectoryError):
+            listing.findings.append(_unreadable(name or "archive.yaml", error))
         return
-    for path in paths:
-        if path.name.startswith("."):
+    for entry in entries:
+        if entry.name.startswith(".") or not (name or _ending(entry.name) in (".yaml", ".yml")):
             continue
-        relevant = name or path.suffix.lower() in (".yaml", ".yml")
-        if not relevant:
-            continue
-        own_name = f"{name}/{path.name}" if name else path.name
-        try:
-            own_name.encode()
-        except UnicodeEncodeError:
+        own_name = f"{name}/{entry.name}" if name else entry.name
+        if re.search("[\x00-\x1f\x7f-\x9f\ud800-\udfff]", own_name):
             shown = own_name.encode("utf-8", "replace").decode()
-            listing.findings.append(
-                fault(Mark(shown), "encoding", "the name of this file is not UTF-8", "rename it with plain letters")
-            )
-            continue
-        if path.is_symlink() and (found := inside(path, own_name, root)):
+            message, hint = "the name of this file holds what is no text in UTF-8", "rename it with plain letters"
+            listing.findings.append(fault(Mark(one_line(shown)), "encoding", message, hint))
+        elif entry.is_symlink() and (found := inside(Path(entry.path), own_name, root)):
             listing.findings.append(found)
-            continue
-        yield path
+        elif entry.is_dir() or entry.is_file():
+            yield entry
+        elif _ending(entry.name) in (".yaml", ".yml", ".md") or _ending(entry.name) in PICTURE_ENDINGS:
+            listing.findings.append(fault(Mark(own_name), "unreadable", "this is no file", "delete it"))
 
 
 def _walk(folder: Path, name: str, root: Path, listing: Listing, above: tuple[Path, ...]) -> None:
-    for path in _entries(folder, name, root, listing):
-        own_name = f"{name}/{path.name}"
-        if path.is_dir():
-            real = path.resolve()
+    for entry in _entries(folder, name, root, listing):
+        own_name = f"{name}/{entry.name}"
+        if entry.is_dir():
+            real = Path(entry.path).resolve()
             if real in above or root.is_relative_to(real):
-                listing.findings.append(
-                    fault(Mark(own_name), "link-loop", "the link leads back to a folder around it", "delete the link")
-                )
+                message = "the link leads back to a folder around it"
+                listing.findings.append(fault(Mark(own_name), "link-loop", message, "delete the link"))
             elif len(above) > 30:
-                listing.findings.append(
-                    fault(Mark(own_name), "too-deep", "more than 30 folders are nested here", "put it further up")
-                )
+                message = "more than 30 folders are nested here"
+                listing.findings.append(fault(Mark(own_name), "too-deep", message, "put it further up"))
             else:
-                _walk(path, own_name, root, listing, (*above, real))
+                _walk(Path(entry.path), own_name, root, listing, (*above, real))
             continue
-        ending = path.suffix.lower()
-        if path.suffix == ".yaml":
+        ending = _ending(entry.name)
+        if entry.name.endswith(".yaml"):
             listing.records.append(own_name)
         elif ending in (".yaml", ".yml"):
-            _misnamed(listing, own_name, f"{name}/{path.stem}.yaml")
+            _misnamed(listing, own_name, f"{_stem(entry.name)}.yaml")
         elif ending in PICTURE_ENDINGS:
             listing.pictures.append(own_name)
         elif ending in NOT_SHOWN:
             listing.not_shown.append(own_name)
 
 
+def _ending(name: str) -> str:
+    return os.path.splitext(name)[1].lower()  # noqa: PTH122
+
+
+def _stem(name: str) -> str:
+    return os.path.splitext(name)[0]  # noqa: PTH122
+
+
 def _misnamed(listing: Listing, name: str, meant: str) -> None:
     listing.misnamed.add(name)
     listing.findings.append(
-        fault(
-            Mark(name), "unread-file", "a file of this name is not read", f"rename it to {meant.rpartition('/')[2]}"
-        )
+        fault(Mark(name), "unread-file", "a file of this name is not read", f"rename it to {meant}")
     )
 
 

@@ -19,6 +19,7 @@ from generator.finding import Finding, Mark, fault
 # How deep the entries lie that can be left out alone when one of them has a fault.
 _ENTRY_DEPTH = {"archive": 1, "equipment": 2, "places": 1, "objects": 1}
 _MUST_SPEAK = {"archive", "sidecar", "exhibit"}
+_ENOUGH = 100
 _FENCE = re.compile(r"---[ \t]*")
 
 
@@ -171,25 +172,22 @@ def _without(plain: dict[str, Plain], paths: set[Path]) -> dict[str, Plain]:
 def _from_pydantic(
     errors: list[Any], plain: Plain, model: Any, written: Written, name: str
 ) -> list[tuple[Path, Finding]]:
-    unknown: dict[Path, str] = {}
+    # Parent and the right word of each misspelt key → what is told of it.
+    misspelt: dict[tuple[Path, str], Finding] = {}
     found: list[tuple[Path, Finding]] = []
     for error in errors:
-        if error["type"] == "extra_forbidden":
-            path = _path(error["loc"], plain)
-            known = _known_keys(model, error["loc"][:-1])
-            unknown[path] = nearest(str(path[-1]), known, most=1)
-            spot = written.keys.get(path) or written.places.get(path, (1, 1))
-            found.append(
-                (
-                    path,
-                    fault(
-                        Mark(name, *spot),
-                        "unknown-key",
-                        f"“{str(path[-1])[:60]}” means nothing here",
-                        meant(str(path[-1]), known, f"known are {', '.join(known)}"),
-                    ),
-                )
-            )
+        if error["type"] != "extra_forbidden":
+            continue
+        path = _path(error["loc"], plain)
+        key, known = str(path[-1]), _known_keys(model, error["loc"][:-1])
+        # A file that is something else altogether has keys without end, and none of them is near to ours.
+        hint = meant(key, known, "") if len(found) < _ENOUGH else ""
+        spot = written.keys.get(path) or written.places.get(path, (1, 1))
+        message = f"“{key[:60]}” means nothing here"
+        told = fault(Mark(name, *spot), "unknown-key", message, hint or f"known are {', '.join(known)}")
+        found.append((path, told))
+        if hint:
+            misspelt.setdefault((path[:-1], nearest(key, known, most=1)), told)
     for error in errors:
         path = _path(error["loc"], plain)
         kind = error["type"]
@@ -197,8 +195,8 @@ def _from_pydantic(
             continue
         if kind == "missing":
             # A misspelt key has been named already with the right word.
-            if any(p[:-1] == path[:-1] and near == path[-1] for p, near in unknown.items()):
-                found.append((path, next(f for p, f in found if p[:-1] == path[:-1])))
+            if (told_already := misspelt.get((path[:-1], str(path[-1])))) is not None:
+                found.append((path, told_already))
                 continue
             spot = written.places.get(path[:-1], (1, 1))
             rule, message, hint = "missing-key", f"“{path[-1]}” is missing", _meaning(model, error["loc"])

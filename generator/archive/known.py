@@ -34,6 +34,7 @@ class Known:
     picture_ids: tuple[str, ...] = ()
     moved_ids: dict[str, str] = field(default_factory=dict)
     all_of: dict[str, bool] = field(default_factory=dict)
+    missed: int = 0
 
     def missing(self, kind: str, name: str, names: Iterable[str], mark: Mark, where: str) -> bool:
         """Whether nothing of this name was written; says so."""
@@ -42,14 +43,11 @@ class Known:
             return False
         # A file that could not be read at all may well define the name: that is the fault to mend first.
         if self.all_of.get(where, True):
-            self.findings.append(
-                fault(
-                    mark,
-                    f"unknown-{kind}",
-                    f"no {kind} is called “{name[:60]}”",
-                    meant(name, names, f"add it to {where}"),
-                )
-            )
+            self.missed += 1
+            add = f"add it to {where}"
+            # Comparing names takes time, and after this many it is not a slip of the pen.
+            hint = meant(name, names, add) if self.missed <= 100 else add
+            self.findings.append(fault(mark, f"unknown-{kind}", f"no {kind} is called “{name[:60]}”", hint))
         return True
 
     def rig(self, name: str, mark: Mark) -> Rig | None:

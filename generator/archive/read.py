@@ -8,7 +8,7 @@ file is found in one run, and what could be read is there.
 from __future__ import annotations
 
 import posixpath
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -153,14 +153,11 @@ def _paired(
     """Sidecars → their pictures, for those that have exactly one and a name of their own."""
     beside: dict[str, list[str]] = defaultdict(list)
     by_stem: dict[str, list[str]] = defaultdict(list)
+    candidates = Counter(posixpath.splitext(name)[0] + ".yaml" for name in listing.pictures)
     for name in listing.pictures:
         own_sidecar = posixpath.splitext(name)[0] + ".yaml"
-        # A FITS picture may serve as its own header.
-        if name in headers and own_sidecar not in sidecars:
-            continue
-        if name in headers and any(
-            o != name and posixpath.splitext(o)[0] + ".yaml" == own_sidecar for o in listing.pictures
-        ):
+        # A FITS picture may serve as its own header, unless there is another picture for the record.
+        if name in headers and (own_sidecar not in sidecars or candidates[own_sidecar] > 1):
             continue
         beside[own_sidecar].append(name)
         by_stem[_stem(name)].append(name)
@@ -170,6 +167,7 @@ def _paired(
             message = f"{names[0]} has the same name but for its folder or ending"
             findings.append(fault(Mark(name), "same-name", message, "rename one of the two, and its sidecar with it"))
             shared.update(posixpath.splitext(n)[0] + ".yaml" for n in names)
+    lonely = 0
     first: dict[str, str] = {}
     paired: dict[str, str] = {}
     for name in sidecars:
@@ -181,7 +179,7 @@ def _paired(
         first.setdefault(stem, name)
         sound = resolve.is_id(stem, name, ".yaml", findings)
         if not beside[name]:
-            findings.append(_without_picture(name, listing))
+            findings.append(_without_picture(name, listing, lonely := lonely + 1))
         elif sound:
             paired[name] = beside[name][0]
     misnamed = {posixpath.splitext(name)[0] + ".yaml" for name in listing.misnamed}
@@ -193,14 +191,16 @@ def _paired(
     return {name: file for name, file in paired.items() if name not in shared}
 
 
-def _without_picture(name: str, listing: Listing) -> Finding:
+def _without_picture(name: str, listing: Listing, number: int) -> Finding:
     stem = posixpath.splitext(name)[0]
     for other in listing.not_shown:
         if posixpath.splitext(other)[0] == stem:
             ending = posixpath.splitext(other)[1]
             message = f"{posixpath.basename(other)} cannot be shown"
             return fault(Mark(name), "picture-kind", message, NOT_SHOWN[ending.lower()])
-    near = nearest(_stem(name), (posixpath.basename(p) for p in listing.pictures), most=1, cutoff=0.7)
+    # Comparing names takes time, and after this many it is not a slip of the pen.
+    names = [posixpath.basename(p) for p in listing.pictures] if number <= 20 else []
+    near = nearest(_stem(name), names, most=1, cutoff=0.7)
     hint = f"did you mean {near}? Name the two alike and put them side by side" if near else (
         f"put the picture beside it, such as {stem}.jpg"
     )  # fmt: skip

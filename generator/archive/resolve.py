@@ -111,7 +111,8 @@ def _session(
         except NotAClock as error:
             known.findings.append(fault(at(key), error.rule, error.message, error.hint))
             return None
-        if clock.day is not None and abs(clock.day - night) > timedelta(days=1):
+        apart = clock.day is not None and abs(clock.day - night) > timedelta(days=1)
+        if clock.day is not None and apart and "date-apart" not in value["accepted_doubts"]:
             message = f"{clock.written} is {abs((clock.day - night).days)} days from the night of {night}"
             known.findings.append(doubt(at(key), "date-apart", message, "correct the date, or the night"))
     start, end = moments["start"], moments["end"]

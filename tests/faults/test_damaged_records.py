@@ -347,6 +347,51 @@ def test_a_folder_that_is_not_there(tmp_path: Path) -> None:
     ]
 
 
+def test_a_pipe_in_the_place_of_a_picture(archive: Path) -> None:
+    (archive / "pictures/rosette-2025.jpg").unlink()
+    os.mkfifo(archive / "pictures/rosette-2025.jpg")
+    told = [(f.mark.file, f.rule) for f in read_archive(archive).findings]
+    assert told == [("pictures/rosette-2025.jpg", "unreadable"), (S, "sidecar-without-picture")]
+
+
+def test_names_of_files_that_would_act_on_a_terminal(archive: Path) -> None:
+    (archive / "pictures/\x1b[2Jx\n.jpg").write_bytes(b"")
+    (archive / os.fsdecode(b"pictures/\xff.jpg")).write_bytes(b"")
+    reading = read_archive(archive)
+    assert [f.rule for f in reading.findings] == ["encoding", "encoding"]
+    assert all(str(f).isprintable() for f in reading.findings)
+    assert reading.archive is not None
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "\n".join(f"key{n}: {n}" for n in range(20_000)),
+        "title: " + " " * 300_000 + "x",
+        "finished: '" + "1" * 300_000 + "'",
+        "sessions:\n" + "  - nigth: 1\n" * 8000,
+        "builds_on: [" + ", ".join(f"rosette-{n}" for n in range(20_000)) + "]",
+    ],
+    ids=["keys", "spaces", "digits", "sessions", "names"],
+)
+def test_records_of_no_sensible_size_are_told_soon(archive: Path, text: str) -> None:
+    (archive / S).write_text(text, encoding="utf-8")
+    found = read_archive(archive).findings
+    assert {f.mark.file for f in found} == {S}
+    assert all(len(str(f)) < 1000 for f in found)
+
+
+def test_a_doubt_of_form_can_be_answered(archive: Path) -> None:
+    apart = SIDECAR.replace("start: 19:40", 'start: "2024-01-18 19:40"').replace(
+        'end: "23:55"', 'end: "2024-01-18 23:55"'
+    )
+    (archive / S).write_text(apart, encoding="utf-8")
+    told = [(f.level, f.rule, f.mark.line) for f in read_archive(archive).findings]
+    assert told == [("doubt", "date-apart", 8), ("doubt", "date-apart", 9)]
+    (archive / S).write_text(apart + "accepted_doubts: {date-apart: I know}\n", encoding="utf-8")
+    assert read_archive(archive).findings == ()
+
+
 def test_all_faults_are_told_in_one_run(archive: Path) -> None:
     for file, old, new in (
         (S, "180 s", "180 mm"),
