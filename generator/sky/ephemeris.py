@@ -134,9 +134,8 @@ def illuminated_fraction(times_utc: Sequence[datetime]) -> list[float]:
     with _quiet():
         import erfa
 
-        utc2 = _days(times_utc)
-        tai1, tai2 = erfa.utctai(_EPOCH_JD, utc2)
-        return _as_list(_fraction(*erfa.taitt(tai1, tai2)))
+        tt = _terrestrial(_days(times_utc))
+        return _as_list(_fraction(erfa.moon98(_EPOCH_JD, tt)["p"], erfa.epv00(_EPOCH_JD, tt)[0]))
 
 
 def sky_during(observations: Sequence[Observation]) -> list[SkyDuring]:
@@ -156,10 +155,10 @@ def sky_during(observations: Sequence[Observation]) -> list[SkyDuring]:
     high = np.array([o.elevation_m for o in observations], dtype=float)
 
     with _quiet():
-        sky = _Horizon(np.concatenate([start, middle, end]), np.tile(lat, 3), np.tile(lon, 3), np.tile(high, 3))
+        sky = _Horizon(np.concatenate([start, middle, end]), *(np.tile(each, 3) for each in (lat, lon, high, middle)))
         sun = sky.body("Sun")
         moon = sky.body("Moon")
-        fraction = _fraction(sky.tt1, sky.tt2[n : 2 * n])
+        fraction = _fraction(sky.moon[n : 2 * n], sky.earth[n : 2 * n])
         known, target, transit = _targets(observations, sky, middle)
         separation = _separation(target.altitude[n : 2 * n], target.azimuth[n : 2 * n],
                                  moon.altitude[n : 2 * n], moon.azimuth[n : 2 * n])  # fmt: skip
@@ -218,11 +217,11 @@ def night_curves(
         raise ValueError("a night's curves need a step above 0 and an end after the start")
     utc = np.linspace(first, last, int(np.ceil((last - first) * 1440 / step_minutes - 1e-9)) + 1)
     with _quiet():
-        sky = _Horizon(utc, latitude_deg, longitude_deg, elevation_m)
+        middle = (first + last) / 2
+        sky = _Horizon(utc, latitude_deg, longitude_deg, elevation_m, middle)
         curves = [sky.body(t) if isinstance(t, str) else sky.star(t[0], t[1]) for t in targets]
         moon, sun = sky.body("Moon"), sky.body("Sun")
-        tt2 = (sky.tt2[:1] + sky.tt2[-1:]) / 2
-        fraction = float(_fraction(sky.tt1, tt2)[0])
+    fraction = illuminated_fraction([_moment(middle)])[0]
     return NightCurves(
         [_moment(t) for t in utc],
         [_as_list(c.altitude) for c in curves],
@@ -297,22 +296,28 @@ class _Seen:
 
 
 class _Horizon:
-    """Places and instants, and what is seen from each. ``utc`` counts days from 1970; arrays of one length."""
+    """Places and instants, and what is seen from each. ``utc`` counts days from 1970; arrays of one length.
 
-    def __init__(self, utc: Floats, lat: ArrayLike, lon: ArrayLike, high: ArrayLike) -> None:
+    Precession and nutation are taken at ``near``, within a day or so of ``utc``, as they cost most and drift by
+    0.3″ a day.
+    """
+
+    def __init__(self, utc: Floats, lat: ArrayLike, lon: ArrayLike, high: ArrayLike, near: ArrayLike) -> None:
         import erfa
         from astropy.utils import iers
 
         dut1, status = iers.earth_orientation_table.get().ut1_utc(_EPOCH_JD, utc, return_status=True)
-        dut1 = np.where(np.asarray(status) >= 0, np.asarray(dut1.to_value("s")), 0.0)
-        dut1 = np.where((status == iers.TIME_BEFORE_IERS_RANGE) | (status == iers.TIME_BEYOND_IERS_RANGE), 0.0, dut1)
-        self.astrom = erfa.apco13(
-            _EPOCH_JD, utc, dut1, np.radians(lon), np.radians(lat), high, 0.0, 0.0, 0.0, 0.0, 0.0, 0.55
-        )[0]
-        tai1, tai2 = erfa.utctai(_EPOCH_JD, utc)
-        tt1, tt2 = erfa.taitt(tai1, tai2)
-        self.tt1: float = _EPOCH_JD
-        self.tt2: Floats = (tt1 - _EPOCH_JD) + tt2
+        outside = (status == iers.TIME_BEFORE_IERS_RANGE) | (status == iers.TIME_BEYOND_IERS_RANGE)
+        ut1 = erfa.utcut1(_EPOCH_JD, utc, np.where(outside, 0.0, np.asarray(dut1.to_value("s"))))
+        self.tt: Floats = _terrestrial(utc)
+        slow = _terrestrial(np.asarray(near, dtype=float))
+        self.earth, barycentric = erfa.epv00(_EPOCH_JD, self.tt)
+        self.earth_at = barycentric["p"]
+        self.astrom = erfa.apco(
+            _EPOCH_JD, self.tt, barycentric, self.earth["p"], *erfa.xys06a(_EPOCH_JD, slow), erfa.era00(*ut1),
+            np.radians(lon), np.radians(lat), high, 0.0, 0.0, erfa.sp00(_EPOCH_JD, slow), 0.0, 0.0,
+        )  # fmt: skip
+        self.moon: Floats = erfa.moon98(_EPOCH_JD, self.tt)["p"]
 
     def star(self, ra_deg: ArrayLike, dec_deg: ArrayLike) -> _Seen:
         """A fixed target, ICRS degrees."""
@@ -328,8 +333,7 @@ class _Horizon:
         from_sun = self.astrom["eh"] * self.astrom["em"][..., None]
         if name == "Moon":
             # The Moon moves along with the Earth: light time and aberration cancel to 0.7″.
-            earth = erfa.epv00(self.tt1, self.tt2)[1]["p"]
-            direction = erfa.moon98(self.tt1, self.tt2)["p"] - (self.astrom["eb"] - earth)
+            direction = self.moon - (self.astrom["eb"] - self.earth_at)
             natural = direction / np.linalg.norm(direction, axis=-1, keepdims=True)
         else:
             if name == "Sun":
@@ -337,7 +341,7 @@ class _Horizon:
             elif name in _PLANETS:
                 planet, lag = _PLANETS[name], 0.0
                 for _ in range(2):
-                    direction = erfa.plan94(self.tt1, self.tt2 - lag, planet)["p"] - from_sun
+                    direction = erfa.plan94(_EPOCH_JD, self.tt - lag, planet)["p"] - from_sun
                     lag = np.linalg.norm(direction, axis=-1) * _LIGHT_DAYS_PER_AU
             else:
                 raise ValueError(f"{name!r} is not one of {', '.join(BODIES)}")
@@ -380,7 +384,7 @@ def _targets(observations: Sequence[Observation], sky: _Horizon, middle: Floats)
         high = np.array([o.elevation_m for o in theirs_only], dtype=float)
         when = middle[rows] - seen.hour_angle[rows + n] / (2 * np.pi * _SIDEREAL)
         for _ in range(3):
-            when = when - _Horizon(when, lat, lon, high).body(name).hour_angle / (2 * np.pi * _SIDEREAL)
+            when = when - _Horizon(when, lat, lon, high, when).body(name).hour_angle / (2 * np.pi * _SIDEREAL)
         transit[rows] = when
     return fixed | (bodies != ""), seen, transit
 
@@ -442,17 +446,21 @@ def _of_date(ra_deg: float, dec_deg: float, days: float) -> tuple[float, float]:
     return float(np.arctan2(a, b) + z), float(np.arctan2(c, np.hypot(a, b)))
 
 
-def _fraction(tt1: ArrayLike, tt2: ArrayLike) -> Floats:
-    """Illuminated fraction of the Moon from the Earth's centre at terrestrial time."""
-    import erfa
-
-    moon = erfa.moon98(tt1, tt2)["p"]
-    earth = erfa.epv00(tt1, tt2)[0]
+def _fraction(moon: Floats, earth: Any) -> Floats:
+    """Illuminated fraction from the Earth's centre: the Moon as seen from it, its own place and motion from the Sun."""
     # The Sun where it is seen, as almanacs and Meeus have it: aberration of 20.5″ is 0.00005 of the disc.
     far = np.linalg.norm(earth["p"], axis=-1, keepdims=True)
     sun = earth["v"] * far * _LIGHT_DAYS_PER_AU - earth["p"] - moon
     cosine = -(moon * sun).sum(-1) / np.linalg.norm(moon, axis=-1) / np.linalg.norm(sun, axis=-1)
     return np.asarray((1 + cosine) / 2)
+
+
+def _terrestrial(utc: Floats) -> Floats:
+    """Terrestrial time from UTC, both in days from 1970."""
+    import erfa
+
+    day, rest = erfa.taitt(*erfa.utctai(_EPOCH_JD, utc))
+    return np.asarray((day - _EPOCH_JD) + rest)
 
 
 def _separation(alt1: Floats, az1: Floats, alt2: Floats, az2: Floats) -> Floats:
