@@ -447,7 +447,7 @@ def _of_date(ra_deg: float, dec_deg: float, days: float) -> tuple[float, float]:
 
 
 def _fraction(moon: Floats, earth: Any) -> Floats:
-    """Illuminated fraction from the Earth's centre: the Moon as seen from it, its own place and motion from the Sun."""
+    """Illuminated fraction, from the Moon as the Earth sees it and the Earth's place and motion round the Sun."""
     # The Sun where it is seen, as almanacs and Meeus have it: aberration of 20.5″ is 0.00005 of the disc.
     far = np.linalg.norm(earth["p"], axis=-1, keepdims=True)
     sun = earth["v"] * far * _LIGHT_DAYS_PER_AU - earth["p"] - moon
