@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import json
+import math
+from datetime import UTC
 from pathlib import Path
 
+import ephem
 import pytest
 from PIL import Image
 
@@ -54,3 +57,27 @@ def test_the_shipped_schemas_are_those_of_the_models(name: str) -> None:
 def test_schemas_are_written_once(tmp_path: Path) -> None:
     assert len(write_schemas(tmp_path)) == len(SCHEMAS)
     assert write_schemas(tmp_path) == []
+
+
+def test_the_sample_could_have_been_taken(tmp_path: Path) -> None:
+    # Sun below -18 degrees (astronomical darkness), the Moon down, the Andromeda Galaxy (00h42m44s
+    # +41d16m, NASA/IPAC Extragalactic Database) high: by PyEphem, at the place's whole degrees.
+    begin(tmp_path / "archive")
+    archive = read_archive(tmp_path / "archive").archive
+    assert archive is not None
+    (session,) = archive.pictures["sample-field"].own_sessions
+    assert session.target == "M 31"
+    assert session.start is not None
+    assert session.end is not None
+    assert sum(f.taken * f.exposure_s for f in session.frames) <= (session.end - session.start).total_seconds()
+    galaxy = ephem.readdb("M31,f|G,00:42:44.3,41:16:09,3.4,2000")
+    for moment in (session.start, session.end):
+        observer = ephem.Observer()
+        latitude, longitude, _ = session.place.published
+        observer.lat, observer.lon = str(latitude), str(longitude)
+        observer.date = ephem.Date(moment.astimezone(UTC).replace(tzinfo=None))
+        sun, moon = ephem.Sun(observer), ephem.Moon(observer)
+        galaxy.compute(observer)
+        assert math.degrees(sun.alt) < -18
+        assert math.degrees(moon.alt) < 0
+        assert math.degrees(galaxy.alt) > 50
