@@ -193,7 +193,10 @@ def _look_into(
     if isinstance(placed, Finding):
         # Remembered answers keep no line numbers: the record may have moved since.
         where = picture.marks.at("placement") if picture.placement is not None else picture.marks.at()
-        findings.append(fault(where, placed.rule, placed.message, placed.hint))
+        if placed.level == "fault":
+            findings.append(fault(where, placed.rule, placed.message, placed.hint))
+        elif placed.rule not in picture.accepted_doubts:
+            findings.append(doubt(where, placed.rule, placed.message, placed.hint))
     elif placed is not None:
         placements[picture.id] = placed
     return findings

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from generator.archive.records import HeaderPlacement, Picture, WrittenPlacement
-from generator.finding import Finding, fault
+from generator.finding import Finding, doubt, fault
 
 if TYPE_CHECKING:
     from generator.sky.placement import Placement
@@ -19,9 +19,11 @@ _FITS = (".fits", ".fit", ".fts")
 
 
 def placement_of(folder: Path, picture: Picture, pixels: tuple[int, int]) -> Placement | Finding | None:
-    """The placement of a picture of ``pixels`` (width, height), a fault where what there is cannot be used.
+    """The placement of a picture of ``pixels`` (width, height), a finding where what there is cannot be used.
 
-    ``None`` where nothing says where the picture lies.
+    What the person named, and a FITS picture's own header, must be right: a fault. What some program once
+    embedded may be left over from before a crop, and nobody wrote it here: a doubt. ``None`` where nothing says
+    where the picture lies.
     """
     from generator.sky.placement import PlacementError, from_avm, from_centre, from_header
 
@@ -42,7 +44,12 @@ def placement_of(folder: Path, picture: Picture, pixels: tuple[int, int]) -> Pla
             return from_header(folder / written.file, width, height, rows=written.rows)
         if picture.file.lower().endswith(_FITS):
             return _own_header(folder / picture.file, width, height)
-        return from_avm(folder / picture.file, width, height)
+        try:
+            return from_avm(folder / picture.file, width, height)
+        except PlacementError as error:
+            message = f"its embedded metadata (AVM) is not used: {error.message}"
+            hint = "write a `placement` into the sidecar, or accept the doubt `embedded-placement`"
+            return doubt(picture.marks.at(), "embedded-placement", message, hint)
     except PlacementError as error:
         place = picture.marks.at("placement")
         where = place if written is not None else picture.marks.at()
@@ -54,7 +61,7 @@ def _own_header(path: Path, width: int, height: int) -> Placement | None:
     from generator.sky.placement import NoSky, PlacementError, from_header
 
     try:
-        return from_header(path, width, height)
+        return from_header(path, width, height, source="picture header")
     except NoSky:
         return None
     except PlacementError as error:
