@@ -14,8 +14,9 @@ FRONT = "index.html"
 TARGETS = "targets.html"
 NIGHTS = "nights.html"
 EQUIPMENT = "equipment.html"
+SKY = "sky.html"
 #: Names at the root of the site that are not for free pages.
-OWN_NAMES = frozenset({FRONT, TARGETS, NIGHTS, EQUIPMENT, "sky.html", "years.html", "exhibits.html", "404.html"})
+OWN_NAMES = frozenset({FRONT, TARGETS, NIGHTS, EQUIPMENT, SKY, "years.html", "exhibits.html", "404.html"})
 
 
 @dataclass(frozen=True)

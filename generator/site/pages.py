@@ -13,10 +13,11 @@ from generator.site import (
     night_page,
     nights_page,
     picture_page,
+    sky_page,
     target_page,
     targets_page,
 )
-from generator.site.edition import EQUIPMENT, FRONT, NIGHTS, TARGETS, Edition, addresses_of
+from generator.site.edition import EQUIPMENT, FRONT, NIGHTS, SKY, TARGETS, Edition, addresses_of
 from generator.site.page import Link, Page, frame_of
 from generator.site.pictures import Shown
 
@@ -28,6 +29,7 @@ PAGES: tuple[Callable[[Edition], list[Page]], ...] = (
     target_page.pages,
     nights_page.pages,
     night_page.pages,
+    sky_page.pages,
     equipment_page.pages,
     group_page.constellation_pages,
     group_page.kind_pages,
@@ -35,7 +37,7 @@ PAGES: tuple[Callable[[Edition], list[Page]], ...] = (
 )
 
 #: The pages that every page leads to, with the theme's word for each.
-SECTIONS = (Link("Pictures", FRONT), Link("Targets", TARGETS), Link("Nights", NIGHTS), Link("Equipment", EQUIPMENT))
+SECTIONS = (Link("Pictures", FRONT), Link("Targets", TARGETS), Link("Nights", NIGHTS), Link("Sky", SKY), Link("Equipment", EQUIPMENT))
 
 
 def edition(facts: ArchiveFacts, shown: Mapping[str, Shown]) -> Edition:

@@ -1,0 +1,46 @@
+"""The map of the sky: every placed picture's outline and every target, each leading to its page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from generator.charts.sky_map import Outline, SkyMap, Spot
+from generator.facts.picture import PictureFacts
+from generator.site.addresses import picture_page
+from generator.site.edition import SKY, Edition
+from generator.site.page import Frame, Link, Page
+
+
+@dataclass(frozen=True, slots=True)
+class SkyContext:
+    """``placed`` are the pictures outlined, ``unplaced`` those of which nothing says where they lie."""
+
+    frame: Frame
+    chart: SkyMap
+    placed: tuple[Link, ...]
+    unplaced: tuple[Link, ...]
+
+
+def outline_of(facts: PictureFacts, href: str) -> Outline | None:
+    """A picture's outline on the sky, or ``None`` where nothing says where it lies."""
+    if facts.placement is None:
+        return None
+    return Outline(facts.picture.title, href, facts.placement.corners_deg)
+
+
+def pages(edition: Edition) -> list[Page]:
+    listed = [p for p in edition.facts.listed if p.picture.id in edition.shown]
+    links = {p.picture.id: Link(p.picture.title, picture_page(p.picture.id)) for p in listed}
+    outlines = tuple(o for p in listed if (o := outline_of(p, links[p.picture.id].page)) is not None)
+    spots = tuple(
+        Spot(t.name, edition.addresses.targets[t.name], t.object.ra_deg, t.object.dec_deg)
+        for t in edition.facts.targets
+        if t.object.ra_deg is not None and t.object.dec_deg is not None
+    )
+    context = SkyContext(
+        frame=edition.frame,
+        chart=SkyMap(outlines, spots),
+        placed=tuple(links[p.picture.id] for p in listed if p.placement is not None),
+        unplaced=tuple(links[p.picture.id] for p in listed if p.placement is None),
+    )
+    return [Page(SKY, "sky.html", context, "sky")]
