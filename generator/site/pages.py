@@ -37,7 +37,13 @@ PAGES: tuple[Callable[[Edition], list[Page]], ...] = (
 )
 
 #: The pages that every page leads to, with the theme's word for each.
-SECTIONS = (Link("Pictures", FRONT), Link("Targets", TARGETS), Link("Nights", NIGHTS), Link("Sky", SKY), Link("Equipment", EQUIPMENT))
+SECTIONS = (
+    Link("Pictures", FRONT),
+    Link("Targets", TARGETS),
+    Link("Nights", NIGHTS),
+    Link("Sky", SKY),
+    Link("Equipment", EQUIPMENT),
+)
 
 
 def edition(facts: ArchiveFacts, shown: Mapping[str, Shown]) -> Edition:
