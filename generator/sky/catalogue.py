@@ -112,7 +112,7 @@ _DESIGNATION = re.compile(
     r"(?:(?P<sharpless>sh|sharpless)\.?\s*-?\s*2\s*[- ]\s*|"
     r"(?P<catalogue>" + "|".join(sorted(_CATALOGUE_OF, key=len, reverse=True)) + r")"
     r"\.?\s*(?:no\.?\s*|#\s*|-\s*(?!\d\d-\d\d-))?)"
-    r"(?P<number>[+-]?\d{1,7}(?:-\d{1,7}){0,3}(?:\s?[a-z])?)(?![0-9a-z])",
+    r"(?P<number>[+-]?\d{1,7}(?:-\d{1,7}){0,3}(?:\s?(?:[ns][ew]|[a-z]))?)(?![0-9a-z])",
     re.ASCII,
 )
 # Width to which pyongc pads the numbers of the catalogues that it indexes.
@@ -366,11 +366,31 @@ def _messier() -> Mapping[str, str]:
     return {str(int(number)): name for number, name in rows}
 
 
+_LEFT_OUT = re.compile(r"PGC \d{7}|LBN \d{4}|Cl \d+|Mel \d+|SH 2-\d+")
+
+
+@lru_cache(maxsize=1)
+def _unindexed() -> Mapping[tuple[str, str], str]:
+    """Designations that an entry lists and pyongc's index leaves out, and the name of the entry."""
+    rows = _database().execute(
+        "SELECT name, identifiers FROM objects WHERE identifiers GLOB '*PGC [0-9][0-9][0-9][0-9][0-9][0-9][0-9]*'"
+        " OR identifiers GLOB '*LBN [0-9][0-9][0-9][0-9]*' OR identifiers GLOB '*Cl [0-9]*'"
+        " OR identifiers GLOB '*Mel [0-9]*' OR identifiers GLOB '*SH 2-*'"
+    )
+    found: dict[tuple[str, str], str] = {}
+    for name, identifiers in rows:
+        for identifier in _LEFT_OUT.findall(identifiers):
+            designation = _designation(_plain(identifier))
+            if designation:
+                found.setdefault(designation, name)
+    return found
+
+
 def _ongc_name(catalogue: str, number: str) -> str | None:
     """pyongc's name of the entry with a designation, or None."""
     if catalogue == "M" and number in _messier():
         return _messier()[number]
-    match = re.fullmatch(r"(\d+)([A-Z]?)", number)
+    match = re.fullmatch(r"(\d+)([A-Z]{0,2})", number)
     if catalogue in _PADDED and match:
         identifier = f"{_INDEXED_AS.get(catalogue, catalogue)}{int(match[1]):0{_PADDED[catalogue]}d}{match[2]}"
     elif catalogue == "ESO" and (pair := re.fullmatch(r"(\d+)-(\d+)", number)):
@@ -378,9 +398,9 @@ def _ongc_name(catalogue: str, number: str) -> str | None:
     elif catalogue == "MCG" and (three := re.fullmatch(r"([+-]?)(\d+)-(\d+)-(\d+)", number)):
         identifier = f"MCG{three[1] or '+'}{int(three[2]):02d}-{int(three[3]):02d}-{int(three[4]):03d}"
     else:
-        return None
+        return _unindexed().get((catalogue, number))
     row = _database().execute("SELECT name FROM objIdentifiers WHERE identifier = ?", (identifier,)).fetchone()
-    return None if row is None else str(row[0])
+    return _unindexed().get((catalogue, number)) if row is None else str(row[0])
 
 
 def _canonical(ongc_name: str) -> str:
@@ -397,15 +417,22 @@ def _kind(row: sqlite3.Row) -> str:
 
 
 def _cross_references(row: sqlite3.Row) -> Iterator[str]:
+    """Other designations of an entry, the best known first.
+
+    The database also lists neighbours and parts ("IC 1459" with NGC 7368, "NGC 5457E"): only what leads back to
+    the same entry is another name of it.
+    """
     if row["messier"]:
         yield f"M {int(row['messier'])}"
     for catalogue in ("NGC", "IC"):
         for number in filter(None, (part.strip() for part in row[catalogue.lower()].split(","))):
-            yield _canonical(catalogue + number)
+            twin = _row(catalogue + number)
+            if twin is not None and twin["type"] == "Dup":
+                yield _canonical(twin["name"])
     written = []
     for identifier in row["identifiers"].split(","):
         found = _designation(_plain(identifier))
-        if found and found[0] in _SHOWN:
+        if found and found[0] in _SHOWN and _ongc_name(*found) == row["name"]:
             written.append((_SHOWN.index(found[0]), _written(*found)))
     yield from (name for _, name in sorted(written, key=lambda pair: pair[0]))
 

@@ -295,3 +295,22 @@ def test_importing_is_light_and_a_catalogue_travels() -> None:
     subprocess.run([sys.executable, "-c", code], check=True)
     mine = Catalogue([OwnObject("Garden Cloud", 85.25, -2.45)])
     assert found("garden cloud", pickle.loads(pickle.dumps(mine))) == found("Garden Cloud", mine)
+
+
+def test_every_designation_leads_back_to_its_object() -> None:
+    seen = 0
+    for number in range(3, 7840, 13):
+        item = CATALOGUE.find(f"NGC {number}")
+        if item is None:
+            continue  # an entry that does not exist has no place
+        for name in item.also:
+            back = CATALOGUE.find(name)
+            assert back is not None, name
+            assert back.name == item.name, name
+            seen += 1
+    assert seen > 800
+    # A neighbour and a part that the database lists are no other names.
+    assert "IC 1459" not in found("NGC 7368").also
+    assert found("PGC 1175571").name == "IC 88"
+    assert found("LBN 1041").name == "NGC 2359"
+    assert found("IC 715NW").name == "IC 715NW"
