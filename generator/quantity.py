@@ -95,6 +95,7 @@ _KINDS = (TIME, FOCAL, ANGLE, BRIGHTNESS, TEMPERATURE, HUMIDITY, WIND)
 _LONGEST = 200
 _NUMBER = r"[+-]?(?:\d[\d_]*(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _ONE = re.compile(rf"\s*({_NUMBER})\s*(.*?)\s*")
+_FRACTION = re.compile(r"(\d{1,6})\s*/\s*(\d{1,6})\s*s?")
 _CLOCKED = re.compile(
     rf"\s*(?:({_NUMBER})\s*(?:h|hr|hours?)(?![A-Za-z])\s*)?(?:({_NUMBER})\s*(?:m|mins?|minutes?)(?![A-Za-z])\s*)?"
     rf"(?:({_NUMBER})\s*(?:s|secs?|seconds?)(?![A-Za-z])\s*)?"
@@ -125,6 +126,10 @@ def read(text: str, kind: Kind) -> float:
         if any(p < 0 for p in given):
             raise NotAQuantity(f"{_shown(text)} mixes signs", f"write a time such as {kind.example} or 1h 30m")
         return given[0] * 3600 + given[1] * 60 + given[2]
+    if kind is TIME and (part := _FRACTION.fullmatch(cleaned)) and float(part[2]) > 0:
+        # As cameras show it; one way of writing a time is enough.
+        hint = f"write it as a decimal: {float(part[1]) / float(part[2]):.6g} s"
+        raise NotAQuantity(f"{_shown(text)} is a fraction", hint)
     match = _ONE.fullmatch(cleaned)
     if match is None or re.match(r"[,\d.:/]", match[2]):
         raise NotAQuantity(

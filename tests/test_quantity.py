@@ -84,6 +84,12 @@ def test_what_is_no_quantity(text: str, kind: Kind, rule: str) -> None:
     assert caught.value.hint
 
 
+def test_a_fraction_is_worked_out_for_the_person() -> None:
+    with pytest.raises(NotAQuantity) as caught:
+        quantity.read("1/250 s", quantity.TIME)
+    assert caught.value.hint == "write it as a decimal: 0.004 s"
+
+
 @pytest.mark.parametrize(
     ("text", "ra", "dec"),
     [

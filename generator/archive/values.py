@@ -137,13 +137,17 @@ def _number(
     most: float | None = None,
     below: float | None = None,
     prefix: str = "",
+    hint: str = "",
 ) -> tuple[Any, Any]:
     """A quantity of a kind (a bare number where ``None``) within its range."""
     example = kind.example if kind else "1.5"
 
     def read(text: str) -> float:
         bare = text.strip().removeprefix(prefix)
-        value = quantity.read(bare, kind) if kind else quantity.read_number(bare)
+        try:
+            value = quantity.read(bare, kind) if kind else quantity.read_number(bare)
+        except NotAQuantity as error:
+            raise NotAQuantity(error.message, hint or error.hint, error.rule) from None
         low = (above is not None and value <= above) or (least is not None and value < least)
         high = (most is not None and value > most) or (below is not None and value >= below)
         if low or high:
@@ -218,8 +222,14 @@ Exposure = Annotated[float, *_number(quantity.TIME, above=0)]
 Length = Annotated[float, *_number(quantity.FOCAL, above=0)]
 PixelSize = Annotated[float, *_number(quantity.PIXEL_SIZE, above=0)]
 Elevation = Annotated[float, *_number(quantity.ELEVATION, least=-500, most=10_000)]
-Latitude = Annotated[float, *_number(quantity.ANGLE, least=-90, most=90)]
-Longitude = Annotated[float, *_number(quantity.ANGLE, least=-180, most=180)]
+Latitude = Annotated[
+    float,
+    *_number(quantity.ANGLE, least=-90, most=90, hint="write decimal degrees, south negative, such as 51.2 deg"),
+]
+Longitude = Annotated[
+    float,
+    *_number(quantity.ANGLE, least=-180, most=180, hint="write decimal degrees, west negative, such as -3.1 deg"),
+]
 Horizon = Annotated[float, *_number(quantity.ANGLE, least=0, below=90)]
 Angle = Annotated[float, *_number(quantity.ANGLE, least=-360, most=360)]
 SmallAngle = Annotated[float, *_number(quantity.SMALL_ANGLE, above=0)]
