@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 import mmap
 from collections.abc import Iterable, Iterator, Mapping
+from contextlib import closing
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -220,15 +221,16 @@ def from_header(
     0.5 %. Raises :class:`PlacementError` where there is nothing to use.
     """
     refused: PlacementError | None = None
-    for cards, tables in headers_in(header):
-        try:
-            with quiet():
-                wcs = celestial(cards, tables)
-            return _placed(wcs, cards, width_px, height_px, rows, source)
-        except PlacementError as error:
-            # What a celestial header lacks says more than that some table beside it has no sky at all.
-            if refused is None or isinstance(refused, NoSky):
-                refused = error
+    with closing(headers_in(header)) as each:
+        for cards, tables in each:
+            try:
+                with quiet():
+                    wcs = celestial(cards, tables)
+                return _placed(wcs, cards, width_px, height_px, rows, source)
+            except PlacementError as error:
+                # What a celestial header lacks says more than that some table beside it has no sky at all.
+                if refused is None or isinstance(refused, NoSky):
+                    refused = error
     raise refused or NoSky()
 
 

@@ -13,7 +13,7 @@ import io
 import math
 import re
 import warnings
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
@@ -149,7 +149,10 @@ def unreadable(why: str) -> PlacementError:
     )
 
 
-def headers_in(header: str | Path) -> Iterator[tuple[Any, Any]]:
+_LONGEST_TEXT = 4_000_000  # bytes; a header of every card that FITS knows is a hundredth of it
+
+
+def headers_in(header: str | Path) -> Generator[tuple[Any, Any], None, None]:
     """The headers of a file or a text, each with the open FITS file that holds its distortion tables."""
     from astropy.io import fits
 
@@ -158,21 +161,23 @@ def headers_in(header: str | Path) -> Iterator[tuple[Any, Any]]:
         return
     path = Path(header)
     try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise unreadable(error.strerror or "it is not a file") from None
+        with path.open("rb") as opened:
+            data = opened.read(_LONGEST_TEXT + 1)
+    except (OSError, ValueError) as error:
+        raise unreadable(getattr(error, "strerror", None) or "it is not a file") from None
     packed = data[:2] == b"\x1f\x8b"
-    if not packed and (data[:6] != b"SIMPLE" or b"\n" in data[:80]):
-        yield _cards(data.decode("utf-8", errors="replace")), None
-        return
-    try:
-        with quiet(), fits.open(path, memmap=False, lazy_load_hdus=False) as file:
-            for hdu in file:
-                yield hdu.header, file
-    except Exception as error:
-        if packed:
-            raise unreadable(said_by(error)) from None
-        yield _cards(data.decode("utf-8", errors="replace")), None
+    if packed or (data[:6] == b"SIMPLE" and b"\n" not in data[:80]):
+        try:
+            with quiet(), fits.open(path, memmap=False, lazy_load_hdus=False) as file:
+                for hdu in file:
+                    yield hdu.header, file
+            return
+        except Exception as error:  # cards of a text need no END and no padding, which a FITS file must have
+            if packed:
+                raise unreadable(said_by(error)) from None
+    if len(data) > _LONGEST_TEXT:
+        raise unreadable("it is far too long for a header")
+    yield _cards(data.decode("utf-8", errors="replace")), None
 
 
 def _cards(text: str) -> Any:

@@ -14,6 +14,7 @@ import astropy.wcs
 import numpy as np
 import pyavm
 import pytest
+import skimage.data
 from astropy import log
 from astropy.coordinates import SkyCoord
 from astropy.io import fits
@@ -85,6 +86,14 @@ def test_an_embedded_record_of_a_larger_picture_fits_its_small_one(name: str) ->
     assert placement.mirrored is False
     with pytest.raises(PlacementError, match="16877 × 13107"):
         from_avm(RECORDS / name, 300, 300)
+
+
+def test_a_record_from_before_a_crop_is_refused() -> None:
+    # The Hubble Deep Field as scikit-image ships it (NASA, STScI-PRC1996-01a) is a piece of 1000 × 872 of a picture
+    # whose record speaks of 3380 × 3286.
+    path = Path(skimage.data.__file__).parent / "hubble_deep_field.jpg"
+    with pytest.raises(PlacementError, match="3380 × 3286"):
+        from_avm(path, 1000, 872)
 
 
 def test_avm_in_a_tiff_is_found_in_its_own_tag_and_embedded_in_others(tmp_path: Path) -> None:

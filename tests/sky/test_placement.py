@@ -207,7 +207,8 @@ def test_damaged_headers_are_placed_or_refused(
 def test_a_missing_or_empty_file_is_refused(tmp_path: Path) -> None:
     (tmp_path / "empty.fits").write_bytes(b"")
     (tmp_path / "cut.fits").write_bytes(b"SIMPLE  =                    T" + b" " * 50 + b"BITPIX  = ")
-    for name in ("none.fits", "empty.fits", "cut.fits", "."):
+    (tmp_path / "long.hdr").write_bytes(b"CRVAL1  = 1.0\n" * 400_000)
+    for name in ("none.fits", "empty.fits", "cut.fits", "long.hdr", "."):
         with pytest.raises(PlacementError):
             from_header(tmp_path / name, 100, 100)
 
