@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import subprocess
 import sys
@@ -117,9 +118,7 @@ def test_a_session_crosses_the_transit_that_lies_in_it() -> None:
     st.floats(-89, 89), st.floats(-180, 180), st.floats(0, 24),
     st.datetimes(datetime(1950, 1, 2), datetime(2060, 12, 30), timezones=st.just(UTC)),
 )  # fmt: skip
-def test_darkness_is_the_share_of_time_with_a_low_sun(
-    lat: float, lon: float, hours: float, when: datetime
-) -> None:
+def test_darkness_is_the_share_of_time_with_a_low_sun(lat: float, lon: float, hours: float, when: datetime) -> None:
     (sky,) = sky_during([Observation(lat, lon, 0.0, when, when + timedelta(hours=hours))])
     curves = night_curves(lat, lon, 0.0, when, when + timedelta(hours=hours), max(hours, 0.1) * 60 / 2000, [])
     dark = np.array(curves.sun_deg) < -18
@@ -178,13 +177,37 @@ def test_nothing_is_printed_and_no_network_is_needed() -> None:
     assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
 
 
-def test_importing_the_module_does_not_import_astropy() -> None:
-    program = "import sys, generator.sky.ephemeris; print('astropy' in sys.modules)"
+def test_a_placement_written_in_numbers_and_an_import_need_no_astropy() -> None:
+    program = (
+        "import sys, generator.sky.ephemeris\n"
+        "from generator.sky.graticule import graticule, north_east, scale_bar\n"
+        "from generator.sky.placement import avm_fields, from_centre, transform\n"
+        "p = from_centre(10, 20, 2, 30, False, 1000, 800)\n"
+        "p.corners_deg, p.field_deg, graticule(p), north_east(p), scale_bar(p)\n"
+        "avm_fields(p, 500, 400), transform(p, p)\n"
+        "print('astropy' in sys.modules)\n"
+    )
     done = subprocess.run(
         [sys.executable, "-c", program], capture_output=True, text=True, timeout=60, check=True,
         env=os.environ | {"PYTHONPATH": os.pathsep.join(p for p in sys.path if p)},
     )  # fmt: skip
     assert done.stdout == "False\n"
+
+
+@pytest.mark.parametrize("lat", [-90.0, 90.0])
+@pytest.mark.parametrize("hours", [0.0, 30.0, 72.0, -1.0])
+def test_the_poles_of_the_earth_and_odd_lengths_have_numbers_too(lat: float, hours: float) -> None:
+    t = datetime(2024, 12, 1, tzinfo=UTC)
+    fixed, moon = sky_during(
+        [_observation(t, hours, latitude_deg=lat, longitude_deg=180.0, **more) for more in (
+            {"ra_deg": 0.0, "dec_deg": 40.0}, {"body": "Moon"})]
+    )  # fmt: skip
+    for sky in (fixed, moon):
+        assert 0 <= sky.dark_share <= 1
+        assert sky.target_altitude_start_deg is not None
+        assert math.isfinite(sky.target_altitude_start_deg)
+    assert fixed.target_altitude_start_deg == pytest.approx(math.copysign(40, lat), abs=0.2)
+    assert fixed.dark_share == (1 if lat > 0 else 0)
 
 
 def test_a_time_in_another_zone_is_the_same_instant() -> None:
