@@ -366,7 +366,7 @@ def _messier() -> Mapping[str, str]:
     return {str(int(number)): name for number, name in rows}
 
 
-_LEFT_OUT = re.compile(r"LEDA \d+|LBN \d{4}|Cl \d+|Mel \d+|SH 2-\d+")
+_LEFT_OUT = re.compile(r"LEDA \d+|PGC \d{7}|LBN \d{4}|Cl \d+|Mel \d+|SH 2-\d+")
 
 
 @lru_cache(maxsize=1)
@@ -374,6 +374,7 @@ def _unindexed() -> Mapping[tuple[str, str], str]:
     """Designations that an entry lists and pyongc's index leaves out, and the name of the entry."""
     rows = _database().execute(
         "SELECT name, identifiers FROM objects WHERE identifiers GLOB '*LEDA [0-9]*'"
+        " OR identifiers GLOB '*PGC [0-9][0-9][0-9][0-9][0-9][0-9][0-9]*'"
         " OR identifiers GLOB '*LBN [0-9][0-9][0-9][0-9]*' OR identifiers GLOB '*Cl [0-9]*'"
         " OR identifiers GLOB '*Mel [0-9]*' OR identifiers GLOB '*SH 2-*'"
     )
