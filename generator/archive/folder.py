@@ -24,12 +24,12 @@ _LOOKALIKES = {".yml": ".yaml", ".markdown": ".md", ".mdown": ".md"}
 
 @dataclass
 class Listing:
-    """Names relative to the archive, with ``/``, each list sorted."""
+    """Names relative to the archive, with ``/``, each list sorted; ``misnamed`` leads to the right names."""
 
     records: list[str] = field(default_factory=list)
     pictures: list[str] = field(default_factory=list)
     not_shown: list[str] = field(default_factory=list)
-    misnamed: set[str] = field(default_factory=set)
+    misnamed: dict[str, str] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
 
     @property
@@ -172,7 +172,8 @@ def _stem(name: str) -> str:
 
 
 def _misnamed(listing: Listing, name: str, meant: str) -> None:
-    listing.misnamed.add(name)
+    folder = name[: name.rfind("/") + 1]
+    listing.misnamed[name] = folder + meant
     listing.findings.append(
         fault(Mark(name), "unread-file", "a file of this name is not read", f"rename it to {meant}")
     )

@@ -39,6 +39,9 @@ class Reading:
     files: tuple[str, ...]
 
 
+_HIDES = {"unreadable", "outside-archive", "link-loop", "unknown-file", "too-deep", "encoding"}
+
+
 class ParsedCache(Protocol):
     """What an earlier run made of a file, by its name and its bytes."""
 
@@ -85,7 +88,11 @@ def read_archive(folder: Path, *, cache: ParsedCache | None = None) -> Reading:
 def _assemble(
     folder: Path, parsed: dict[str, ParsedFile], listing: Listing, findings: list[Finding]
 ) -> Archive | None:
-    known = Known(findings)
+    # What was not read may well define the names that seem to be missing.
+    unread = [*listing.misnamed.values(), *(f.mark.file for f in listing.findings)]
+    known = Known(findings, all_of={name: False for name in unread if "/" not in name})
+    if any(f.mark.file.startswith("pictures") and f.rule in _HIDES for f in listing.findings):
+        known.all_of["pictures/"] = False
     equipment(parsed.get("equipment.yaml"), known)
     places(parsed.get("places.yaml"), known)
     sidecars = {name: file for name, file in parsed.items() if name.startswith("pictures/")}
@@ -182,7 +189,7 @@ def _paired(
             findings.append(_without_picture(name, listing, lonely := lonely + 1))
         elif sound:
             paired[name] = beside[name][0]
-    misnamed = {posixpath.splitext(name)[0] + ".yaml" for name in listing.misnamed}
+    misnamed = set(listing.misnamed.values())
     for own_sidecar, names in beside.items():
         if own_sidecar not in sidecars and own_sidecar not in misnamed | shared:
             for name in names:
