@@ -307,8 +307,18 @@ def _named_stars() -> tuple[SkyObject, ...]:
 
 @lru_cache(maxsize=1)
 def _amendments() -> Mapping[str, Mapping[str, str]]:
-    """Rows of names.csv by the key of the pyongc object that they amend."""
-    return {_key(row["object"]): row for row in read_table("names.csv")}
+    """Rows of names.csv by pyongc's name of the entry that they amend.
+
+    Raises ValueError for a row about an entry that pyongc does not know.
+    """
+    rows: dict[str, Mapping[str, str]] = {}
+    for row in read_table("names.csv"):
+        designation = _designation(_plain(row["object"]))
+        name = _ongc_name(*designation) if designation else None
+        if name is None:
+            raise ValueError(f"names.csv: pyongc does not know {row['object']}")
+        rows[name] = row
+    return rows
 
 
 # ---------------------------------------------------------------------------------------- NGC and IC
@@ -446,24 +456,23 @@ def _tidy(common: str) -> str:
 @lru_cache(maxsize=4096)
 def _ongc_object(ongc_name: str) -> SkyObject | None:
     """The object of a pyongc entry, duplicates followed to the entry that holds the data."""
-    row = _row(ongc_name)
+    row, followed = _row(ongc_name), {ongc_name}
     while row is not None and row["type"] == "Dup":
         target = next((c + row[c.lower()] for c in ("NGC", "IC") if row[c.lower()]), None)
         if target is None and row["messier"]:
             target = _messier().get(str(int(row["messier"])))
-        row = _row(target) if target and target != row["name"] else None
-    if row is None:
+        row = _row(target) if target and target not in followed else None
+        followed.add(target or "")
+    if row is None or row["ra"] is None:
         return None
     name = _canonical(row["name"])
-    amended = _amendments().get(_key(name), {})
+    amended = _amendments().get(row["name"], {})
     name = amended.get("name") or name
     dropped = {_key(n) for n in _split(amended.get("drop", ""))}
     common = [amended["common_name"]] if amended.get("common_name") else []
     common += [_tidy(n) for n in (row["commonnames"] or "").split(",") if n.strip() and _key(n) not in dropped]
     names = [*common[:1], *_cross_references(row), *_split(amended.get("designations", "")), *common[1:],
              *_split(amended.get("also", ""))]  # fmt: skip
-    if row["ra"] is None:
-        return None
     magnitude = row["vmag"] if row["vmag"] is not None else row["bmag"]
     if written := amended.get("magnitude"):
         magnitude = None if written == "-" else float(written)
@@ -509,7 +518,7 @@ def _spots() -> tuple[tuple[_Spot, ...], tuple[_Spot, ...]]:
         "SELECT name, type, ra, dec, majax, messier FROM objects WHERE type NOT IN ('Dup', 'NonEx') AND ra NOT NULL"
     )
     for name, kind, ra, dec, major, messier in rows:
-        row = amended.get(_key(_canonical(name)), {})
+        row = amended.get(name, {})
         if kind in ("*", "**", "Other", "Nova") and not messier and not row.get("kind"):
             continue
         reach = (_number(row.get("major_arcmin", "")) or major or 0.0) / 120.0
@@ -614,11 +623,7 @@ def _index() -> Mapping[str, SkyObject | str]:
     for item in _shipped_objects():
         enter([item.name, *item.also], item, item.name)
     dropped: dict[str, set[str]] = {}
-    for row in _amendments().values():
-        found = _designation(_plain(row["object"]))
-        ongc = _ongc_name(*found) if found else None
-        if ongc is None:
-            raise ValueError(f"names.csv: pyongc does not know {row['object']}")
+    for ongc, row in _amendments().items():
         names = [row["name"], row["common_name"], *_split(row["also"]), *_split(row["designations"])]
         enter(filter(None, names), ongc, ongc)
         dropped[ongc] = {_key(n) for n in _split(row["drop"])}
