@@ -33,7 +33,10 @@ class SessionFacts:
 
 @dataclass(frozen=True)
 class PictureFacts:
-    """One picture. ``objects`` in the order written, the target first; ``in_field`` with pixel positions."""
+    """One picture. ``objects`` in the order written, the target first; ``in_field`` with pixel positions.
+
+    ``touching`` are also those whose extent alone falls in the picture, and named bright stars.
+    """
 
     picture: Picture
     pixels: tuple[int, int] | None
@@ -42,6 +45,7 @@ class PictureFacts:
     objects: tuple[SkyObject, ...]
     placement: Placed | None
     in_field: tuple[tuple[SkyObject, float, float], ...] | None
+    touching: tuple[tuple[SkyObject, float, float], ...]
     sessions: tuple[SessionFacts, ...]
     light_m2_h: float
     sky_brightness: float | None
@@ -105,6 +109,7 @@ def picture_facts(
         objects=objects,
         placement=placement,
         in_field=almanac.in_field(placement) if placement else None,
+        touching=almanac.touching(placement) if placement else (),
         sessions=session_facts(sessions, almanac),
         light_m2_h=light,
         sky_brightness=sky,

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
+from generator.charts.overlay import MOST_OBJECTS, Marked, Overlay
 from generator.facts.optics import Optics
 from generator.facts.picture import PictureFacts
 from generator.site.addresses import picture_page
@@ -85,6 +86,39 @@ class PictureContext:
     newer: Link | None
     older: Link | None
     shows_the_sun: bool
+    overlay: Overlay | None
+
+
+def overlay_of(facts: PictureFacts) -> Overlay | None:
+    """What can be laid over a picture, or ``None`` where nothing says where it lies.
+
+    Named first: the picture's own objects, then those with a name of their own, then the large and the bright.
+    """
+    if facts.placement is None:
+        return None
+    own = {o.name for o in facts.objects}
+
+    def weight(known: SkyObject) -> tuple[int, float, float, str]:
+        size = known.size_arcmin[0] if known.size_arcmin else 0.0
+        named = 0 if known.name in own else 1 if known.common_name else 2
+        return named, -size, known.magnitude if known.magnitude is not None else 99.0, known.name
+
+    seen = sorted(facts.touching, key=lambda found: weight(found[0]))
+    marked = tuple(
+        Marked(
+            name=known.common_name or known.name,
+            ra_deg=known.ra_deg or 0.0,
+            dec_deg=known.dec_deg or 0.0,
+            x=round(x, 1),
+            y=round(y, 1),
+            size_arcmin=known.size_arcmin,
+            size_angle_deg=known.size_angle_deg,
+            is_star=known.kind == "star",
+            rank=rank,
+        )
+        for rank, (known, x, y) in enumerate(seen[:MOST_OBJECTS])
+    )
+    return Overlay(facts.placement.plain, marked)
 
 
 def gist(facts: PictureFacts) -> Gist:
@@ -175,6 +209,7 @@ def _context(
         newer=newer,
         older=older,
         shows_the_sun=any(o.name == "Sun" for o in facts.objects),
+        overlay=overlay_of(facts),
     )
 
 
