@@ -11,8 +11,8 @@ from generator.charts.drawing import Voice
 from generator.facts.exposure import UNFILTERED
 from generator.facts.target import Step
 
-WIDTH, HEIGHT = 640, 300
-LEFT, RIGHT, TOP, BOTTOM = 44, 148, 16, 34
+WIDTH, HEIGHT = 920, 330
+LEFT, RIGHT, TOP, BOTTOM = 36, 196, 16, 34
 #: Dashes that tell the lines apart without colour; the line for everything is whole and heavier.
 DASHES = ("", "7 3", "2 3", "10 3 2 3", "5 5", "1 4", "12 4", "3 2 1 2")
 LABEL_GAP = 17
@@ -76,7 +76,7 @@ def _svg(chart: HoursChart, voice: Voice) -> str:
         parts.append(f'<text class="scale" x="{LEFT}" y="{HEIGHT - BOTTOM + 18}">{first.year}</text>')
     places = _apart([y(total / 3600) for _, _, total in lines])
     for number, ((name, points, total), place) in enumerate(zip(lines, places, strict=True)):
-        path = f"M{LEFT} {y(0):.1f}"
+        path = f"M{x(points[0][0]):.1f} {y(0):.1f}"
         for day, hours in points:
             path += f"H{x(day):.1f}V{y(hours):.1f}"
         path += f"H{WIDTH - RIGHT}"
@@ -155,7 +155,7 @@ def _said(name: str | None, voice: Voice) -> str:
 
 
 def _short(label: str) -> str:
-    return label if len(label) <= 14 else label[:13] + "…"
+    return label if len(label) <= 18 else label[:17] + "…"
 
 
 def _story(chart: HoursChart, voice: Voice) -> str:

@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import UTC, date, datetime
+from typing import TYPE_CHECKING
 
 from generator.archive.records import Night
 from generator.charts.drawing import Drawing
+from generator.charts.night import Curve, night_chart
+from generator.facts.picture import SessionFacts
 from generator.facts.whole import NightFacts
 from generator.site.edition import Edition
 from generator.site.log import Entry, PlaceNote, entry, place_note
 from generator.site.page import Frame, Link, Page
 from generator.site.wall import Hung, wall
+
+if TYPE_CHECKING:
+    from generator.sky.catalogue import SkyObject
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +66,7 @@ def night_note(note: Night) -> NightNote:
 
 def pages(edition: Edition) -> list[Page]:
     nights = edition.facts.nights  # newest first
-    targets = {p.picture.target: p.target.name for p in edition.facts.pictures.values() if p.target}
+    targets = {p.picture.target: p.target for p in edition.facts.pictures.values() if p.target}
     found = []
     for at, night in enumerate(nights):
         context = _context(
@@ -75,17 +81,21 @@ def pages(edition: Edition) -> list[Page]:
 
 
 def _context(
-    edition: Edition, night: NightFacts, targets: dict[str, str], earlier: date | None, later: date | None
+    edition: Edition, night: NightFacts, targets: dict[str, SkyObject], earlier: date | None, later: date | None
 ) -> NightContext:
     def link(other: date | None) -> Link | None:
         return Link(other.isoformat(), edition.addresses.nights[other]) if other else None
+
+    def name_of(f: SessionFacts) -> str | None:
+        known = targets.get(f.session.target)
+        return known.name if known else None
 
     fractions = [f.moon_fraction for f in night.sessions if f.moon_fraction is not None]
     return NightContext(
         frame=edition.frame,
         night=night.night,
         notes=tuple(night_note(n) for n in night.notes),
-        entries=tuple(entry(f, edition.addresses, targets.get(f.session.target)) for f in night.sessions),
+        entries=tuple(entry(f, edition.addresses, name_of(f)) for f in night.sessions),
         places=tuple({f.session.place.name: place_note(f.session.place) for f in night.sessions}.values()),
         total_s=night.integration.total_s,
         kept=night.integration.kept,
@@ -94,5 +104,26 @@ def _context(
         pictures=wall(night.pictures, edition),
         earlier=link(earlier),
         later=link(later),
-        charts=(),
+        charts=_charts(edition, night, targets),
     )
+
+
+def _charts(edition: Edition, night: NightFacts, targets: dict[str, SkyObject]) -> tuple[Drawing, ...]:
+    """A chart for each place at which sessions say when they were."""
+    found: list[Drawing] = []
+    for place in {f.session.place.name: f.session.place for f in night.sessions}.values():
+        shot: dict[str, list[tuple[datetime, datetime]]] = {}
+        for f in night.sessions:
+            s = f.session
+            if s.place.name == place.name and s.start and s.end and s.target in targets:
+                shot.setdefault(s.target, []).append((s.start.astimezone(UTC), s.end.astimezone(UTC)))
+        curves = tuple(_curve(targets[name], tuple(times)) for name, times in shot.items())
+        limit = edition.facts.archive.horizon_deg
+        chart = night_chart(place.name, place.published, place.time_zone, limit, curves)
+        if chart is not None:
+            found.append(chart)
+    return tuple(found)
+
+
+def _curve(target: SkyObject, sessions: tuple[tuple[datetime, datetime], ...]) -> Curve:
+    return Curve(target.name, target.ra_deg, target.dec_deg, target.name if target.moves else None, sessions)

@@ -132,8 +132,17 @@ def gist(facts: PictureFacts) -> Gist:
         focal_length_mm=seen.focal_length_mm if seen else None,
         f_ratio=seen.f_ratio if seen else None,
         places=tuple(dict.fromkeys(s.session.place.name for s in facts.sessions)),
-        sky_brightness=facts.sky_brightness,
+        sky_brightness=None if _is_sun(facts.target) else facts.sky_brightness,
     )
+
+
+def _is_sun(known: SkyObject | None) -> bool:
+    return known is not None and known.name == "Sun"
+
+
+def comparable_depth(target: SkyObject | None, depth_mag: float | None) -> float | None:
+    """Depth where it says something: not for the Sun, the Moon and planets, whose light drowns the sky's."""
+    return None if target is not None and target.moves else depth_mag
 
 
 def pages(edition: Edition) -> list[Page]:
@@ -188,7 +197,7 @@ def _context(
         optics=facts.optics,
         frame_fill=facts.frame_fill,
         light_m2_h=facts.light_m2_h,
-        depth_mag=facts.depth_mag,
+        depth_mag=comparable_depth(facts.target, facts.depth_mag),
         reference_rig=archive.reference_rig.name if archive.reference_rig else None,
         placed=PlacedNote(
             *placement.centre, position_angle_deg=placement.position_angle_deg, mirrored=placement.mirrored
@@ -208,7 +217,7 @@ def _context(
         part_of=tuple(link for name in part_of if (link := _listed_link(edition, name))),
         newer=newer,
         older=older,
-        shows_the_sun=any(o.name == "Sun" for o in facts.objects),
+        shows_the_sun=any(map(_is_sun, facts.objects)),
         overlay=overlay_of(facts),
     )
 

@@ -7,11 +7,15 @@ from datetime import date
 
 from generator.charts.drawing import Drawing
 from generator.charts.hours import hours_chart
+from generator.charts.season import SeasonChart
+from generator.charts.sky_map import Finder, Outline
 from generator.facts.target import Growth, TargetFacts
+from generator.site.addresses import picture_page
 from generator.site.edition import Edition
 from generator.site.heavens import ObjectNote, object_note
 from generator.site.log import FilterTotal, filter_totals
-from generator.site.page import Frame, Link, Page
+from generator.site.page import Frame, Link, Page, relative
+from generator.site.picture_page import comparable_depth
 from generator.site.wall import Hung, hung
 
 
@@ -56,7 +60,9 @@ class TargetContext:
     reference_rig: str | None
     same_constellation: tuple[Link, ...]
     same_kind: tuple[Link, ...]
-    charts: tuple[Drawing | str, ...]
+    growth: Drawing | None
+    seasons: tuple[Drawing, ...]
+    finder: Drawing | None
     shows_the_sun: bool
 
 
@@ -88,7 +94,7 @@ def _context(
 ) -> TargetContext:
     whole = target.integration
     reference = edition.facts.archive.reference_rig
-    chart = hours_chart(target.steps, tuple((p.picture.finished, p.picture.title) for p in target.pictures))
+    made = tuple((p.picture.finished, p.picture.title) for p in target.pictures)
     return TargetContext(
         frame=edition.frame,
         object=object_note(target.object, edition.addresses),
@@ -99,15 +105,45 @@ def _context(
         first_night=whole.first_night,
         last_night=whole.last_night,
         light_m2_h=target.light_m2_h,
-        depth_mag=target.depth_mag,
-        half_magnitude_h=target.half_magnitude_h,
+        depth_mag=comparable_depth(target.object, target.depth_mag),
+        half_magnitude_h=None if target.object.moves else target.half_magnitude_h,
         latest_rig=target.sessions[-1].session.rig.name if target.sessions else None,
         reference_rig=reference.name if reference else None,
         same_constellation=same_constellation,
         same_kind=same_kind,
-        charts=(chart,) if chart else (),
+        growth=hours_chart(target.steps, made),
+        seasons=_seasons(edition, target),
+        finder=_finder(edition, target),
         shows_the_sun=target.name == "Sun",
     )
+
+
+def _seasons(edition: Edition, target: TargetFacts) -> tuple[SeasonChart, ...]:
+    """The season of a target with a fixed place, from each place that it was shot at, the latest first."""
+    known = target.object
+    if known.ra_deg is None or known.dec_deg is None or target.integration.last_night is None:
+        return ()
+    places = {f.session.place.name: f.session.place for f in reversed(target.sessions)}
+    found = []
+    for place in places.values():
+        latitude, longitude, _ = place.published
+        limit, year = edition.facts.archive.horizon_deg, target.integration.last_night.year
+        found.append(SeasonChart(place.name, latitude, longitude, known.ra_deg, known.dec_deg, limit, year))
+    return tuple(found)
+
+
+def _finder(edition: Edition, target: TargetFacts) -> Finder | None:
+    """The sky around a target with a fixed place, with the outlines of its pictures that are placed."""
+    known = target.object
+    if known.ra_deg is None or known.dec_deg is None:
+        return None
+    here = edition.addresses.targets[target.name]
+    outlines = tuple(
+        Outline(p.picture.title, relative(here, picture_page(p.picture.id)), p.placement.corners_deg)
+        for p in target.pictures
+        if p.placement is not None and p.picture.id in edition.shown
+    )
+    return Finder(known.name, known.ra_deg, known.dec_deg, outlines)
 
 
 def _years(edition: Edition, target: TargetFacts) -> tuple[TargetYear, ...]:

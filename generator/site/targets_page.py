@@ -8,6 +8,7 @@ from datetime import date
 from generator.site.edition import TARGETS, Edition
 from generator.site.heavens import ObjectNote, object_note
 from generator.site.page import Frame, Page
+from generator.site.picture_page import comparable_depth
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +42,7 @@ def pages(edition: Edition) -> list[Page]:
             pictures=len(t.pictures),
             first_night=t.integration.first_night,
             last_night=t.integration.last_night,
-            depth_mag=t.depth_mag,
+            depth_mag=comparable_depth(t.object, t.depth_mag),
         )
         for t in sorted(edition.facts.targets, key=lambda t: _by_number(t.name))
     )

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import re
 from collections.abc import Callable, Sequence
 from functools import cached_property, lru_cache
 from typing import Any
@@ -116,7 +117,10 @@ class Typography:
         return f"{self.number(hours)}{THIN}h" + (f" {minutes}{THIN}min" if minutes else "")
 
     def hours(self, seconds: float | None, decimals: int = 2) -> str:
-        """Seconds as decimal hours without the unit, for a column: ``6.70``."""
+        """Seconds as decimal hours without the unit, for a column: ``6.70``; what would look like none: ``<0.01``."""
+        least = 10**-decimals
+        if seconds is not None and 0 < seconds / 3600 < least / 2:
+            return f"<{self.number(least, decimals)}"
         return self.number(None if seconds is None else seconds / 3600, decimals)
 
     def exposure(self, seconds: float | None) -> str:
@@ -151,6 +155,17 @@ class Typography:
         """``January 2025``."""
         return NONE if day is None else str(format_skeleton("yMMMM", day, locale=self.locale))
 
+    def long_dates(self, first: dt.date, last: dt.date) -> str:
+        """A range of days with the months written out: ``18–19 January 2025``."""
+        patterns = self.locale.interval_formats.get("yMMMd", {})
+        field = "y" if first.year != last.year else "M" if first.month != last.month else "d"
+        parts = patterns.get(field)
+        if first == last or not parts:
+            return self.dates(first, last)
+        wide = [re.sub(r"(?<!M)MMM(?!M)", "MMMM", part) for part in parts]
+        said = zip((first, last), wide, strict=True)
+        return "".join(format_date(day, part, locale=self.locale) for day, part in said)
+
     def dates(self, first: dt.date | None, last: dt.date | None) -> str:
         """A range of days: ``18 January – 3 March 2025``."""
         if first is None or last is None:
@@ -161,7 +176,7 @@ class Typography:
 
     def evening(self, night: dt.date) -> str:
         """A night by both its dates: ``18–19 January 2025``."""
-        return self.dates(night, night + dt.timedelta(days=1)) if night < dt.date.max else self.date(night)
+        return self.long_dates(night, night + dt.timedelta(days=1)) if night < dt.date.max else self.date(night)
 
     def clock(self, moment: dt.datetime | None) -> str:
         """``19:40``."""
@@ -245,8 +260,8 @@ class Typography:
             name: getattr(self, name)
             for name in (
                 "number", "signed", "plain", "unit", "percent", "in_words", "spread", "duration", "hours",
-                "exposure", "date", "short_date", "day_month", "month", "weekday", "month_year", "dates", "evening",
-                "clock",
+                "exposure", "date", "short_date", "day_month", "month", "weekday", "month_year", "dates",
+                "long_dates", "evening", "clock",
                 "degrees", "angle", "extent", "extent_arcmin", "right_ascension", "declination", "latitude",
                 "longitude", "f_ratio", "listed",
             )
