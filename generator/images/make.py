@@ -8,7 +8,10 @@ from __future__ import annotations
 
 import io
 import multiprocessing
+import multiprocessing.connection
 import os
+import signal
+import threading
 from collections.abc import Callable, Iterable
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
@@ -154,21 +157,19 @@ def make_all(
     if not waiting:
         return outcomes
     if executor is not None:
-        for job in _through(executor, waiting, cache_folder, done, at_once=_WAITING, budget=None):
-            done(job, _worker_died())
+        _through(executor, waiting, cache_folder, done, at_once=_WAITING, budget=None)
         return outcomes
     count = min(workers or os.cpu_count() or 1, len(waiting))
     budget = memory_available()
-    with _pool(count) as pool:
-        lost = _through(pool, waiting, cache_folder, done, at_once=count, budget=budget)
-    # When one worker dies the pool fails everything it held; each is tried once more, alone.
-    while lost:
-        with _pool(1) as pool:
-            left = _through(pool, lost, cache_folder, done, at_once=1, budget=budget)
-        if left:
-            done(left[0], _worker_died())
-            left = left[1:]
-        lost = left
+    while waiting:
+        with _pool(count) as pool:
+            suspects, waiting = _through(pool, waiting, cache_folder, done, at_once=count, budget=budget)
+        # When one worker dies the pool fails all that it held; each of them is tried once more, alone.
+        for job in suspects:
+            with _pool(1) as pool:
+                again, _ = _through(pool, [job], cache_folder, done, at_once=1, budget=budget)
+            if again:
+                done(job, _worker_died())
     return outcomes
 
 
@@ -188,8 +189,8 @@ def _through(
     *,
     at_once: int,
     budget: int | None,
-) -> list[Job]:
-    """Works through jobs; returns those whose worker died, the ones that were running first."""
+) -> tuple[list[Job], list[Job]]:
+    """Works through jobs. Where a process of our own pool dies: the jobs it held, and those not yet begun."""
     todo = list(reversed(jobs))
     running: dict[Future[Outcome], Job] = {}
     lost: list[Job] = []
@@ -209,14 +210,21 @@ def _through(
             for future in wait(running, return_when=FIRST_COMPLETED).done:
                 job = running.pop(future)
                 try:
-                    done(job, future.result())
+                    outcome = future.result()
                 except BrokenProcessPool:
                     lost.append(job)
+                    continue
+                except Exception as error:
+                    # The name that distributed gives to a job whose workers died again and again.
+                    if type(error).__name__ != "KilledWorker":
+                        raise
+                    outcome = _worker_died()
+                done(job, outcome)
     except BaseException:
         for future in running:
             future.cancel()
         raise
-    return lost + list(reversed(todo))
+    return lost, list(reversed(todo))
 
 
 def _pool(workers: int) -> ProcessPoolExecutor:
@@ -226,7 +234,20 @@ def _pool(workers: int) -> ProcessPoolExecutor:
     context = multiprocessing.get_context("forkserver" if "forkserver" in methods else "spawn")
     if "forkserver" in methods:
         multiprocessing.set_forkserver_preload(["generator.images.make", "generator.images.resize"])
-    return ProcessPoolExecutor(workers, mp_context=context)
+    return ProcessPoolExecutor(workers, mp_context=context, initializer=_begin_work)
+
+
+def _begin_work() -> None:
+    """A worker leaves an interruption to the process that started it, and ends when that one is gone."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        threading.Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
+
+
+def _end_with(sentinel: int) -> None:
+    multiprocessing.connection.wait([sentinel])
+    os._exit(1)
 
 
 def memory_available() -> int:

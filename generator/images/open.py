@@ -34,6 +34,8 @@ _RAW_ENDINGS = frozenset(
 #: A progressive JPEG of a camera or a program has about ten scans; thousands of them are made to keep a reader busy.
 _MAX_SCANS = 400
 _MIB = 1 << 20
+#: No picture of ordinary formats is packed tighter than this.
+_MAX_RATIO = 4000
 
 
 class PictureFault(Exception):
@@ -108,11 +110,15 @@ def picture_size(path: Path) -> tuple[int, int]:
         if kind == "tiff":
             header = _tiff_header(path)
             width, height, orientation = header.width, header.height, header.orientation
+            _within_limit(width, height)
+            _plausible(path, width, height, header.bytes_per_pixel)
         else:
             with _pillow(path) as image:
                 width, height = image.size
+                _within_limit(width, height)
+                if kind in ("jpeg", "png") and image.mode != "1":
+                    _plausible(path, width, height, 1)
                 orientation = _orientation(image, path)
-        _within_limit(width, height)
         return (height, width) if orientation > 4 else (width, height)
 
 
@@ -214,6 +220,20 @@ def _within_limit(width: int, height: int) -> None:
             "picture-too-large",
             f"the picture says it has {width} × {height} pixels, more than {limit / 1e6:g} megapixels",
             f"export it smaller, or set {LIMIT_VARIABLE}={-(-width * height // 1_000_000)} if it is meant",
+        )
+
+
+def _plausible(path: Path, width: int, height: int, bytes_per_pixel: float) -> None:
+    """Refuses a header that promises far more than the file can hold, before memory is taken for it.
+
+    Deflate makes nothing more than 1,032 times smaller, LZW about as much, baseline JPEG 256 times.
+    """
+    promised = width * height * bytes_per_pixel
+    if promised > 16 * _MIB and promised > _MAX_RATIO * path.stat().st_size:
+        raise PictureFault(
+            "picture-truncated",
+            f"the picture says it has {width} × {height} pixels, but the file is far too small for that",
+            "copy or export the file again",
         )
 
 
@@ -334,6 +354,7 @@ class _TiffHeader:
     width: int
     height: int
     bits: int
+    bytes_per_pixel: float
     orientation: int
     profile: bytes | None
     more_pages: bool
@@ -365,11 +386,15 @@ def _tiff_header(path: Path) -> _TiffHeader:
         orientation = tags[274].value if 274 in tags else 1
         profile = tags[34675].value if 34675 in tags else None
         bits = page.bitspersample
+        deepest = max(int(b) for b in (bits if isinstance(bits, tuple) else (bits,)))
+        # A blank fax of one bit has no bound worth the name.
+        each = 0.0 if deepest == 1 else deepest / 8 * int(page.samplesperpixel)
         more = any(not _is_preview(file.pages[n]) for n in range(1, min(len(file.pages), 50)))
         return _TiffHeader(
             int(page.imagewidth),
             int(page.imagelength),
-            max(int(b) for b in (bits if isinstance(bits, tuple) else (bits,))),
+            deepest,
+            each,
             int(orientation) if isinstance(orientation, int) and 1 <= orientation <= 8 else 1,
             profile if isinstance(profile, bytes) and profile else None,
             more,
@@ -436,6 +461,7 @@ def _open_raster(path: Path, kind: str, doubts: list[Doubt]) -> Opened:
     if kind == "tiff":
         header = _tiff_header(path)
         _within_limit(header.width, header.height)
+        _plausible(path, header.width, header.height, header.bytes_per_pixel)
         if header.more_pages:
             doubts.append(_many_frames())
         if header.bits > 8:
@@ -443,6 +469,8 @@ def _open_raster(path: Path, kind: str, doubts: list[Doubt]) -> Opened:
             return _opened_deep(pixels, mode, header.profile, doubts)
     with _pillow(path) as image:
         _within_limit(*image.size)
+        if kind in ("jpeg", "png") and image.mode != "1":
+            _plausible(path, *image.size, 1)
         if kind != "tiff" and image.format != "MPO" and getattr(image, "n_frames", 1) > 1:
             doubts.append(_many_frames())
         if kind == "jpeg" and image.info.get("progressive") and path.read_bytes().count(b"\xff\xda") > _MAX_SCANS:

@@ -57,8 +57,7 @@ def chain(pixels: Image.Image | NDArray[np.uint16], sizes: Sequence[tuple[int, i
         if deep:
             yield as_8_bit(_deep_of(light))
         else:
-            bands = [band.point(_from_light(), "L") for band in light]
-            yield bands[0] if len(bands) == 1 else Image.merge("RGB", bands)
+            yield _levels_of(light)
 
 
 def _size(pixels: Image.Image | NDArray[np.uint16]) -> tuple[int, int]:
@@ -162,6 +161,18 @@ def _deep_of(light: list[Image.Image]) -> NDArray[np.uint16]:
         for b in light
     ]
     return planes[0] if len(planes) == 1 else np.stack(planes, axis=-1)
+
+
+def _levels_of(light: list[Image.Image]) -> Image.Image:
+    """Light as an 8-bit picture. The bands are looked up as one: Pillow reads its table of 65,536 anew each time."""
+    if len(light) == 1:
+        return light[0].point(_from_light(), "L")
+    width, height = light[0].size
+    stacked = Image.new("I", (width, height * len(light)))
+    for index, band in enumerate(light):
+        stacked.paste(band, (0, index * height))
+    levels = stacked.point(_from_light(), "L")
+    return Image.merge("RGB", [levels.crop((0, i * height, width, (i + 1) * height)) for i in range(len(light))])
 
 
 def _linear(codes: NDArray[np.float64]) -> NDArray[np.float64]:

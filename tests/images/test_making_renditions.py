@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import io
 import os
+import signal
+import subprocess
+import sys
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -143,6 +146,54 @@ def test_a_worker_that_is_killed_costs_one_picture(tmp_path: Path) -> None:
     assert fault.hint
     assert len(outcomes) == len(REAL)
     assert all(isinstance(o, PictureFile) for o in outcomes.values())
+
+
+class KilledWorker(Exception):
+    """What distributed raises for a job whose workers died."""
+
+
+def test_an_engine_that_lost_its_worker_costs_one_picture(tmp_path: Path) -> None:
+    class Engine(ThreadPoolExecutor):
+        def submit(self, fn, /, path, *args):  # type: ignore[no-untyped-def, override]
+            if path.name == "retina.jpg":
+                return super().submit(self.fail)
+            return super().submit(fn, path, *args)
+
+        def fail(self) -> None:
+            raise KilledWorker
+
+    with Engine(2) as executor:
+        outcomes = make_all(jobs(), tmp_path, executor=executor)
+    assert isinstance(outcomes.pop(real("retina.jpg")), PictureFault)
+    assert all(isinstance(o, PictureFile) for o in outcomes.values())
+
+
+def test_workers_end_with_the_build_that_is_killed(tmp_path: Path) -> None:
+    program = (
+        "import os, sys, signal\n"
+        "from pathlib import Path\n"
+        "from generator.images.make import Job, make_all\n"
+        "from generator.images.keep import source_hash\n"
+        "def stop(job, outcome):\n"
+        "    os.kill(os.getpid(), signal.SIGKILL)\n"
+        "if __name__ == '__main__':\n"
+        "    paths = [Path(p) for p in sys.argv[2:]]\n"
+        "    make_all([Job(p, source_hash(p)) for p in paths], Path(sys.argv[1]), workers=2, progress=stop)\n"
+    )
+    (tmp_path / "program.py").write_text(program)
+    # Its workers inherit standard output: it is closed when the last of them is gone.
+    ended = subprocess.run(
+        [sys.executable, tmp_path / "program.py", tmp_path / "cache", *(real(n) for n in REAL)],
+        stdout=subprocess.PIPE,
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
+        timeout=60,
+        check=False,
+    )
+    assert ended.returncode == -signal.SIGKILL
+    outcomes = make_all(jobs(), tmp_path / "cache", workers=2)
+    assert all(isinstance(o, PictureFile) for o in outcomes.values())
+    keep.prune(tmp_path / "cache", [job.entry for job in jobs()])
+    assert not list((tmp_path / "cache").glob(".*"))
 
 
 def test_memory_is_known() -> None:
