@@ -377,11 +377,12 @@ def darks_differ(case: Case) -> Iterator[Sighting]:
         darks = session.calibration
         if darks is None or darks.darks == 0:
             continue
+        groups = session.frames
         for key, dark, lights, unit, share, apart in (
-            ("dark_exposure", darks.dark_exposure_s, [g.exposure_s for g in session.frames], " s", DARKS_EXPOSURE, 0.0),
-            ("dark_gain", darks.dark_gain, [g.gain for g in session.frames], "", 1e-6, 0.0),
-            ("dark_iso", darks.dark_iso, [g.iso for g in session.frames], "", 1e-6, 0.0),
-            ("dark_temperature", darks.dark_temperature_c, [g.sensor_temperature_c for g in session.frames], " °C",
+            ("dark_exposure", darks.dark_exposure_s, [g.exposure_s for g in groups], " s", DARKS_EXPOSURE, 0.0),
+            ("dark_gain", darks.dark_gain, [g.gain for g in groups], "", 1e-6, 0.0),
+            ("dark_iso", darks.dark_iso, [g.iso for g in groups], "", 1e-6, 0.0),
+            ("dark_temperature", darks.dark_temperature_c, [g.sensor_temperature_c for g in groups], " °C",
              0.0, DARKS_TEMPERATURE_C),
         ):  # fmt: skip
             known = [v for v in lights if v is not None]
