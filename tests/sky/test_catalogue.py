@@ -39,7 +39,7 @@ def found(written: str, catalogue: Catalogue = CATALOGUE) -> SkyObject:
         ("IC 1805", ["Heart Nebula", "the Heart"]),
         ("IC 1848", ["Soul Nebula"]),
         ("NGC 281", ["Pacman", "Pacman Nebula", "pac-man nebula", "IC 11"]),
-        ("NGC 2239", ["NGC 2244", "NGC 2239", "C 50"]),
+        ("NGC 2244", ["NGC 2244", "NGC 2239", "C 50"]),
         ("HCG 44", ["Hickson 44", "HCG44"]),
         ("ESO 97-13", ["ESO 097-013", "eso97-13", "Circinus Galaxy"]),
         ("IC 1515", ["MCG+00-01-004", "MCG +00-01-004", "UGC 12848"]),
