@@ -240,6 +240,10 @@ def _pool(workers: int) -> ProcessPoolExecutor:
 def _begin_work() -> None:
     """A worker leaves an interruption to the process that started it, and ends when that one is gone."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    # Decoders in C complain straight to standard error about what comes back as one fault.
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 2)
+    os.close(nowhere)
     parent = multiprocessing.parent_process()
     if parent is not None:
         threading.Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
