@@ -100,7 +100,7 @@ class WrittenCamera(Written):
     pixels: Annotated[list[PixelCount], Field(min_length=2, max_length=2)] = Field(description="[width, height]")
     pixel_size: PixelSize = Field(description="in µm, such as 3.76 um")
     colour: Literal["colour", "mono"] = Field("colour", description="colour or mono")
-    note: Prose | None = None
+    note: Prose | None = Field(None, description="whatever is worth knowing")
 
 
 class WrittenOptic(Written):
@@ -109,7 +109,7 @@ class WrittenOptic(Written):
     focal_length: Length = Field(description="in mm")
     aperture: Length | None = Field(None, description="clear aperture in mm; or f_ratio instead")
     f_ratio: FRatio | None = Field(None, description="focal length / aperture; or aperture instead")
-    note: Prose | None = None
+    note: Prose | None = Field(None, description="whatever is worth knowing")
 
 
 class WrittenRig(Written):
@@ -117,17 +117,17 @@ class WrittenRig(Written):
     camera: Line = Field(description="a name under cameras")
     focal_factor: Positive = Field(1.0, description="the reducer's or extender's factor, such as 0.8")
     f_ratio: FRatio | None = Field(None, description="working f-ratio of a lens stopped down")
-    mount: Line | None = None
-    guiding: Line | None = None
-    note: Prose | None = None
+    mount: Line | None = Field(None, description="what carries and tracks")
+    guiding: Line | None = Field(None, description="how the tracking is corrected")
+    note: Prose | None = Field(None, description="whatever is worth knowing")
 
 
 class WrittenEquipment(Written):
     """equipment.yaml"""
 
-    cameras: dict[Line, WrittenCamera] = Field(default_factory=dict)
-    optics: dict[Line, WrittenOptic] = Field(default_factory=dict)
-    rigs: dict[Line, WrittenRig] = Field(default_factory=dict)
+    cameras: dict[Line, WrittenCamera] = Field(default_factory=dict, description="cameras by name")
+    optics: dict[Line, WrittenOptic] = Field(default_factory=dict, description="lenses and telescopes by name")
+    rigs: dict[Line, WrittenRig] = Field(default_factory=dict, description="an optic and a camera together, by name")
 
 
 class WrittenPlace(Written):
@@ -137,7 +137,7 @@ class WrittenPlace(Written):
     time_zone: TimeZone = Field(description="IANA name, such as Europe/Berlin")
     sky_brightness: SkyBrightness | None = Field(None, description="in mag/arcsec2")
     publish: Literal["name", "rounded", "exact"] = Field("name", description="what the site may show of the position")
-    note: Prose | None = None
+    note: Prose | None = Field(None, description="whatever is worth knowing")
 
 
 class WrittenPlaces(RootModel[dict[Line, WrittenPlace]]):
@@ -146,7 +146,7 @@ class WrittenPlaces(RootModel[dict[Line, WrittenPlace]]):
 
 class WrittenObject(Written):
     coordinates: Coordinates | None = Field(None, description="ICRS; leave it out for what has no fixed place")
-    kind: Line | None = None
+    kind: Line | None = Field(None, description="free text, such as emission nebula")
     size: (
         Annotated[
             Annotated[ObjectSize, Tag("=one")]
@@ -156,7 +156,7 @@ class WrittenObject(Written):
         | None
     ) = Field(None, description="[30 arcmin, 20 arcmin]")
     also: list[Line] = Field(default_factory=list, description="other names")
-    note: Prose | None = None
+    note: Prose | None = Field(None, description="whatever is worth knowing")
 
 
 class WrittenObjects(RootModel[dict[Line, WrittenObject]]):
@@ -177,10 +177,10 @@ class WrittenFrames(Written):
 
 
 class WrittenCalibration(Written):
-    darks: Count | None = None
-    flats: Count | None = None
-    bias: Count | None = None
-    dark_flats: Count | None = None
+    darks: Count | None = Field(None, description="how many dark frames")
+    flats: Count | None = Field(None, description="how many flat frames")
+    bias: Count | None = Field(None, description="how many bias frames")
+    dark_flats: Count | None = Field(None, description="how many darks for the flats")
     dark_exposure: Exposure | None = Field(None, description="of one dark, in s")
     dark_gain: NotNegative | None = Field(None, description="gain of the darks")
     dark_iso: Positive | None = Field(None, description="ISO of the darks")
@@ -189,22 +189,22 @@ class WrittenCalibration(Written):
 
 class WrittenSession(Written):
     night: Day = Field(description="the date on which the evening began")
-    rig: Line | None = None
-    place: Line | None = None
+    rig: Line | None = Field(None, description="left out: the sidecar's")
+    place: Line | None = Field(None, description="left out: the sidecar's")
     start: ClockTime | None = Field(None, description="clock time at the place; before noon is the next date")
     end: ClockTime | None = Field(None, description="clock time at the place; before noon is the next date")
-    frames: Annotated[list[WrittenFrames], Field(min_length=1)]
-    calibration: WrittenCalibration | None = None
+    frames: Annotated[list[WrittenFrames], Field(min_length=1)] = Field(description="groups of sub-exposures")
+    calibration: WrittenCalibration | None = Field(None, description="what the lights were calibrated with")
     sky_brightness: SkyBrightness | None = Field(None, description="in mag/arcsec2")
     star_width: SmallAngle | None = Field(None, description="full width at half maximum, in arcsec")
-    note: Prose | None = None
+    note: Prose | None = Field(None, description="whatever is worth knowing")
 
 
 class NumbersOfPlacement(Written):
     centre: Coordinates = Field(description="ICRS position of the picture's centre")
     image_scale: SmallAngle = Field(description="per picture pixel, in arcsec")
     position_angle: Angle = Field(description="of the picture's up, from north through east")
-    mirrored: YesNo = False
+    mirrored: YesNo = Field(False, description="yes: north up has east on the right")
 
 
 class HeaderOfPlacement(Written):
@@ -217,12 +217,12 @@ class WrittenSidecar(Written):
 
     model_config = ConfigDict(json_schema_extra=_one_of("sessions", "builds_on"))
 
-    title: Line
+    title: Line = Field(description="name of the picture")
     objects: Annotated[list[Line], Field(min_length=1)] = Field(description="the first is the target")
     finished: Day = Field(description="when the picture was finished")
     rig: Line | None = Field(None, description="of every session that does not say otherwise")
     place: Line | None = Field(None, description="of every session that does not say otherwise")
-    sessions: list[WrittenSession] = Field(default_factory=list)
+    sessions: list[WrittenSession] = Field(default_factory=list, description="one for each night, rig and place")
     builds_on: list[Id] = Field(default_factory=list, description="pictures whose sessions this one also contains")
     replaces: Id | None = Field(None, description="an older picture that this one supersedes")
     resampling: Positive = Field(1.0, description="picture pixels per sensor pixel, each way (drizzled ×2: 2)")
@@ -235,11 +235,11 @@ class WrittenSidecar(Written):
         ]
         | None
     ) = Field(None, description="where on the sky the picture lies")
-    description: Prose | None = None
-    processing: Prose | None = None
+    description: Prose | None = Field(None, description="Markdown, shown under the picture")
+    processing: Prose | None = Field(None, description="Markdown, how the picture was made")
     alt: Line | None = Field(None, description="what a person who cannot see the picture should be told")
-    tags: list[Line] = Field(default_factory=list)
-    credit: Line | None = None
+    tags: list[Line] = Field(default_factory=list, description="words of your own")
+    credit: Line | None = Field(None, description="left out: the author")
     listed: YesNo = Field(True, description="no: the page is built, but linked from nowhere and marked noindex")
     draft: YesNo = Field(False, description="yes: not built at all")
     former_ids: list[Id] = Field(default_factory=list, description="ids that this picture had before")
@@ -251,8 +251,8 @@ class WrittenSidecar(Written):
 class WrittenNight(Written):
     """Front matter of nights/YYYY-MM-DD.md"""
 
-    place: Line | None = None
-    title: Line | None = None
+    place: Line | None = Field(None, description="where; left out: every place of that night")
+    title: Line | None = Field(None, description="a few words for the night")
     temperature: Temperature | None = Field(None, description="in °C")
     humidity: Humidity | None = Field(None, description="in %")
     wind: Wind | None = Field(None, description="in m/s")
@@ -262,8 +262,8 @@ class WrittenNight(Written):
 class WrittenExhibit(Written):
     """exhibits/NAME.yaml"""
 
-    title: Line
-    introduction: Prose | None = None
+    title: Line = Field(description="name of the exhibit")
+    introduction: Prose | None = Field(None, description="Markdown")
     pictures: Annotated[
         list[
             Annotated[
@@ -273,13 +273,13 @@ class WrittenExhibit(Written):
             ]
         ],
         Field(min_length=1),
-    ]
+    ] = Field(description="ids in order, each alone or with its commentary (Markdown)")
 
 
 class WrittenPage(Written):
     """Front matter of pages/NAME.md"""
 
-    title: Line | None = None
+    title: Line | None = Field(None, description="left out: the first heading")
 
 
 MODELS: dict[str, type[BaseModel]] = {

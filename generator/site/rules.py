@@ -1,0 +1,15 @@
+"""The rules of names, placements and the published site."""
+
+from __future__ import annotations
+
+RULES: dict[str, str] = {
+    "disk": "A file cannot be read or written: a full disk, a folder that may not be written to.",
+    "embedded-placement": "The placement embedded in a picture cannot be used and was passed over (a doubt).",
+    "executor": "The executor of `--executor` cannot be reached.",
+    "placement": "A placement's header cannot be used: no celestial axes, another picture's size, a singular matrix.",
+    "publish": "The output folder holds files that no build made, or another build is at work.",
+    "template": "A template of the theme has a mistake in it.",
+    "unknown-object": "No catalogue and no entry of objects.yaml knows an object by this name.",
+    "unknown-theme": "There is no theme of this name and no such folder.",
+    "unreadable": "A file of the archive cannot be read.",
+}
