@@ -20,10 +20,10 @@ _TEMPERATURE_TOLERANCE_C = 2.0
 
 @dataclass(frozen=True, slots=True)
 class CalibrationFrame:
-    """A calibration frame with the camera that took it and the evening it belongs to, where that is known."""
+    """A calibration frame, the names of its camera, and the evening it belongs to, where that is known."""
 
     header: FrameHeader
-    camera: str
+    cameras: frozenset[str]
     night: date | None
 
 
@@ -31,7 +31,7 @@ class CalibrationFrame:
 class Lights:
     """What a session's lights of one kind have in common, for matching."""
 
-    camera: str
+    cameras: frozenset[str]
     exposure_s: float | None
     filter: str | None
     gain: float | None
@@ -58,7 +58,7 @@ class Matched:
 
 def matched(night: date, lights: Sequence[Lights], frames: Sequence[CalibrationFrame]) -> Matched:
     """The calibration frames that fit a session's lights, which come with the longest integration first."""
-    own = [f for f in frames if any(f.camera == light.camera for light in lights)]
+    own = [f for f in frames if any(f.cameras & light.cameras for light in lights)]
     all_darks = [f for f in own if f.header.kind == "dark"]
     darks: list[CalibrationFrame] = []
     dark_exposure: float | None = None

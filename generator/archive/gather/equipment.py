@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from generator.archive.gather.frame_header import FrameHeader
+from generator.archive.gather.frame_header import FrameHeader, filter_key
 from generator.archive.records import Archive, Camera, Place, Rig
 
 NEAR_KM = 50.0
@@ -22,8 +22,9 @@ _FOCAL_LENGTH_TOLERANCE = 0.05  # stated focal lengths are round numbers, and re
 class Kit:
     """What took a frame: a rig of the archive, or what is known of one that it lacks.
 
-    ``camera`` tells frames of one camera from another's; darks, which know no focal length, share it with
-    their lights. ``choices`` are the rigs that fit equally well. ``assumed``: nothing in the header says so.
+    ``camera`` is what headers call the camera, which darks share with their lights although they know no
+    focal length; ``known_camera`` is what the archive calls it. ``choices`` are the rigs that fit equally
+    well. ``assumed``: nothing in the header says so.
     """
 
     camera: str
@@ -32,6 +33,10 @@ class Kit:
     known_camera: str | None = None
     choices: tuple[str, ...] = ()
     assumed: bool = False
+
+    @property
+    def camera_names(self) -> frozenset[str]:
+        return frozenset(name for name in (self.camera, self.known_camera) if name is not None)
 
 
 def kit_of(header: FrameHeader, archive: Archive | None, rig: str | None = None) -> Kit:
@@ -46,7 +51,7 @@ def kit_of(header: FrameHeader, archive: Archive | None, rig: str | None = None)
         fitting = named or fitting
     if len(fitting) > 1 and header.f_ratio:
         fitting = [r for r in fitting if _ratio_fits(header.f_ratio, r)] or fitting
-    label = camera.name if camera else _fingerprint(header)
+    label = _fingerprint(header)
     known = camera.name if camera else None
     if rig is not None:
         return Kit(label, rig, header.focal_length_mm, known)
@@ -79,8 +84,11 @@ def _camera_score(header: FrameHeader, camera: Camera) -> int:
             return min(score, 8 if score >= 8 else 0)
         if wide > 0.97 * most_wide and high > 0.97 * most_high:
             score += 4
-    if header.colour is not None and score:
-        score += 1 if header.colour == camera.colour else -1
+    # A filter of the set for black-and-white cameras speaks for one.
+    broadband = header.filter is not None and filter_key(header.filter) in {"luminance", "red", "green", "blue"}
+    colour = False if header.colour is None and broadband else header.colour
+    if colour is not None and score:
+        score += 1 if colour == camera.colour else -1
     return score
 
 

@@ -33,6 +33,7 @@ _STRING = re.compile(r"\s*'((?:[^']|'')*)'")
 
 _KIND = ("IMAGETYP", "FRAME", "FRAMETYP", "OBSTYPE", "IMGTYPE", "IMAGETYPE", "EXPTYPE")
 _TARGET = ("OBJECT", "OBJNAME", "TARGET", "TARGNAME")
+_NO_TARGET = {"unknown", "none", "n/a", "na", "object", "target", "light", "lights", "untitled", "no object"}
 _EXPOSURE = ("EXPTIME", "EXPOSURE", "EXP_TIME", "EXPOSTIM", "XPOSURE", "ITIME")
 _FILTER = ("FILTER", "FILTNAME", "FILTER1", "FILTERID", "INSFILTE", "FILT")
 _GAIN = ("GAIN", "CAMGAIN", "GAINSET")
@@ -71,10 +72,13 @@ def read(path: str) -> FrameHeader:
 def from_cards(path: str, cards: Cards, missing_bytes: int = 0) -> FrameHeader:
     """What the keywords of one frame mean."""
     kind, combined = _kind(cards)
+    combined = combined or any((finite(cards.get(n), 2, 1e6) or 0) >= 2 for n in ("NCOMBINE", "STACKCNT", "NSTACK"))
     evidence: Evidence | None = "header" if kind else None
     if kind is None:
         kind, evidence = kind_of_place(path)
     target = words(_first(cards, _TARGET))
+    if target is not None and target.casefold() in _NO_TARGET:
+        target = None
     focal_length = _number(cards, _FOCAL_LENGTH, 1, 1e6)
     f_ratio = _number(cards, _F_RATIO, 0.3, 100)
     aperture = _number(cards, _APERTURE, 5, 1e5)
@@ -299,15 +303,20 @@ def _to_utc(moment: datetime, cards: Cards) -> datetime | None:
         return None
 
 
-_ISO_DATE = re.compile(r"\s*(\d{4})-(\d{2})-(\d{2})(?:[T ](\d{2}):(\d{2}):(\d{2})(\.\d+)?)?Z?\s*")
+_ISO_DATE = re.compile(
+    r"\s*(\d{4})-(\d{2})-(\d{2})(?:[T ](\d{2}):(\d{2}):(\d{2})(\.\d+)?)?\s*(?:Z|UTC|([+-])(\d{2}):?(\d{2}))?\s*"
+)
 _OLD_DATE = re.compile(r"\s*(\d{2})/(\d{2})/(\d{2})\s*")  # before 2000: day/month/year of the 20th century
 _CLOCK = re.compile(r"\s*(\d{1,2}):(\d{2}):(\d{2})(\.\d+)?\s*")
 
 
 def _moment(said: str, cards: Cards) -> datetime | None:
+    ahead = timedelta()
     if match := _ISO_DATE.fullmatch(said):
         year, month, day = int(match[1]), int(match[2]), int(match[3])
-        clock = match.groups()[3:]
+        clock = match.groups()[3:7]
+        if match[8]:  # no standard spelling, but no doubt about what it means
+            ahead = timedelta(hours=int(match[9]), minutes=int(match[10])) * (1 if match[8] == "+" else -1)
     elif old := _OLD_DATE.fullmatch(said):
         year, month, day = 1900 + int(old[3]), int(old[2]), int(old[1])
         clock = (None,) * 4
@@ -321,6 +330,6 @@ def _moment(said: str, cards: Cards) -> datetime | None:
         clock = found.groups()
     try:
         base = datetime(year, month, day, int(clock[0] or 0), int(clock[1] or 0), tzinfo=UTC)
-        return base + timedelta(seconds=int(clock[2] or 0) + float(clock[3] or 0))
+        return base + timedelta(seconds=int(clock[2] or 0) + float(clock[3] or 0)) - ahead
     except (ValueError, OverflowError):
         return None

@@ -161,12 +161,12 @@ def target_of_place(path: str) -> str | None:
         if match := _DESIGNATION.search(name):
             before = name[: match.start()]
             if not before or not before[-1].isalnum():
-                return " ".join(match[0].replace("-", " ").split())
+                return words(match[0].replace("-", " "))
         bare = re.sub(r"\d{4}[-. ]?\d{2}[-. ]?\d{2}", "", name).strip(" -")
         if nearest and not _sorts_only(bare):
             nearest = False
             if len(bare) >= 3 and not _SAYS_NOTHING.fullmatch(bare) and any(c.isalpha() for c in bare):
-                free = name
+                free = words(name)
     return free
 
 

@@ -1,10 +1,10 @@
 """The night's frames → drafted sidecars: the work of ``noctuary gather``.
 
-Only headers are read, never a pixel. What the frames tell goes into the sidecar named with ``--sidecar``, or
-into the sidecar of the archive that already has the session, or else into one draft a target and rig in the
-archive's folder ``gathered/``. Drafts wait there because no picture lies beside them yet: nothing but
-``gather`` reads that folder, so that the archive builds as before while the picture is being made. With the
-finished picture the draft moves to ``pictures/`` under the picture's name.
+Only headers are read, never a pixel. What the frames tell goes into the sidecar named with ``--sidecar``, else
+into one draft a target and rig in the archive's folder ``gathered/``. A session that a picture of the archive
+has already is compared with it and left alone. Drafts wait in that folder because no picture lies beside them
+yet: nothing but ``gather`` reads it, so that the archive builds as before while the picture is being made. With
+the finished picture the draft moves to ``pictures/`` under the picture's name.
 
 The site in a header serves to pick the nearest place of places.yaml and is written nowhere, not into a
 message either.
@@ -48,7 +48,11 @@ WARM_C = 2.0
 
 @dataclass(frozen=True, slots=True)
 class Gathered:
-    """A sidecar that the frames went into: drafted, extended, or left as it was because it had everything."""
+    """A sidecar that the frames went into or were compared with.
+
+    ``outcome`` is ``drafted``, ``extended``, ``unchanged`` (it had everything already) or ``compared`` (a
+    picture's sidecar that has the sessions; it is only extended when it is named).
+    """
 
     path: Path
     outcome: str
@@ -271,7 +275,7 @@ class _Work:
             night = None if start is None else night_of(start, None)
         except OverflowError:
             night = None
-        return CalibrationFrame(header, self.kit(header).camera, night)
+        return CalibrationFrame(header, self.kit(header).camera_names, night)
 
     def tell_survivors(self, unknown: int, unclear: int, names: Sequence[str]) -> None:
         examples = ", ".join(one_line(Path(n.replace("\\", "/")).name) for n in names[:3])
@@ -350,25 +354,33 @@ class _Work:
             return []
         clocks = dict(zip(map(id, sessions), clock_texts(sessions), strict=True))
         places: dict[Path, list[GatheredSession]] = {}
+        compared: set[Path] = set()
         if sidecar is not None:
             chosen = self._for_one_sidecar(sessions, sidecar)
             if chosen:
                 places[sidecar] = chosen
         else:
-            for path, members in self._by_draft(sessions):
+            recorded = self._recorded(sessions)
+            compared = set(recorded)
+            places |= recorded
+            known = {id(s) for members in recorded.values() for s in members}
+            for path, members in self._by_draft([s for s in sessions if id(s) not in known]):
                 places.setdefault(path, []).extend(members)
-        texts: list[tuple[Path, str | None, str, int, list[GatheredSession]]] = []
+        texts: list[tuple[Path, str | None, str, list[GatheredSession]]] = []
         for path, members in places.items():
             mine = [clocks[id(s)] for s in members]
             self._tell_warm(path, members)
             try:
                 old = _text_of(path)
                 if old is None:
-                    texts.append((path, None, sidecar_text(members, mine), len(members), members))
+                    texts.append((path, None, sidecar_text(members, mine), members))
                 else:
                     result = extension.extended(old, self.name_of(path), members, mine)
                     self.findings += result.findings
-                    texts.append((path, old, result.text, result.added, members))
+                    texts.append((path, old, old if path in compared else result.text, members))
+                    if path in compared and result.text != old:
+                        name = self.name_of(path)
+                        self.told.append(f"{name} has these sessions, but not all of this; --sidecar {name} adds it")
             except extension.NotASidecar as trouble:
                 self.findings.append(trouble.finding)
             except (OSError, UnicodeDecodeError) as trouble:
@@ -382,7 +394,7 @@ class _Work:
         if any(f.level == "fault" for f in self.findings):
             return []
         written = []
-        for path, old, new, added, members in texts:
+        for path, old, new, members in texts:
             if new != old:
                 try:
                     _write(path, new)
@@ -393,7 +405,7 @@ class _Work:
                     )  # fmt: skip
                     continue
             outcome = "drafted" if old is None else "unchanged" if new == old else "extended"
-            del added
+            outcome = "compared" if path in compared else outcome
             written.append(Gathered(path, outcome, len(members), _questions(new)))
         return written
 
@@ -429,14 +441,19 @@ class _Work:
         self.told.append(f"left out, because the sidecar is of another target: frames of {', '.join(left)}")
         return ours
 
+    def _recorded(self, sessions: Sequence[GatheredSession]) -> dict[Path, list[GatheredSession]]:
+        """The sessions that a picture of the archive writes out, by its sidecar."""
+        recorded: dict[Path, list[GatheredSession]] = {}
+        for session in sessions:
+            picture = self._written_already(session)
+            if picture is not None:
+                recorded.setdefault(self.folder / picture.sidecar, []).append(session)
+        return recorded
+
     def _by_draft(self, sessions: Sequence[GatheredSession]) -> list[tuple[Path, list[GatheredSession]]]:
         by_target: dict[tuple[str, tuple[object, ...]], list[GatheredSession]] = {}
         placed: dict[Path, list[GatheredSession]] = {}
         for session in sessions:
-            picture = self._written_already(session)
-            if picture is not None:
-                placed.setdefault(self.folder / picture.sidecar, []).append(session)
-                continue
             kit = session.kit
             rig = (kit.rig,) if kit.rig is not None else (None, kit.camera, kit.focal_length_mm)
             by_target.setdefault((folded(session.target or ""), rig), []).append(session)

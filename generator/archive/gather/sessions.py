@@ -93,7 +93,7 @@ class GatheredSession:
         """Its frame groups for the matching of calibration frames, the longest integration first."""
         ordered = sorted(self.groups, key=lambda g: -(g.exposure_s or 0.0) * g.taken)
         return [
-            Lights(self.kit.camera, g.exposure_s, g.filter, g.gain, g.iso, g.binning,
+            Lights(self.kit.camera_names, g.exposure_s, g.filter, g.gain, g.iso, g.binning,
                    g.set_point_c if g.set_point_c is not None else g.sensor_temperature_c)
             for g in ordered
         ]  # fmt: skip

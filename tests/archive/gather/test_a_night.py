@@ -171,8 +171,19 @@ def test_nothing_of_the_observer_is_written(night: tuple[Path, Path, GatherRepor
 
 def test_a_second_run_adds_nothing(night: tuple[Path, Path, GatherReport]) -> None:
     archive, cards, report = night
+    for picture in (archive / "pictures").glob("*"):
+        picture.unlink()
     before = {s.path: s.path.read_bytes() for s in report.sidecars}
     again = gather([cards], archive=read_archive(archive).archive, archive_folder=archive)
     assert {s.outcome for s in again.sidecars} == {"unchanged"}
     assert {p: p.read_bytes() for p in before} == before
-    assert [f for f in again.findings if f.level == "fault"] == []
+    # Once the drafts lie beside their pictures, they are compared with, not drafted anew.
+    sessions_after_answers(archive, report)
+    for path in before:
+        path.unlink()
+    moved = {p: p.read_bytes() for p in (archive / "pictures").glob("*.yaml")}
+    third = gather([cards], archive=read_archive(archive).archive, archive_folder=archive)
+    assert {s.outcome for s in third.sidecars} == {"compared"}
+    assert third.findings == ()
+    assert {p: p.read_bytes() for p in (archive / "pictures").glob("*.yaml")} == moved
+    assert not list((archive / "gathered").iterdir())

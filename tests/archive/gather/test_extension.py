@@ -287,3 +287,41 @@ def test_the_sun_is_shot_by_day(archive: Path, tmp_path: Path) -> None:
     assert "night: 2025-06-21" in text
     assert 'start: "2025-06-21 09:30"' in text
     assert "exposure: 0.002 s" in text
+
+
+def test_hostile_text_in_headers_stays_text(archive: Path, tmp_path: Path) -> None:
+    name = "x: [y] # z 'q' \"p\" \\ {{7*7}} <script>"
+    shoot(tmp_path / "cards", datetime(2025, 1, 20, 19, 0), 3, OBJECT=name, FILTER="L: {a}", INSTRUME="- &a !!b")
+    extend(archive, tmp_path / "cards", archive / "pictures" / "x.yaml", rig="fine")
+    (archive / "pictures" / "x.png").write_bytes(b"")
+    text = (archive / "pictures" / "x.yaml").read_text()
+    (archive / "pictures" / "x.yaml").write_text(text.replace("# ? ", ""))
+    found = read_archive(archive).archive
+    assert found is not None
+    assert found.pictures["x"].objects == (name,)
+    assert found.pictures["x"].own_sessions[0].frames[0].filter == "L: {a}"
+
+
+def test_masters_are_left_out_and_two_cameras_keep_their_darks(archive: Path, tmp_path: Path) -> None:
+    cards = tmp_path / "cards"
+    shoot(cards / "a", datetime(2025, 1, 20, 19, 0), 5, INSTRUME="third eye")
+    shoot(cards / "a", datetime(2025, 1, 21, 5, 0), 8, INSTRUME="third eye", IMAGETYP="DARK", OBJECT="")
+    shoot(cards / "b", datetime(2025, 1, 20, 19, 0), 5, INSTRUME="other", XPIXSZ=3.76, FOCALLEN=384.0, FILTER="")
+    shoot(
+        cards / "b",
+        datetime(2025, 1, 21, 5, 0),
+        4,
+        INSTRUME="other",
+        XPIXSZ=3.76,
+        FOCALLEN=384.0,
+        IMAGETYP="DARK",
+        FILTER="",
+    )
+    shoot(cards / "c", datetime(2025, 1, 21, 6, 0), 1, INSTRUME="third eye", IMAGETYP="Master Dark")
+    report = gather([cards], archive=read_archive(archive).archive, archive_folder=archive, place="meadow")
+    assert {s.kit.rig: s.calibration.darks for s in report.sessions} == {"fine": 8, "wide": 4}
+    assert sorted(s.path.name for s in report.sidecars) == ["m-37-fine.yaml", "m-37-wide.yaml"]
+    assert report.kinds["combined"] == 1
+    # One card alone, later: it finds its own draft again.
+    again = gather([cards / "a"], archive=read_archive(archive).archive, archive_folder=archive, place="meadow")
+    assert [(s.path.name, s.outcome) for s in again.sidecars] == [("m-37-fine.yaml", "unchanged")]
