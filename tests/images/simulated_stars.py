@@ -1,0 +1,70 @@
+"""Frames of stars with known shapes: profiles integrated over every pixel by 5 × 5 points, with photon noise."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+from numpy.random import Generator
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Shape = tuple[float, float, float]
+"""Full width at half maximum (px, geometric mean of the axes), elongation, direction (deg, anticlockwise)."""
+
+
+def draw(
+    frame: Floats, x: float, y: float, flux: float, shape: Shape, *, moffat: float | None = None, reach: int = 0
+) -> None:
+    """Add one star; ``moffat`` is the exponent of the profile, or none for a Gaussian."""
+    fwhm, elongation, direction = shape
+    longer, shorter = fwhm * math.sqrt(elongation), fwhm / math.sqrt(elongation)
+    reach = reach or math.ceil(3.5 * longer) + 2
+    left, top = max(0, round(x) - reach), max(0, round(y) - reach)
+    right, bottom = min(frame.shape[1], round(x) + reach + 1), min(frame.shape[0], round(y) + reach + 1)
+    if left >= right or top >= bottom:
+        return
+    inner = (np.arange(5) - 2) / 5
+    across = (np.arange(left, right)[:, None] + inner).ravel() - x
+    along = (np.arange(top, bottom)[:, None] + inner).ravel() - y
+    dx, dy = np.meshgrid(across, along)
+    turn = math.radians(direction)  # y runs down
+    u = dx * math.cos(turn) - dy * math.sin(turn)
+    v = dx * math.sin(turn) + dy * math.cos(turn)
+    square = (2 * u / longer) ** 2 + (2 * v / shorter) ** 2  # 1 at half maximum
+    fine = 0.5**square if moffat is None else (1 + (2 ** (1 / moffat) - 1) * square) ** -moffat
+    pixels = fine.reshape(bottom - top, 5, right - left, 5).mean(axis=(1, 3))
+    frame[top:bottom, left:right] += flux * pixels / (fine.sum() / 25)
+
+
+def frame(
+    rng: Generator,
+    width: int,
+    height: int,
+    a_zone: int,
+    shape_at: Callable[[float, float], Shape],
+    *,
+    moffat: float | None = None,
+    sky: float = 300.0,
+) -> Floats:
+    """``a_zone`` stars in each ninth; ``shape_at`` takes −1…1 from left to right and from top to bottom."""
+    light = np.full((height, width), sky)
+    for zone in range(9):
+        row, column = divmod(zone, 3)
+        spots = _apart(rng, a_zone, width / 3, height / 3)
+        for across, down in spots:
+            x, y = column * width / 3 + across, row * height / 3 + down
+            shape = shape_at(2 * x / width - 1, 2 * y / height - 1)
+            draw(light, x, y, float(10 ** rng.uniform(3.9, 4.8)), shape, moffat=moffat)
+    return rng.poisson(light) + rng.normal(0, 3, light.shape)
+
+
+def _apart(rng: Generator, number: int, width: float, height: float) -> Floats:
+    """Spots of a jittered grid, so that every star stands alone."""
+    columns = math.ceil(math.sqrt(number * width / height))
+    rows = math.ceil(number / columns)
+    cells = rng.permutation(columns * rows)[:number]
+    inside = rng.uniform(0.3, 0.7, (number, 2))
+    across, down = cells % columns + inside[:, 0], cells // columns + inside[:, 1]
+    return np.stack([across * width / columns, down * height / rows], axis=1)
