@@ -1,0 +1,74 @@
+"""The rules of the house: imports run down, the engines stay out of what must be quick, the project speaks of itself."""
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+HOUSE = ROOT / "generator"
+
+#: Rooms from the top down; a room imports from its own storey and those below it.
+STOREYS = (
+    {"__main__", "cli", "reference"},
+    {"build", "inspection", "preview", "facts_table", "finding_place"},
+    {"site"},
+    {"charts", "images"},
+    {"facts"},
+    {"archive", "sky"},
+    {"idle"},
+    {"logbook", "recollection"},
+    {"quantity", "finding", "__init__"},
+)
+LEVEL = {room: number for number, storey in enumerate(STOREYS) for room in storey}
+#: Rooms of one storey that do not know each other.
+STRANGERS = {("sky", "archive"), ("archive", "sky"), ("charts", "images"), ("images", "charts")}
+
+
+def room(path: Path) -> str:
+    part = path.relative_to(HOUSE).parts[0]
+    return part.removesuffix(".py")
+
+
+def imported(path: Path) -> set[str]:
+    found = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        names = []
+        if isinstance(node, ast.ImportFrom) and node.module and node.module.split(".")[0] == "generator":
+            parts = node.module.split(".")
+            names = [parts[1]] if len(parts) > 1 else [alias.name for alias in node.names]
+        elif isinstance(node, ast.Import):
+            names = [a.name.split(".")[1] for a in node.names if a.name.startswith("generator.")]
+        found.update(n for n in names if n in LEVEL)
+    return found
+
+
+@pytest.mark.parametrize("path", sorted(HOUSE.rglob("*.py")), ids=lambda p: str(p.relative_to(HOUSE)))
+def test_imports_run_down(path):
+    here = room(path)
+    assert here in LEVEL, f"{here} has no storey"
+    for there in imported(path):
+        assert LEVEL[there] >= LEVEL[here], f"{here} imports {there}, which stands above it"
+        assert (here, there) not in STRANGERS, f"{here} must not know {there}"
+
+
+@pytest.mark.parametrize(
+    ("module", "heavy"),
+    [
+        ("generator.idle", {"astropy", "numpy", "PIL", "click", "pydantic", "jinja2", "yaml", "pyongc", "rich"}),
+        ("generator.archive.records", {"astropy", "numpy", "PIL", "pydantic", "yaml"}),
+        ("generator.build", {"astropy", "numpy", "PIL", "jinja2", "pyongc", "pydantic"}),
+        ("generator.cli", {"astropy", "numpy", "PIL", "jinja2", "pydantic", "rich"}),
+    ],
+)
+def test_what_must_be_quick_loads_no_engine(module, heavy):
+    code = f"import sys, {module}; print(*{{name.split('.')[0] for name in sys.modules}})"
+    loaded = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
+    assert not heavy & set(loaded.stdout.split())
+
+
+def test_the_rooms_have_no_cupboards():
+    for path in HOUSE.rglob("*.py"):
+        assert path.stem not in {"utils", "util", "helpers", "helper", "manager", "common", "misc"}

@@ -1,0 +1,36 @@
+"""The README says what the code does: its reference is made from it, its example archive is read by it."""
+
+import re
+import textwrap
+from pathlib import Path
+
+from generator.archive.begin import begin
+from generator.archive.read import read_archive
+from generator.reference import with_reference
+
+README = Path(__file__).parent.parent / "README.md"
+
+
+def test_the_reference_is_what_the_code_says():
+    text = README.read_text(encoding="utf-8")
+    assert text == with_reference(text), "run: python -m generator.reference README.md"
+
+
+def test_the_first_record_is_read_without_a_fault(tmp_path):
+    folder = tmp_path / "nights"
+    begin(folder)
+    written = re.search(r"^       title: The Rosette\n(?:       .*\n)+", README.read_text(encoding="utf-8"), re.M)
+    assert written is not None
+    (folder / "pictures" / "rosette.yaml").write_text(textwrap.dedent(written[0]), encoding="utf-8")
+    sample = next((folder / "pictures").glob("*.jpg"))
+    (folder / "pictures" / "rosette.jpg").write_bytes(sample.read_bytes())
+    reading = read_archive(folder)
+    assert [str(f) for f in reading.findings] == []
+    assert reading.archive is not None
+    assert reading.archive.pictures["rosette"].own_sessions[0].frames[0].kept == 185
+
+
+def test_every_path_that_it_names_exists():
+    text = README.read_text(encoding="utf-8")
+    for link in re.findall(r"\]\(([^)#]+)\)", text):
+        assert (README.parent / link).exists(), link
