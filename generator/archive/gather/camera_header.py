@@ -11,7 +11,8 @@ import re
 import warnings
 from collections.abc import Mapping
 from datetime import datetime, timedelta, timezone
-from typing import Any
+from io import BytesIO
+from typing import Any, BinaryIO
 
 from generator.archive.gather.frame_header import (
     FrameHeader,
@@ -25,6 +26,7 @@ from generator.archive.gather.frame_header import (
 # exifread reports every odd tag of a damaged file on the log; the file is judged by what could be read.
 logging.getLogger("exifread").setLevel(logging.CRITICAL)
 
+_SEARCHED = 1 << 20  # bytes at the beginning in which an embedded header is looked for
 _LENGTH_UNIT_UM = {2: 25400.0, 3: 10000.0, 4: 1000.0, 5: 1.0}
 
 
@@ -33,13 +35,12 @@ def read(path: str) -> FrameHeader:
 
     Raises :class:`NoHeader` when it has none or a damaged one, :class:`OSError` when it cannot be read.
     """
-    import exifread
-
     with open(path, "rb") as file:  # noqa: PTH123
         try:
-            with warnings.catch_warnings():
-                warnings.simplefilter("ignore")
-                tags: Mapping[str, Any] = exifread.process_file(file, details=False, extract_thumbnail=False)
+            tags = _tags(file)
+            if not tags:
+                file.seek(0)
+                tags = _embedded_tags(file.read(_SEARCHED))
         except OSError:
             raise
         except Exception as trouble:  # exifread has no error of its own for what damage does to it
@@ -71,6 +72,34 @@ def read(path: str) -> FrameHeader:
         colour=True,
         site=_site(tags),
     )
+
+
+def _tags(file: BinaryIO) -> dict[str, Any]:
+    import exifread
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        tags: dict[str, Any] = exifread.process_file(file, details=False, extract_thumbnail=False)
+        return tags
+
+
+def _embedded_tags(begins: bytes) -> dict[str, Any]:
+    """The tags of raws that are neither TIFF nor JPEG but hold one near their beginning.
+
+    Raws in ISO base media files keep the main tags and the EXIF tags as two TIFF blocks, in boxes called CMT1
+    and CMT2; others begin with a preview in JPEG, whose EXIF is the raw's own. From memory.
+    """
+    found: dict[str, Any] = {}
+    for box, name in ((b"CMT1", "Image"), (b"CMT2", "EXIF")):
+        at = begins.find(box)
+        if at >= 4:
+            block = begins[at + 4 : at - 4 + int.from_bytes(begins[at - 4 : at], "big")]
+            if block[:2] in (b"II", b"MM"):
+                found |= {k.replace("Image ", name + " ", 1): v for k, v in _tags(BytesIO(block)).items()}
+    at = begins.find(b"\xff\xd8\xff")
+    if not found and at > 0:
+        found = _tags(BytesIO(begins[at:]))
+    return found
 
 
 def _values(tags: Mapping[str, Any], name: str) -> list[Any]:

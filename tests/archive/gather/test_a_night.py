@@ -12,6 +12,7 @@ import pytest
 from generator.archive.gather.gathering import GatherReport, gather
 from generator.archive.read import read_archive
 from generator.archive.records import Session
+from generator.build import examine
 from tests.archive.gather.night import fits_bytes, run, write_archive, write_fits, write_jpeg
 
 FINE = {
@@ -102,7 +103,7 @@ def sessions_after_answers(archive: Path, report: GatherReport) -> dict[str, tup
         (archive / "pictures" / sidecar.path.name).write_text(answered(sidecar.path.read_text()))
         Image.new("RGB", (60, 40)).save(archive / "pictures" / f"{sidecar.path.stem}.png")
     reading = read_archive(archive)
-    assert [str(f) for f in reading.findings if f.level == "fault"] == []
+    assert [str(f) for f in examine(archive).findings if f.level == "fault"] == []
     assert reading.archive is not None
     return {p.target: p.own_sessions for p in reading.archive.pictures.values()}
 

@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from generator.archive.gather import camera_header, fits_header
 from generator.archive.gather.frame_files import found, header_of, headers, surviving
@@ -174,6 +175,39 @@ def test_a_camera_header(tmp_path: Path) -> None:
     path.write_bytes(b"\xff\xd8\xff\xd9")
     with pytest.raises(NoHeader):
         camera_header.read(str(path))
+
+
+def tiff_block(**tags: object) -> bytes:
+    """The EXIF tags given by number as a TIFF block of their own, in its first directory."""
+    exif = Image.Exif()
+    for number, value in tags.items():
+        exif[int(number.removeprefix("t"), 16)] = value
+    return exif.tobytes().removeprefix(b"Exif\0\0")
+
+
+def test_raws_that_are_tiff_or_hold_one(tmp_path: Path) -> None:
+    jpeg = write_jpeg(tmp_path / "a.jpg", datetime(2025, 1, 18, 20, 0, 5), exposure=30.0, iso=1600).read_bytes()
+    tiff = jpeg[jpeg.index(b"Exif\0\0") + 6 :]
+    exif = tiff_block(t829A=30.0, t8827=1600, t9003="2025:01:18 20:00:05", t920A=135.0)
+    model = tiff_block(t0110="mirrorless", t010F="Maker")
+    boxes = b"".join(
+        (len(block) + 8).to_bytes(4, "big") + box + block for box, block in ((b"CMT1", model), (b"CMT2", exif))
+    )
+    for name, content in (
+        ("a.dng", tiff), ("b.raf", b"RAW-OF-ITS-OWN" + bytes(70) + jpeg), ("c.cr3", b"\0\0\0\x18ftypcrx \0\0\0\1" + boxes),
+    ):  # fmt: skip
+        (tmp_path / name).write_bytes(content)
+        read = camera_header.read(str(tmp_path / name))
+        assert (read.exposure_s, read.iso, read.focal_length_mm, read.camera) == (
+            30.0,
+            1600.0,
+            135.0,
+            "Maker mirrorless",
+        )
+        assert read.start == datetime(2025, 1, 18, 20, 0, 5)
+        for length in range(0, len(content), 97):
+            (tmp_path / name).write_bytes(content[:length])
+            assert header_of(str(tmp_path / name)) is not None
 
 
 def test_a_thousand_damaged_headers(tmp_path: Path) -> None:
