@@ -15,8 +15,11 @@ TARGETS = "targets.html"
 NIGHTS = "nights.html"
 EQUIPMENT = "equipment.html"
 SKY = "sky.html"
+YEARS = "years.html"
+EXHIBITS = "exhibits.html"
+DATA = "data.html"
 #: Names at the root of the site that are not for free pages.
-OWN_NAMES = frozenset({FRONT, TARGETS, NIGHTS, EQUIPMENT, SKY, "years.html", "exhibits.html", "404.html"})
+OWN_NAMES = frozenset({FRONT, TARGETS, NIGHTS, EQUIPMENT, SKY, YEARS, EXHIBITS, DATA, "404.html"})
 
 
 @dataclass(frozen=True)

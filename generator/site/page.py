@@ -40,7 +40,8 @@ class Frame:
 class Page:
     """A page to be set. ``path`` is relative to the site's root, with ``/``; ``context`` a frozen dataclass.
 
-    A page that is not ``listed`` is linked from nowhere, asks not to be indexed and stands in no feed.
+    A page that is not ``listed`` is linked from nowhere, asks not to be indexed and stands in no feed. ``data``
+    leads to the numbers of the page as files.
     """
 
     path: str
@@ -48,11 +49,12 @@ class Page:
     context: Any
     kind: str
     listed: bool = True
+    data: tuple[Link, ...] = ()
 
     @property
     def fingerprint(self) -> str:
         """All that the page is made from beside the theme and the program, as text."""
-        return f"{self.path}\n{self.template}\n{self.listed}\n{self.context!r}"
+        return f"{self.path}\n{self.template}\n{self.listed}\n{self.data!r}\n{self.context!r}"
 
     def words(self) -> dict[str, Any]:
         """The context's fields by name, as the template receives them."""

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 
 from generator.facts.whole import ArchiveFacts
 from generator.site import (
+    data_page,
     equipment_page,
     free_page,
     front,
@@ -13,11 +15,13 @@ from generator.site import (
     night_page,
     nights_page,
     picture_page,
+    redirect_page,
     sky_page,
     target_page,
     targets_page,
 )
-from generator.site.edition import EQUIPMENT, FRONT, NIGHTS, SKY, TARGETS, Edition, addresses_of
+from generator.site.edition import DATA, EQUIPMENT, FRONT, NIGHTS, SKY, TARGETS, Edition, addresses_of
+from generator.site.exports.offered import Offered
 from generator.site.page import Link, Page, frame_of
 from generator.site.pictures import Shown
 
@@ -34,6 +38,8 @@ PAGES: tuple[Callable[[Edition], list[Page]], ...] = (
     group_page.constellation_pages,
     group_page.kind_pages,
     free_page.pages,
+    data_page.pages,
+    redirect_page.pages,
 )
 
 #: The pages that every page leads to, with the theme's word for each.
@@ -53,7 +59,11 @@ def edition(facts: ArchiveFacts, shown: Mapping[str, Shown]) -> Edition:
     return Edition(facts, shown, frame_of(facts.archive, SECTIONS, free), addresses)
 
 
-def pages(facts: ArchiveFacts, shown: Mapping[str, Shown]) -> list[Page]:
-    """Every page of the site, each at its own address."""
-    everything = edition(facts, shown)
-    return [page for kind in PAGES for page in kind(everything)]
+def pages(edition: Edition, exports: Iterable[Offered] = ()) -> list[Page]:
+    """Every page of the site, each at its own address; ``exports`` are linked from the pages they belong to."""
+    data: dict[str, list[Link]] = {}
+    for offer in exports:
+        data.setdefault(offer.page or DATA, []).append(Link(offer.form, offer.path))
+    return [
+        replace(page, data=tuple(data.get(page.path, ()))) for kind in PAGES for page in kind(edition)
+    ]  # fmt: skip

@@ -86,6 +86,7 @@ class Renderer:
             root=root(page.path),
             kind=page.kind,
             listed=page.listed,
+            data=page.data,
             theme=self.theme,
             content_policy=CONTENT_POLICY,
             direction=self.typography.locale.text_direction,

@@ -17,8 +17,9 @@ from generator.finding import Finding
 from generator.logbook import FOLDER
 from generator.recollection import Recollection
 from generator.site import shown
+from generator.site.exports.offered import offered
 from generator.site.page import Page
-from generator.site.pages import pages
+from generator.site.pages import edition, pages
 from generator.site.product import Product, digest
 from generator.site.theme import find, published_files
 
@@ -81,10 +82,15 @@ def works(
         Product(path, {"theme": digest(source.read_bytes())}, source.read_bytes) for path, source in assets.items()
     ]
     press = _Press(theme, facts.archive.language, program)
-    all_pages = pages(facts, files.shown)
+    whole = edition(facts, files.shown)
+    exports = offered(whole)
+    all_pages = pages(whole, exports)
     page_products = [press.product(page) for page in all_pages]
+    export_products = [
+        Product(e.path, {"facts": digest(e.plain), "program": digest(program)}, e.make) for e in exports
+    ]
     return Works(
-        products=[*files.products, *asset_products, *page_products],
+        products=[*files.products, *asset_products, *page_products, *export_products],
         findings=files.findings,
         pages=len(all_pages),
         tidy=partial(shown.tidy, cache, files.entries.values()),

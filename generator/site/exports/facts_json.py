@@ -14,6 +14,7 @@ from generator.facts.optics import Optics
 from generator.facts.picture import PictureFacts, SessionFacts
 from generator.facts.target import TargetFacts
 from generator.facts.whole import ArchiveFacts
+from generator.site.exports.outline import outline_deg, stc_s
 
 if TYPE_CHECKING:
     from generator.facts.placed import Placed
@@ -32,6 +33,7 @@ def picture_json(facts: PictureFacts) -> Plain:
         "optics": _optics(facts.optics),
         "objects": [_object(o) for o in facts.objects],
         "placement": _placement(facts.placement),
+        "outline": _outline(facts.placement),
         "in_field": [{"name": o.name, "x_px": x, "y_px": y} for o, x, y in facts.in_field]
         if facts.in_field is not None
         else None,
@@ -124,6 +126,13 @@ def _placement(placement: Placed | None) -> Plain | None:
         "mirrored": placement.mirrored,
         "corners_deg": [list(corner) for corner in placement.corners_deg],
     }
+
+
+def _outline(placement: Placed | None) -> Plain | None:
+    if placement is None:
+        return None
+    corners = outline_deg(placement)
+    return {"stc_s": stc_s(corners), "icrs_deg": [list(corner) for corner in corners]}
 
 
 def _session(facts: SessionFacts) -> Plain:

@@ -1,0 +1,31 @@
+"""What lies at an address that a picture had before: a page that leads on to the present one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from generator.site.addresses import picture_page
+from generator.site.edition import Edition
+from generator.site.page import Frame, Link, Page
+
+
+@dataclass(frozen=True, slots=True)
+class RedirectContext:
+    frame: Frame
+    now: Link
+
+
+def pages(edition: Edition) -> list[Page]:
+    """A page for every former id of a picture that has a page; what is alive keeps its address."""
+    taken = set(edition.facts.archive.pictures)
+    found = []
+    for picture_id, facts in edition.facts.pictures.items():
+        if picture_id not in edition.shown:
+            continue
+        for former in facts.picture.former_ids:
+            if former not in taken:
+                taken.add(former)
+                now = Link(facts.picture.title, picture_page(picture_id))
+                context = RedirectContext(edition.frame, now)
+                found.append(Page(picture_page(former), "redirect.html", context, "redirect", listed=False))
+    return found
