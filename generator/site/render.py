@@ -67,7 +67,7 @@ class Renderer:
         self.environment.filters.update(self.typography.filters)
         self.environment.filters.update(
             link=_link, file=_theme_file, prose=self._prose, drawn=self._drawn, srcset=_srcset,
-            wall_sizes=_wall_sizes, first_words=prose_.first_words,
+            worded=words.gettext, wall_sizes=_wall_sizes, first_words=prose_.first_words,
             constellation=lambda short: NAMES.get(short, short),
         )  # fmt: skip
 
