@@ -193,9 +193,12 @@ def test_raws_that_are_tiff_or_hold_one(tmp_path: Path) -> None:
     boxes = b"".join(
         (len(block) + 8).to_bytes(4, "big") + box + block for box, block in ((b"CMT1", model), (b"CMT2", exif))
     )
-    for name, content in (
-        ("a.dng", tiff), ("b.raf", b"RAW-OF-ITS-OWN" + bytes(70) + jpeg), ("c.cr3", b"\0\0\0\x18ftypcrx \0\0\0\1" + boxes),
-    ):  # fmt: skip
+    raws = {
+        "a.dng": tiff,
+        "b.raf": b"RAW-OF-ITS-OWN" + bytes(70) + jpeg,
+        "c.cr3": b"\0\0\0\x18ftypcrx \0\0\0\1" + boxes,
+    }
+    for name, content in raws.items():
         (tmp_path / name).write_bytes(content)
         read = camera_header.read(str(tmp_path / name))
         assert (read.exposure_s, read.iso, read.focal_length_mm, read.camera) == (
