@@ -164,11 +164,10 @@ def solve(
     near = np.linalg.norm(sky - centre, axis=1) <= 2.0 * math.sin(min(reach, math.pi) / 2.0)
     bright_first = np.flatnonzero(near)[np.argsort(magnitude[near], kind="stable")]
     sky = sky[bright_first]
-    share = _solid_angle(frame) / (2.0 * math.pi * (1.0 - math.cos(min(reach, math.pi))))
-    in_frame = len(sky) * min(share, 1.0)
+    in_frame = _expected_in_frame(frame, sky)
     if in_frame < FEWEST_CATALOGUE_STARS / 2:
         return Refusal(
-            f"the catalogue has only {in_frame:.0f} stars to be expected in the picture, and about "
+            f"the table has about {in_frame:.0f} stars for a field of this size here, and some "
             f"{FEWEST_CATALOGUE_STARS} are needed",
             "give a deeper table of stars with --stars FILE, exported from any catalogue as CSV or VOTable",
         )
@@ -192,8 +191,8 @@ def solve(
     else:
         reason = (
             f"the best likeness brings {best.agreeing} of {best.looked_at} catalogue stars onto stars of the "
-            f"picture; the chance that a wrong sky would is one in {10 ** -best.log10_chance:,.0f}, and only one below "
-            f"one in {10 ** -GREATEST_CHANCE:,.0f} is believed"
+            f"picture; the chance that a wrong sky would is one in {10**-best.log10_chance:,.0f}, and only one "
+            f"below one in {10**-GREATEST_CHANCE:,.0f} is believed"
         )
     return Refusal(
         reason,
@@ -206,6 +205,20 @@ def _solid_angle(frame: _Frame) -> float:
     """Steradians of the frame: of a pyramid with flat faces."""
     a, b = frame.width / 2 * frame.scale, frame.height / 2 * frame.scale
     return 4.0 * math.atan(a * b / math.sqrt(1.0 + a * a + b * b))
+
+
+def _expected_in_frame(frame: _Frame, sky: Floats) -> float:
+    """Catalogue stars to be expected in the frame: the median over the stars of how many lie as near as that.
+
+    Not their number by the area searched: a table that a person exported may reach no further than the picture.
+    """
+    from scipy.spatial import cKDTree
+
+    if not len(sky):
+        return 0.0
+    radius = 2.0 * math.sin(0.5 * math.acos(max(1.0 - _solid_angle(frame) / (2.0 * math.pi), -1.0)))
+    some = sky[np.linspace(0, len(sky) - 1, min(len(sky), 300)).astype(int)]
+    return float(np.median(cKDTree(sky).query_ball_point(some, radius, return_length=True)))
 
 
 def _singles(catalogue: StarTable, apart: float) -> tuple[Floats, Floats]:
@@ -484,7 +497,7 @@ def _least_squares(
     def placed(numbers: Floats) -> tuple[Floats, float, tuple[float, float]]:
         small = Rotation.from_rotvec(numbers[:3] * unit).as_matrix()
         full = [*numbers[4:], *bends[len(numbers) - 4 :]]
-        return turn @ small, scale * math.exp(numbers[3]), (full[0], full[1])
+        return turn @ small, scale * math.exp(numbers[3]), (float(full[0]), float(full[1]))
 
     def misses(numbers: Floats) -> Floats:
         new_turn, new_scale, new_bends = placed(numbers)
@@ -541,5 +554,5 @@ def _solution(frame: _Frame, fit: _Fit) -> Solution:
         matched=fit.matched,
         verified=fit.matched - 3,
         log10_chance=fit.log10_chance,
-        distortion=fit.bends[0] + fit.bends[1],
+        distortion=float(fit.bends[0] + fit.bends[1]),
     )
