@@ -1,4 +1,4 @@
-"""The rules of the house: imports run down, the engines stay out of what must be quick, the project speaks of itself."""
+"""The rules of the house: imports run down, engines stay out of what must be quick."""
 
 import ast
 import subprocess
