@@ -35,7 +35,7 @@ from numpy.typing import NDArray
 from PIL import Image
 from scipy import fft, ndimage
 
-Floats = NDArray[np.float32]
+Floats = NDArray[Any]  # single precision all through, which numpy's own annotations lose at every second step
 
 HERE = Path(__file__).parent
 REFERENCE_SCALE = 4.125  # arcsec per pixel of the unit of surface brightness
@@ -44,6 +44,7 @@ FAINTEST_CATALOGUED = 10.0
 
 
 # ---------------------------------------------------------------- noise
+
 
 def perlin(x: Floats, y: Floats, seed: int) -> Floats:
     """Gradient noise, about −0.7 … 0.7, of any shape of coordinates; one cell per unit."""
@@ -59,11 +60,13 @@ def perlin(x: Floats, y: Floats, seed: int) -> Floats:
 
     def corner(dx: int, dy: int) -> Floats:
         h = table[(table[(ix + dx) & 255] + iy + dy) & 255]
-        return gx[h] * (fx - dx) + gy[h] * (fy - dy)
+        slope: Floats = gx[h] * (fx - dx) + gy[h] * (fy - dy)
+        return slope
 
     low = corner(0, 0) * (1 - u) + corner(1, 0) * u
     high = corner(0, 1) * (1 - u) + corner(1, 1) * u
-    return (low * (1 - v) + high * v).astype(np.float32)
+    noise: Floats = (low * (1 - v) + high * v).astype(np.float32)
+    return noise
 
 
 def fbm(x: Floats, y: Floats, seed: int, octaves: int = 6, gain: float = 0.5, ridged: bool = False) -> Floats:
@@ -92,7 +95,8 @@ def warped(x: Floats, y: Floats, seed: int, by: float, octaves: int = 4) -> tupl
 
 def smooth(edge0: float, edge1: float, x: Floats) -> Floats:
     t = ((x - edge0) / (edge1 - edge0)).clip(0, 1)
-    return (t * t * (3 - 2 * t)).astype(np.float32)
+    step: Floats = (t * t * (3 - 2 * t)).astype(np.float32)
+    return step
 
 
 def gauss(x: Floats, y: Floats, x0: float, y0: float, sx: float, sy: float = 0.0, turn: float = 0.0) -> Floats:
@@ -104,6 +108,7 @@ def gauss(x: Floats, y: Floats, x0: float, y0: float, sx: float, sy: float = 0.0
 
 
 # ---------------------------------------------------------------- the sky as layers
+
 
 @dataclass
 class Layers:
@@ -159,11 +164,11 @@ def rosette(x: Floats, y: Floats) -> Layers:
     rim = np.exp(-(((r / hole - 1.55) / 0.42) ** 2)) * (0.30 + 0.9 * folds) * (0.75 + 0.35 * np.cos(angle - 2.2))
     halo = np.exp(-((r / 0.60) ** 2.2)) * (0.8 + 0.6 * cloud).clip(0, None)
     far = (0.35 + 0.9 * fbm(x * 1.1, y * 1.1, 33, 7, 0.55)).clip(0, None) * np.exp(-((np.hypot(x, y) / 1.5) ** 2))
-    out.h_alpha = 0.150 * body + 0.085 * rim + 0.020 * halo + 0.010 * far
+    out.h_alpha = 0.150 * body**1.12 + 0.085 * rim + 0.016 * halo + 0.011 * far
     # Threads of dust, thickest in the north-western petals, with small dark knots at their ends.
     tx, ty = warped(x * 5, y * 5, 37, 0.42, 5)
     threads = fbm(tx * 1.15, ty * 1.15, 41, 6, 0.56, ridged=True)
-    grip = 0.22 + 0.78 * smooth(-0.1, 0.95, np.cos(angle - 2.2 + 3.14159 * 0))
+    grip = 0.22 + 0.78 * smooth(-0.1, 0.95, np.cos(angle - 2.2))
     where = np.exp(-(((r - 0.30) / 0.13) ** 2)) * grip
     lumps = smooth(0.15, 0.8, fbm(wx * 7 + 1, wy * 7, 45, 5, 0.55))
     dust = 2.3 * where * smooth(0.40, 0.80, threads) + 1.1 * where * lumps
@@ -172,7 +177,7 @@ def rosette(x: Floats, y: Floats) -> Layers:
     shade = np.exp(-front)
     out.h_alpha *= 0.10 + 0.90 * shade
     clear = np.exp(-((r / (1.9 * hole)) ** 2))
-    out.oiii = (0.040 * clear * (1 + 0.5 * cloud) + 0.10 * body * np.exp(-((r / 0.36) ** 2))) * shade
+    out.oiii = (0.036 * clear * (1 + 0.5 * cloud) + 0.10 * body * np.exp(-((r / 0.36) ** 2))) * shade
     outside = smooth(0.45, 0.95, r)
     out.tau = 0.55 * front + 1.1 * smooth(0.0, 0.9, fbm(x * 0.9 + 4, y * 0.9 - 2, 47, 7, 0.55)) * outside
     ground = 0.0050 * np.exp(-out.tau) * (1 + 0.35 * fbm(x * 0.8, y * 0.8, 53, 5))
@@ -194,8 +199,10 @@ def orion(x: Floats, y: Floats) -> Layers:
     folds = fbm(wx * 8 + 0.4 * cloud, wy * 8, 75, 7, 0.57, ridged=True)
     # The core, and the fan that opens to the south and west.
     near = np.hypot(wx + 0.006, wy * 0.92 + 0.006)
-    core = 3.4 / (1 + (near / 0.022) ** 2) ** 1.2 * (0.75 + 0.5 * folds)
-    fan = 0.55 * gauss(wx, wy, -0.035, -0.055, 0.125, 0.085, 30) * (0.40 + 0.55 * cloud + 1.0 * folds).clip(0.06, None)
+    core = 4.6 / (1 + (near / 0.022) ** 2) ** 1.2 * (0.75 + 0.5 * folds)
+    fan = (
+        0.70 * gauss(wx, wy, -0.035, -0.055, 0.125, 0.085, 30) * (0.40 + 0.55 * cloud + 1.0 * folds).clip(0.06, None)
+    )
     # Two wings: the eastern one long and bending south, the western one broader, bending back to meet it.
     ex, ey = wx - 0.02, wy + 0.02
     spine_e = ex - 0.24 * np.sin((-ey / 0.52).clip(0, 1.2) * 2.3) - 0.02
@@ -205,15 +212,19 @@ def orion(x: Floats, y: Floats) -> Layers:
     spine_w = ex + 0.33 * np.sin((-ey / 0.46).clip(-0.2, 1.3) * 2.2 + 0.35) - 0.06
     reach_w = smooth(-0.10, 0.02, -ey) * (1 - smooth(0.24, 0.56, -ey))
     west = np.exp(-((spine_w / (0.055 + 0.12 * (-ey).clip(0, None))) ** 2)) * reach_w
-    texture = (0.12 + 0.35 * cloud + 0.75 * wind + 0.45 * silk + 0.25 * folds).clip(0.04, None)
-    wings = (0.34 * east + 0.42 * west) * texture
+    texture = (0.02 + 0.40 * cloud + 0.95 * wind + 0.60 * silk + 0.25 * folds).clip(0.03, None) ** 1.35
+    wings = (0.22 * east + 0.27 * west) * texture
     bowl = np.exp(-((np.hypot((wx + 0.02) / 0.27, (wy + 0.20) / 0.24)) ** 3.2))
-    inside = 0.075 * bowl * (0.40 + 0.5 * cloud + 0.7 * wind).clip(0.05, None)
+    inside = 0.048 * bowl * (0.25 + 0.55 * cloud + 1.0 * wind).clip(0.05, None)
     south = 0.040 * gauss(wx, wy, 0.02, -0.42, 0.26, 0.14, -12) * (0.3 + wind + 0.4 * cloud).clip(0, None)
     halo = 0.045 * np.exp(-((np.hypot(wx, wy + 0.12) / 0.40) ** 2)) * (0.7 + 0.9 * cloud).clip(0, None)
     bar = 0.8 * gauss(wx, wy, 0.022, -0.036, 0.040, 0.006, 42)
     # M 43: a comma of its own, with a dark edge to the east.
-    m43 = 0.26 * np.exp(-((np.hypot(wx - 0.058, wy - 0.122) / 0.052) ** 3)) * (0.5 + 0.6 * cloud + 0.6 * folds).clip(0.08, None)
+    m43 = (
+        0.26
+        * np.exp(-((np.hypot(wx - 0.058, wy - 0.122) / 0.052) ** 3))
+        * (0.5 + 0.6 * cloud + 0.6 * folds).clip(0.08, None)
+    )
     m43 *= 1 - 0.8 * gauss(wx, wy, 0.100, 0.120, 0.020, 0.07, 100)
     # The dark bay that cuts in from the north-east, and the bridge between the two nebulae.
     bx, by = warped(x * 11, y * 11, 79, 0.38, 6)
@@ -226,8 +237,8 @@ def orion(x: Floats, y: Floats) -> Layers:
     inner = (core + bar) * np.exp(-0.5 * bay)
     heat = np.exp(-((np.hypot(wx + 0.02, wy + 0.05) / 0.16) ** 2))
     out.h_alpha = glow * (0.80 - 0.30 * heat) + 0.36 * inner
-    out.oiii = 0.40 * inner + 0.42 * fan * shade * (0.6 + 0.4 * heat) + (0.10 * inside + 0.06 * wings) * shade
-    out.rgb[...] = (0.36 * inner + 0.05 * fan * shade)[..., None] * np.array([1.0, 0.93, 0.90], np.float32)
+    out.oiii = 0.55 * inner + 0.90 * fan * shade * (0.6 + 0.4 * heat) + (0.10 * inside + 0.06 * wings) * shade
+    out.rgb[...] = (0.36 * inner + 0.05 * fan * shade)[..., None] * np.array([1.0, 0.90, 0.78], np.float32)
     cool = (0.30 * inside + 0.22 * wings * smooth(0.1, 0.4, r) + 0.5 * south) * shade
     out.rgb += cool[..., None] * np.array([0.62, 0.74, 1.0], np.float32)
     # The Running Man to the north: reflection with a red back and dark limbs.
@@ -270,7 +281,9 @@ def andromeda(x: Floats, y: Floats) -> Layers:
     edge = 1 - smooth(1.15, 1.75, r)
     disc = 0.155 * np.exp(-r / 0.52) * edge
     old = disc * (0.90 + 0.10 * lumps)
-    young = 0.085 * np.exp(-((r - 0.72) / 0.55) ** 2) * arm * (0.45 + 0.75 * lumps + 0.55 * fine).clip(0, None) * edge
+    young = (
+        0.085 * np.exp(-(((r - 0.72) / 0.55) ** 2)) * arm * (0.45 + 0.75 * lumps + 0.55 * fine).clip(0, None) * edge
+    )
     bulge_r = np.hypot(a, b / 0.62)
     bulge = 0.105 * np.exp(-3.0 * ((bulge_r / 0.085) ** 0.50 - 1))
     core = 6.0 / (1 + (bulge_r / 0.0065) ** 2) ** 1.15
@@ -299,7 +312,9 @@ def andromeda(x: Floats, y: Floats) -> Layers:
     m32 = np.hypot(x - 0.0054, y + 0.403)
     out.rgb += (1.5 / (1 + (m32 / 0.0085) ** 2) ** 1.3)[..., None] * tint
     m110 = np.hypot(*_turned(x + 0.437, y - 0.417, 80, 0.52))
-    out.rgb += (0.060 * np.exp(-2.2 * ((m110 / 0.075) ** 0.75 - 1)) * 0.55)[..., None] * tint * np.array([0.96, 1, 1.1])
+    out.rgb += (
+        (0.060 * np.exp(-2.2 * ((m110 / 0.075) ** 0.75 - 1)) * 0.55)[..., None] * tint * np.array([0.96, 1, 1.1])
+    )
     out.rgb = out.rgb.astype(np.float32)
     veil = (0.5 + fbm(x * 0.9, y * 0.9, 137, 6)).clip(0, None)
     out.rgb += (0.0016 * veil)[..., None] * np.array([1.0, 0.9, 0.8], np.float32)
@@ -338,15 +353,15 @@ def pleiades(x: Floats, y: Floats) -> Layers:
     out.reflection += 0.42 * gauss(wx, wy, -0.155, -0.205, 0.09, 0.055, 60) * density
     veil = (0.42 + fbm(x * 1.3 + 3, y * 1.3, 173, 7, 0.57)).clip(0, None) * (0.7 + 0.5 * cloud).clip(0.1, None)
     out.rgb[...] = (0.011 * veil)[..., None] * np.array([0.98, 0.90, 0.84], np.float32)
-    out.reflection += 0.008 * veil * np.exp(-(np.hypot(x, y) / 0.9) ** 2)
+    out.reflection += 0.008 * veil * np.exp(-((np.hypot(x, y) / 0.9) ** 2))
     out.tau = 0.9 * veil
     return out
 
 
 CONTINENT = (
-    (0.75, 1.10), (0.25, 1.22), (-0.15, 1.08), (-0.50, 0.92), (-0.40, 0.60), (-0.60, 0.38), (-0.52, 0.24), (-0.22, 0.24),
-    (0.02, 0.06), (0.14, -0.18), (0.06, -0.42), (-0.18, -0.62), (-0.50, -0.78), (-0.62, -0.96), (-0.25, -1.00),
-    (0.22, -0.80), (0.55, -0.42), (0.82, 0.05), (1.10, 0.55), (1.05, 0.95),
+    (0.75, 1.10), (0.25, 1.22), (-0.15, 1.08), (-0.50, 0.92), (-0.40, 0.60), (-0.60, 0.38), (-0.52, 0.24),
+    (-0.22, 0.24), (0.02, 0.06), (0.14, -0.18), (0.06, -0.42), (-0.18, -0.62), (-0.50, -0.78), (-0.62, -0.96),
+    (-0.25, -1.00), (0.22, -0.80), (0.55, -0.42), (0.82, 0.05), (1.10, 0.55), (1.05, 0.95),
 )  # fmt: skip
 
 
@@ -385,26 +400,34 @@ def cygnus(x: Floats, y: Floats) -> Layers:
     beak = np.exp(-(((wx + 1.24) / 0.05) ** 2)) * gauss(wx, wy, -1.24, 0.15, 0.5, 0.38) * (0.3 + folds)
     # Sadr's clouds and the thin hydrogen of the whole region.
     sx, sy = x + 6.75, y + 3.75
-    sadr = np.exp(-((np.hypot(sx / 1.9, sy / 1.5)) ** 2)) * smooth(-0.15, 0.75, fbm(wx * 1.3 + 8, wy * 1.3, 199, 7, 0.57))
+    sadr = np.exp(-((np.hypot(sx / 1.9, sy / 1.5)) ** 2)) * smooth(
+        -0.15, 0.75, fbm(wx * 1.3 + 8, wy * 1.3, 199, 7, 0.57)
+    )
     sadr *= 0.6 + 1.1 * folds
     rift = smooth(0.10, 0.62, fbm(wx * 0.55 - 3, wy * 0.55 + 2, 211, 7, 0.55))
     across = 0.62 * x - 0.78 * y + 2.0  # from the Milky Way's ridge line, degrees to the south-east
     meander = across - 1.9 - 0.16 * (-x - 0.6) + 1.1 * fbm(wx * 0.5, wy * 0.5, 217, 7, 0.58)
     lane = np.exp(-((meander / 0.80) ** 2)) * (0.35 + 0.9 * smooth(-0.5, 0.6, cloud)) * smooth(0.5, 1.6, -x)
-    general = (0.35 + 0.8 * fbm(x * 0.5, y * 0.5, 223, 7, 0.56)).clip(0, None)
-    out.h_alpha = 0.105 * body + 0.24 * wall + 0.07 * behind + 0.10 * bird + 0.07 * beak + 0.075 * sadr + 0.022 * general
+    general = (0.45 + 0.55 * fbm(x * 0.45, y * 0.45, 223, 7, 0.56)).clip(0, None)
+    out.h_alpha = (
+        0.120 * body + 0.18 * wall + 0.07 * behind + 0.10 * bird + 0.07 * beak + 0.115 * sadr + 0.020 * general
+    )
     gulf = smooth(0.0, 0.34, -land) * gauss(wx, wy, -0.62, -0.18, 0.66, 0.36, 62)
     threads = smooth(0.50, 0.85, fbm(wx * 5 + 2, wy * 5, 227, 6, 0.55, ridged=True))
     out.tau = 2.3 * gulf * (0.85 + 0.5 * cloud).clip(0, None) + 0.8 * threads * smooth(-0.2, 0.2, land)
     out.tau += 1.7 * lane + 1.0 * rift + 0.6 * smooth(0.2, 0.8, fbm(wx * 1.6 + 5, wy * 1.6, 229, 7, 0.55))
     out.h_alpha *= np.exp(-0.62 * out.tau)
     out.h_alpha += 0.0045 * general * (1 + 0.6 * folds)  # what glows in front of the dust
-    out.oiii = 0.055 * smooth(-0.05, 0.45, land) * gauss(wx, wy, 0.30, 0.02, 0.55, 0.5) * (0.7 + 0.7 * cloud).clip(0, None)
+    out.oiii = (
+        0.055 * smooth(-0.05, 0.45, land) * gauss(wx, wy, 0.30, 0.02, 0.55, 0.5) * (0.7 + 0.7 * cloud).clip(0, None)
+    )
     out.oiii += 0.030 * behind + 0.03 * wall + 0.022 * bird
     out.oiii *= np.exp(-0.5 * out.tau)
     band = np.exp(-((across / 4.2) ** 2))
-    clouds = (1 + 0.4 * fbm(x * 0.8, y * 0.8, 233, 6)).clip(0.1, None)
-    out.rgb[...] = (0.034 * band * clouds * np.exp(-0.9 * out.tau))[..., None] * np.array([1.0, 0.90, 0.76], np.float32)
+    clouds = (0.9 + 0.7 * fbm(x * 0.8, y * 0.8, 233, 7, 0.57)).clip(0.1, None)
+    out.rgb[...] = (0.034 * band * clouds * np.exp(-0.9 * out.tau))[..., None] * np.array(
+        [1.0, 0.92, 0.83], np.float32
+    )
     return out
 
 
@@ -423,12 +446,12 @@ def whirlpool(x: Floats, y: Floats) -> Layers:
     swing = 2 * (phase - wind) + 1.1 + 0.35 * np.sin(phase + 0.8) * smooth(1.5, 4.0, r)
     crest = np.cos(swing)
     lumps = fbm(wu * 1.9, wv * 1.9, 251, 7, 0.6)
-    fine = fbm(wu * 6, wv * 6, 257, 6, 0.64)
+    fine = fbm(wu * 3.6 + 0.3 * lumps, wv * 3.6, 257, 6, 0.58)
     cut = 1 - smooth(4.2, 6.0, r)
     sharp = np.exp(-(1 - crest) / 0.30)
     broad = np.exp(-(1 - crest) / 0.95)
     disc = 0.13 * np.exp(-r / 1.9) * cut * (0.55 + 0.55 * broad)
-    mottled = (0.35 + 0.55 * lumps + 0.75 * fine).clip(0.02, None)
+    mottled = (0.50 + 0.50 * lumps + 0.55 * fine).clip(0.04, None)
     young = (0.80 * sharp * mottled + 0.10 * broad * (0.4 + 0.6 * fine).clip(0.02, None)) * np.exp(-r / 2.9)
     young *= cut * smooth(0.30, 1.0, r)
     outer = 0.012 * np.exp(-(((r - 5.0) / 1.1) ** 2)) * (0.3 + broad) * (0.6 + 0.7 * lumps).clip(0, None)
@@ -437,8 +460,12 @@ def whirlpool(x: Floats, y: Floats) -> Layers:
     lag = np.cos(swing - 0.62)
     shreds = fbm(wu * 3.0 + 0.3 * lumps, wv * 3.0, 263, 7, 0.6, ridged=True)
     lane = np.exp(-(1 - lag) / 0.085) * (0.35 + 1.5 * shreds)
-    spurs = smooth(0.45, 0.85, fbm(phase * 7.5 - 1.4 * wind, np.log(r) * 5.5 + 0.25 * lumps, 269, 6, 0.58, ridged=True))
-    dust = (1.15 * lane + 0.45 * spurs * (0.5 + broad) + 0.35 * smooth(0.4, 0.85, shreds)) * cut * smooth(0.10, 0.45, r)
+    spurs = smooth(
+        0.45, 0.85, fbm(phase * 7.5 - 1.4 * wind, np.log(r) * 5.5 + 0.25 * lumps, 269, 6, 0.58, ridged=True)
+    )
+    dust = (
+        (1.15 * lane + 0.45 * spurs * (0.5 + broad) + 0.35 * smooth(0.4, 0.85, shreds)) * cut * smooth(0.10, 0.45, r)
+    )
     redden = np.exp(-dust[..., None] * np.array([0.70, 1.0, 1.32], np.float32))
     gold = np.array([1.0, 0.87, 0.68], np.float32)
     blue = np.array([0.66, 0.86, 1.18], np.float32)
@@ -447,9 +474,11 @@ def whirlpool(x: Floats, y: Floats) -> Layers:
     out.rgb = (between[..., None] * pale + (young + outer)[..., None] * blue) * redden
     out.rgb += bulge[..., None] * gold * (0.35 + 0.65 * redden)
     # Pink knots strung along the crests.
-    cells = fbm(wu * 6.5 + 3, wv * 6.5, 271, 3, 0.5)
-    spots = smooth(0.22, 0.62, cells) * np.exp(-(1 - np.cos(swing - 0.12)) / 0.22) * cut * smooth(0.7, 1.5, r)
-    out.h_alpha = 0.85 * spots * np.exp(-r / 4.0) * np.exp(-0.5 * dust)
+    cells = fbm(wu * 3.3 + 3, wv * 3.3, 271, 3, 0.55)
+    spots = smooth(0.12, 0.70, cells) ** 1.5 * np.exp(-(1 - np.cos(swing + 0.02)) / 0.16) * cut * smooth(0.7, 1.5, r)
+    knots = 1.3 * spots * np.exp(-r / 4.0) * np.exp(-0.5 * dust)
+    out.h_alpha = 0.75 * knots
+    out.rgb += knots[..., None] * np.array([0.30, 0.26, 0.42], np.float32)
     # The companion, the arm that runs out to it, and the fans that the passage threw out.
     cx, cy = x - 1.17, y - 4.25
     s = np.hypot(cx, cy * 0.85)
@@ -483,7 +512,9 @@ def _distant(rgb: Floats, x: Floats, y: Floats, seed: float) -> None:
         near = (np.abs(x - gx) < 8 * size + step) & (np.abs(y - gy) < 8 * size + step)
         if near.any():
             m = np.hypot(*_turned(x[near] - gx, y[near] - gy, turn, ratio))
-            rgb[near] += (bright * np.exp(-1.7 * (m / size) ** 0.8) * 3)[:, None] * np.array([1.0, 0.88, hue], np.float32)
+            rgb[near] += (bright * np.exp(-1.7 * (m / size) ** 0.8) * 3)[:, None] * np.array(
+                [1.0, 0.88, hue], np.float32
+            )
 
 
 def globular(x: Floats, y: Floats) -> Layers:
@@ -533,6 +564,7 @@ SCENES = {
 
 
 # ---------------------------------------------------------------- stars
+
 
 @dataclass(frozen=True)
 class Stars:
@@ -613,10 +645,12 @@ def colour_of(b_v: Floats) -> Floats:
     planck = 1 / (waves**5 * np.expm1(0.0143878 / (waves * temperature[:, None])))
     white = 1 / (waves**5 * np.expm1(0.0143878 / (waves * 6300.0)))
     ratio = (planck / white) ** 1.15
-    return (ratio / ratio.mean(axis=1, keepdims=True)).astype(np.float32)
+    balanced: Floats = (ratio / ratio.mean(axis=1, keepdims=True)).astype(np.float32)
+    return balanced
 
 
 # ---------------------------------------------------------------- projection
+
 
 def to_plane(
     ra: NDArray[np.float64], dec: NDArray[np.float64], ra0: float, dec0: float
@@ -670,6 +704,7 @@ class Frame:
 
 # ---------------------------------------------------------------- a picture
 
+
 @dataclass(frozen=True)
 class Look:
     """How one picture was processed: what the sidecar does not say in numbers."""
@@ -684,19 +719,18 @@ class Look:
     narrowband: bool = False
     gradient: float = 0.0
     black: float = 0.075
-    tint: tuple[float, float, float] = (1.0, 1.0, 1.0)
     least_width: float = 1.9  # px, what interpolation leaves of the sharpest star
     budget: int = 560_000
 
 
 PICTURES = {
-    "cygnus-wide-2022": Look("cygnus", (2400, 1600), 0.018, 2.2, 1.5, stars=0.5, budget=800_000),
+    "cygnus-wide-2022": Look("cygnus", (2400, 1600), 0.026, 2.4, 1.5, stars=0.6, budget=800_000),
     "rosette-2023": Look("rosette", (2400, 1600), 0.020, 2.5, 1.25, gradient=0.010, budget=560_000),
     "andromeda-southwest": Look("andromeda", (2400, 1600), 0.016, 2.5, 1.30, budget=380_000),
     "andromeda-northeast": Look("andromeda", (2400, 1600), 0.016, 2.5, 1.30, budget=380_000),
     "andromeda-2023": Look("andromeda", (3400, 1560), 0.012, 2.5, 1.40, stars=0.8, budget=800_000),
     "pleiades-2023": Look("pleiades", (2400, 1600), 0.011, 3.5, 1.35, budget=580_000),
-    "orion-2024": Look("orion", (2400, 1600), 0.0095, 7.0, 1.4, budget=620_000),
+    "orion-2024": Look("orion", (2400, 1600), 0.0095, 6.0, 1.45, budget=620_000),
     "rosette-2024": Look("rosette", (2400, 1600), 0.014, 2.5, 1.35, gradient=0.003, budget=640_000),
     "whirlpool-2024": Look("whirlpool", (2400, 1600), 0.022, 3.5, 1.35, spikes=True, budget=400_000),
     "m13-2024": Look("m13", (2400, 1600), 0.035, 12.0, 1.5, spikes=True, budget=560_000),
@@ -772,7 +806,8 @@ def psf(shape: tuple[int, int], width: float, spikes: bool, bloom: float) -> Flo
     def moffat(fwhm: float, beta: float) -> Floats:
         a = fwhm / (2 * math.sqrt(2 ** (1 / beta) - 1))
         m = (1 + r2 / a**2) ** -beta
-        return (m / m.sum()).astype(np.float32)
+        spread: Floats = (m / m.sum()).astype(np.float32)
+        return spread
 
     out = 0.958 * moffat(width, 3.6) + 0.034 * moffat(4.2 * width, 2.3) + 0.008 * bloom * moffat(26 * width, 1.9)
     if spikes:
@@ -829,13 +864,13 @@ def light_of(layers: Layers, look: Look, hours: dict[str, float]) -> Floats:
         ridge = np.array([0.10, 0.46, 0.04], np.float32) * (h**1.6) * 1.15
         return (0.85 * gold + ridge + 0.25 * layers.rgb).astype(np.float32)
     gain_h = 1.25 if "H-alpha" in hours else 1.0
-    gain_o = 1.35 if "OIII" in hours else 0.8
+    gain_o = 1.35 if "OIII" in hours else 0.35
     out = gain_h * h * BROAD["h_alpha"] + gain_o * o * BROAD["oiii"]
     out = out + layers.reflection[..., None] * BROAD["reflection"] + layers.rgb
     return out.astype(np.float32)
 
 
-def developed(linear: Floats, look: Look, noise: float) -> Floats:
+def developed(linear: Floats, look: Look) -> Floats:
     """The tone curve: asinh, in part on brightness alone so that colours keep, dark neutral ground, 0 … 1."""
     soft = look.soft
     top = math.asinh(look.white / soft)
@@ -849,12 +884,13 @@ def developed(linear: Floats, look: Look, noise: float) -> Floats:
     out = 0.5 * kept + 0.5 * curve(linear)
     grey = (out @ np.array([0.30, 0.50, 0.20], np.float32))[..., None]
     fade = 1 - smooth(0.75, 1.15, grey)
-    rise = smooth(0.0, 0.10, grey)
-    out = grey + (out - grey) * (1 + (look.saturation - 1) * fade * (0.4 + 0.6 * rise))
+    rise = smooth(0.0, 0.15, grey)  # near black there is little colour to see
+    out = grey + (out - grey) * (1 + (look.saturation - 1) * fade) * (0.30 + 0.70 * rise)
     # A shoulder instead of a clip, and a ground that is dark but not black.
     out = np.where(out > 0.72, 0.72 + 0.28 * np.tanh((out - 0.72) / 0.28 * 0.9) / math.tanh(1.6), out)
     out = look.black + (1 - look.black) * out
-    return (out * np.array(look.tint, np.float32)).clip(0, 1)
+    shown: Floats = out.clip(0, 1)
+    return shown
 
 
 def painted(scene: Scene, x: Floats, y: Floats, rows: int = 24) -> Layers:
@@ -891,20 +927,23 @@ def draw(name: str, draft: int) -> Image.Image:
     coarse = ndimage.gaussian_filter(coarse, (1.6 / draft, 1.6 / draft, 0)) / 4
     blotch = ndimage.zoom(coarse, (4, 4, 1), order=1)[: shape[0], : shape[1]]
     linear = linear + sigma * (0.8 * soft) + noise * 3.0 * blotch.astype(np.float32)
-    # The ground is what the darkest twentieth of the field has, channel by channel, once stars are smoothed away.
-    calm = ndimage.median_filter(linear[::9, ::9], size=(5, 5, 1)).reshape(-1, 3)
-    linear = linear - np.percentile(calm, 5, axis=0).astype(np.float32)
+    # The ground is what the darkest places of the field have, once stars are smoothed away: they come out grey.
+    calm = ndimage.median_filter(linear[:: max(1, 9 // draft), :: max(1, 9 // draft)], size=(5, 5, 1)).reshape(-1, 3)
+    total = calm.sum(axis=1)
+    linear = linear - np.median(calm[total <= np.percentile(total, 8)], axis=0).astype(np.float32)
     if look.gradient:
         gy, gx = np.mgrid[-1 : 1 : shape[0] * 1j, -1 : 1 : shape[1] * 1j].astype(np.float32)
-        tilt = look.gradient * (0.5 + 0.55 * gx - 0.25 * gy + 0.5 * (gx.clip(0, None) * (0.4 - gy).clip(0, None)) ** 2)
+        tilt = look.gradient * (
+            0.5 + 0.55 * gx - 0.25 * gy + 0.5 * (gx.clip(0, None) * (0.4 - gy).clip(0, None)) ** 2
+        )
         linear = linear + tilt[..., None] * np.array([1.0, 0.82, 0.62], np.float32)
-    out = developed(linear, look, noise)
+    out = developed(linear, look)
     dither = rng.random(shape, dtype=np.float32)
     return Image.fromarray((out * 255 + dither).clip(0, 255).astype(np.uint8))
 
 
 SPOT_GROUPS = (  # longitude, latitude, half length, largest spot (radians), how many
-    (-0.42, -0.22, 0.10, 0.036, 18), (0.30, 0.17, 0.14, 0.031, 26), (0.95, -0.26, 0.09, 0.033, 10),
+    (-0.42, -0.22, 0.10, 0.033, 18), (0.30, 0.17, 0.13, 0.029, 24), (0.95, -0.26, 0.09, 0.033, 10),
 )  # fmt: skip
 
 
@@ -922,7 +961,7 @@ def draw_sun(draft: int) -> Image.Image:
     disc = 1 - 0.66 * (1 - mu) - 0.14 * (1 - mu) ** 2
     grains = fbm(lon * 95, lat * 95, 401, 3, 0.6) * 0.045 + fbm(lon * 24, lat * 24, 409, 4, 0.6) * 0.016
     disc = disc * (1 + grains * (0.3 + 0.7 * mu))
-    faculae = smooth(0.42, 0.85, fbm(lon * 15, lat * 15, 419, 6, 0.6, ridged=True))
+    faculae = smooth(0.30, 0.85, fbm(lon * 22, lat * 22, 419, 6, 0.6, ridged=True))
     spots = np.zeros_like(disc)
     shade = np.zeros_like(disc)
     active = np.zeros_like(disc)
@@ -940,12 +979,12 @@ def draw_sun(draft: int) -> Image.Image:
             near = (np.abs(lon - cx) < 4 * size) & (np.abs(lat - cy) < 4 * size)
             dx, dy = wx[near] - cx, wy[near] - cy
             d = np.hypot(dx, dy * 1.15) / size
-            fibre = 0.12 * perlin((np.arctan2(dy, dx) * 9).astype(np.float32), (d * 1.2).astype(np.float32), 433 + k)
+            fibre = 0.09 * perlin((np.arctan2(dy, dx) * 14).astype(np.float32), (d * 1.2).astype(np.float32), 433 + k)
             if size > 0.006:
-                shade[near] = np.maximum(shade[near], 1 - smooth(0.86, 1.05, d + fibre))
+                shade[near] = np.maximum(shade[near], 1 - smooth(0.74, 1.06, d + fibre))
             spots[near] = np.maximum(spots[near], 1 - smooth(0.36, 0.52, d + 0.5 * fibre))
     disc = disc * (1 + 0.16 * faculae * active.clip(0, 1) * (1 - mu) ** 1.1 * 1.6)
-    disc = disc * (1 - 0.36 * shade) * (1 - 0.78 * spots)
+    disc = disc * (1 - 0.27 * shade) * (1 - 0.78 * spots)
     edge = smooth(0.0, 1.0, (1 - np.sqrt(r2)) * radius / 2.2 + 0.5)
     disc = ndimage.gaussian_filter(disc * edge, 1.1 / draft)
     halo = 0.010 * np.exp(-((np.sqrt(r2) - 1).clip(0, None)) / 0.10) * (1 - edge)
