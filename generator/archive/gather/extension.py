@@ -29,6 +29,7 @@ from generator.finding import Finding, Mark, doubt, fault
 from generator.quantity import TEMPERATURE, TIME, Kind, NotAQuantity, read, read_number
 
 DISAGREES = "gather-disagreement"
+_MOST_NODES = 50_000
 _CLOCK_TOLERANCE = timedelta(minutes=5)
 
 
@@ -93,16 +94,16 @@ def composed(text: str, file: str) -> Node:
 
     hint = "correct the file, or name another with --sidecar"
     try:
-        root = YAML(pure=True).compose(text)
+        raw = YAML(pure=True).compose(text)
+        node = None if raw is None else _node(raw, [_MOST_NODES])
     except MarkedYAMLError as trouble:
         at = trouble.problem_mark
         mark = Mark(file, at.line + 1, at.column + 1) if at else Mark(file)
         raise NotASidecar(fault(mark, "not-yaml", f"the sidecar is no YAML: {trouble.problem}", hint)) from trouble
     except (YAMLError, ValueError, RecursionError) as trouble:
         raise NotASidecar(fault(Mark(file), "not-yaml", "the sidecar is no YAML", hint)) from trouble
-    if root is None:
+    if node is None:
         return Node({}, 0, 0, len(text), -1, len(text), len(text), False)
-    node = _node(root)
     if not isinstance(node.value, dict) or node.flow:
         raise NotASidecar(
             fault(Mark(file, node.line + 1), "not-yaml", "the sidecar is not a list of keys, one a line", hint)
@@ -110,12 +111,15 @@ def composed(text: str, file: str) -> Node:
     return node
 
 
-def _node(raw: Any) -> Node:
+def _node(raw: Any, left: list[int]) -> Node:
+    left[0] -= 1
+    if left[0] < 0:
+        raise ValueError("aliases expand to more than any sidecar needs")
     start, end = raw.start_mark, raw.end_mark
     flow = bool(getattr(raw, "flow_style", False))
     value: str | list[Node] | dict[str, Node]
     if raw.id == "mapping":
-        pairs = [(k, _node(v)) for k, v in raw.value]
+        pairs = [(k, _node(v, left)) for k, v in raw.value]
         for key, held in pairs:
             held.key_line = key.start_mark.line
         value = {str(k.value): v for k, v in pairs if isinstance(k.value, str)}
@@ -123,7 +127,7 @@ def _node(raw: Any) -> Node:
         last: int = max([v.end_line for _, v in pairs] + [keys_end])
         last_index: int = max((v.end_index for _, v in pairs), default=start.index + 1)
     elif raw.id == "sequence":
-        value = [_node(v) for v in raw.value]
+        value = [_node(v, left) for v in raw.value]
         last = max((v.end_line for v in value), default=start.line)
         last_index = max((v.end_index for v in value), default=start.index + 1)
     else:
@@ -147,13 +151,14 @@ class _Text:
             self.ends_with_newline = True
         else:
             self.ends_with_newline = not text
-        self.after: dict[int, list[str]] = {}
+        self.after: dict[int, list[Sequence[str]]] = {}
         self.within: list[tuple[int, str]] = []
         self.replaced: dict[int, str] = {}
         self.text = text
 
     def insert(self, after_line: int, lines: Sequence[str]) -> None:
-        self.after.setdefault(after_line, []).extend(lines)
+        if lines:
+            self.after.setdefault(after_line, []).append(lines)
 
     def insert_within(self, index: int, text: str) -> None:
         self.within.append((index, text))
@@ -177,10 +182,13 @@ class _Text:
                 joined = "".join(t for c, t in pieces if c == column)
                 line = line[:column] + joined + line[column:]
             changed[number] = line
-        whole = list(self.after.get(-1, []))
-        for number, line in enumerate(changed):
-            whole.append(line)
-            whole.extend(self.after.get(number, []))
+        whole: list[str] = []
+        for number, line in enumerate(["", *changed], start=-1):
+            if number >= 0:
+                whole.append(line)
+            # What stands deeper belongs to the block that ends here; of two as deep, items do.
+            for lines in sorted(self.after.get(number, []), key=_depth):
+                whole.extend(lines)
         return self.newline.join(whole) + (self.newline if self.ends_with_newline or self.after else "")
 
     def end_of(self, node: Node, column: int) -> int:
@@ -202,10 +210,24 @@ class _Text:
         return None
 
 
+def _depth(lines: Sequence[str]) -> tuple[int, bool]:
+    bare = lines[0].lstrip(" ")
+    return len(bare) - len(lines[0]), not bare.startswith("- ")
+
+
 def extended(
     text: str, file: str, sessions: Sequence[GatheredSession], clocks: Sequence[tuple[str, str]]
 ) -> Extension:
     """A sidecar with what these sessions add to it. Raises :class:`NotASidecar`."""
+    mark = text[:1] if text.startswith("\ufeff") else ""  # some editors put one there; it is no text
+    outcome = _extended(text.removeprefix(mark), file, sessions, clocks)
+    outcome.text = mark + outcome.text
+    return outcome
+
+
+def _extended(
+    text: str, file: str, sessions: Sequence[GatheredSession], clocks: Sequence[tuple[str, str]]
+) -> Extension:
     root = composed(text, file)
     paper = _Text(text)
     outcome = Extension(text)
@@ -297,9 +319,19 @@ def _same_session(root: Node, existing: Sequence[Node], session: GatheredSession
         rig = node.text("rig") or root.text("rig")
         place = node.text("place") or root.text("place")
         alike = _agree(rig, session.kit.rig) + _agree(place, session.place)
-        if overlap is None or overlap > 0:
+        # Another rig or place makes another session, unless the frames are the very same.
+        if (overlap is None or overlap > 0) and (alike == 2 or _same_frames(node, session)):
             candidates.append((alike == 2, overlap or 0.0, -index, index))
     return max(candidates)[3] if candidates else None
+
+
+def _same_frames(node: Node, session: GatheredSession) -> bool:
+    frames = node.get("frames")
+    items = frames.items() if frames is not None else []
+    return len(items) == len(session.groups) and all(
+        any(_same_group(item, group, strict=True) and _number(item.text("taken")) == group.taken for item in items)
+        for group in session.groups
+    )
 
 
 def _agree(written: str | None, gathered: str | None) -> bool:
@@ -463,9 +495,13 @@ def _fill(mapping: Node, key: str, value: str, paper: _Text, outcome: Extension)
 def _put(mapping: Node, key: str, lines: Sequence[str], paper: _Text) -> None:
     """Lines into a block mapping: in the place of the open question about the key, else at the end."""
     at = paper.question(mapping, mapping.column, key)
+    night = mapping.get("night")
     if at is not None and at not in paper.replaced:
         paper.replaced[at] = lines[0]
         paper.insert(at, lines[1:])
+    elif key in ("start", "end") and night is not None:
+        before = mapping.get("start") if key == "end" else None
+        paper.insert((before or night).end_line, lines)
     else:
         paper.insert(paper.end_of(mapping, mapping.column), lines)
 

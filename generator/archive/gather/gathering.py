@@ -134,6 +134,8 @@ def gather(
     read, damaged = headers(files, progress)
     unreadable += damaged
     work = _Work(archive, folder, place, rig, time_zone)
+    if sidecar is not None:
+        work.learn_sidecar(Path(sidecar))
     lights = [h for h in read if h.kind in ("light", None) and not h.combined]
     work.learn_places(read)
     alive: set[str] | None = None
@@ -211,6 +213,8 @@ class _Work:
         self._kits: dict[FrameHeader, Kit] = {}
         self._sites: dict[tuple[float, float], str | None] = {}
         self._told_place: str | None = None
+        self._sidecar_place: str | None = None
+        self._sidecar_rig: str | None = None
         self._zones: dict[str | None, tzinfo | None] = {
             name: ZoneInfo(place.time_zone) for name, place in (archive.places if archive else {}).items()
         }
@@ -229,8 +233,23 @@ class _Work:
     def kit(self, header: FrameHeader) -> Kit:
         key = replace(header, path="", start=None, target=None, exposure_s=None, sensor_temperature_c=None, kind=None)
         if key not in self._kits:
-            self._kits[key] = kit_of(key, self.archive, self.rig)
+            kit = kit_of(key, self.archive, self.rig)
+            says_nothing = not (key.camera or key.pixel_size_um or key.focal_length_mm)
+            if self._sidecar_rig is not None and (self._sidecar_rig in kit.choices or says_nothing):
+                kit = replace(kit, rig=self._sidecar_rig, choices=(), assumed=False)
+            self._kits[key] = kit
         return self._kits[key]
+
+    def learn_sidecar(self, sidecar: Path) -> None:
+        """The rig and place of the sidecar that is to be extended: they go for frames that tell none."""
+        try:
+            old = _text_of(sidecar)
+            root = extension.composed(old.removeprefix("\ufeff"), self.name_of(sidecar)) if old else None
+        except (OSError, UnicodeDecodeError, extension.NotASidecar):
+            return  # the same trouble is told when the sidecar is extended
+        place, rig = (root.text("place"), root.text("rig")) if root else (None, None)
+        self._sidecar_place = place if self.archive and place in self.archive.places else None
+        self._sidecar_rig = rig if self.archive and rig in self.archive.rigs else None
 
     def learn_places(self, read: Sequence[FrameHeader]) -> None:
         """The one place that the sites in these headers tell goes for frames without a site, too."""
@@ -249,6 +268,8 @@ class _Work:
         if header.site is not None:
             return self._near(header.site), None
         places = self.archive.places if self.archive else {}
+        if self._sidecar_place is not None:
+            return self._sidecar_place, None
         if len(places) == 1:
             return next(iter(places)), "the only one in places.yaml"
         if self._told_place is not None:

@@ -325,3 +325,57 @@ def test_masters_are_left_out_and_two_cameras_keep_their_darks(archive: Path, tm
     # One card alone, later: it finds its own draft again.
     again = gather([cards / "a"], archive=read_archive(archive).archive, archive_folder=archive, place="meadow")
     assert [(s.path.name, s.outcome) for s in again.sidecars] == [("m-37-fine.yaml", "unchanged")]
+
+
+@pytest.mark.parametrize("indent", ["", "    "])
+def test_times_and_a_new_filter_find_their_own_places(archive: Path, tmp_path: Path, indent: str) -> None:
+    sidecar = archive / "pictures" / "m37.yaml"
+    sidecar.parent.mkdir()
+    old = (
+        "\ufefftitle: T\nobjects: [M 37]\nfinished: 2025-03-01\nrig: fine\nplace: meadow\nsessions:\n"
+        + indent + "- night: 2025-01-18\n"
+        + indent + "  frames:\n" + indent + "  - exposure: 120 s\n" + indent + "    kept: 3\n"
+        + indent + "    filter: L\n"
+    )  # fmt: skip
+    sidecar.write_bytes(old.encode())
+    shoot(tmp_path / "cards", datetime(2025, 1, 18, 18, 40), 5)
+    shoot(tmp_path / "cards", datetime(2025, 1, 18, 18, 55), 6, FILTER="R")
+    shoot(tmp_path / "cards", datetime(2025, 1, 22, 18, 55), 7)
+    (tmp_path / "kept.txt").write_text("")
+    # No --place: the sidecar knows it.
+    report = gather(
+        [tmp_path / "cards"], archive=read_archive(archive).archive, archive_folder=archive, sidecar=sidecar,
+        kept=tmp_path / "kept.txt",
+    )  # fmt: skip
+    assert [f.message for f in report.findings] == ["kept says 3, the frames say 0"]
+    text = sidecar.read_bytes().decode()
+    assert lines_kept(old, text)
+    (archive / "pictures" / "m37.png").write_bytes(b"")
+    found = read_archive(archive).archive
+    assert found is not None
+    first, second = found.pictures["m37"].own_sessions
+    assert [(g.filter, g.taken) for g in first.frames] == [("L", 5), ("R", 6)]
+    assert first.start is not None
+    assert f"{first.start:%H:%M}" == "19:40"
+    assert (second.night.day, second.frames[0].taken) == (22, 7)
+
+
+def test_another_rig_makes_another_session(archive: Path, tmp_path: Path) -> None:
+    sidecar = archive / "pictures" / "m37.yaml"
+    sidecar.parent.mkdir()
+    sidecar.write_text(WRITTEN)
+    shoot(
+        tmp_path / "cards", datetime(2025, 1, 18, 18, 40), 20, XPIXSZ=3.76, FOCALLEN=384.0, FILTER="", BAYERPAT="RGGB"
+    )
+    report = extend(archive, tmp_path / "cards", sidecar)
+    assert report.findings == ()
+    assert lines_kept(WRITTEN, sidecar.read_text())
+    assert "      rig: wide\n" in sidecar.read_text()
+
+
+def test_aliases_that_explode_are_refused(archive: Path, tmp_path: Path) -> None:
+    sidecar = archive / "x.yaml"
+    rows = ["a0: &a0 [x, x]", *(f"a{n}: &a{n} [*a{n - 1}, *a{n - 1}, *a{n - 1}]" for n in range(1, 30))]
+    sidecar.write_text("\n".join(rows))
+    shoot(tmp_path / "cards", datetime(2025, 1, 20, 19, 0), 2)
+    assert [f.rule for f in extend(archive, tmp_path / "cards", sidecar).findings] == ["not-yaml"]
