@@ -54,6 +54,14 @@ def night_page(night: date) -> str:
     return f"nights/{night.isoformat()}.html"
 
 
+def year_page(year: int) -> str:
+    return f"years/{year}.html"
+
+
+def exhibit_page(exhibit_id: str) -> str:
+    return f"exhibits/{exhibit_id}.html"
+
+
 def free_page(page_id: str, taken: frozenset[str]) -> str:
     """A free page lies at the root, or one folder down where a page of ours has its name."""
     chosen = f"{slug(page_id)}.html"

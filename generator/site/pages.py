@@ -19,8 +19,9 @@ from generator.site import (
     sky_page,
     target_page,
     targets_page,
+    year_page,
 )
-from generator.site.edition import DATA, EQUIPMENT, FRONT, NIGHTS, SKY, TARGETS, Edition, addresses_of
+from generator.site.edition import DATA, EQUIPMENT, FRONT, NIGHTS, SKY, TARGETS, YEARS, Edition, addresses_of
 from generator.site.exports.offered import Offered
 from generator.site.page import Link, Page, frame_of
 from generator.site.pictures import Shown
@@ -33,6 +34,7 @@ PAGES: tuple[Callable[[Edition], list[Page]], ...] = (
     target_page.pages,
     nights_page.pages,
     night_page.pages,
+    year_page.pages,
     sky_page.pages,
     equipment_page.pages,
     group_page.constellation_pages,
@@ -42,21 +44,26 @@ PAGES: tuple[Callable[[Edition], list[Page]], ...] = (
     redirect_page.pages,
 )
 
-#: The pages that every page leads to, with the theme's word for each.
-SECTIONS = (
-    Link("Pictures", FRONT),
-    Link("Targets", TARGETS),
-    Link("Nights", NIGHTS),
-    Link("Sky", SKY),
-    Link("Equipment", EQUIPMENT),
-)
+
+def sections(facts: ArchiveFacts, shown: Mapping[str, Shown]) -> tuple[Link, ...]:
+    """The pages that every page leads to, with the theme's word for each."""
+    found = [
+        Link("Pictures", FRONT),
+        Link("Targets", TARGETS),
+        Link("Nights", NIGHTS),
+        Link("Sky", SKY),
+        Link("Equipment", EQUIPMENT),
+    ]
+    if facts.years:
+        found.append(Link("Years", YEARS))
+    return tuple(found)
 
 
 def edition(facts: ArchiveFacts, shown: Mapping[str, Shown]) -> Edition:
     """All that pages are made from. A picture that ``shown`` lacks has no page and hangs nowhere."""
     addresses = addresses_of(facts)
     free = tuple(Link(p.title, addresses.free_pages[p.id]) for p in facts.archive.pages)
-    return Edition(facts, shown, frame_of(facts.archive, SECTIONS, free), addresses)
+    return Edition(facts, shown, frame_of(facts.archive, sections(facts, shown), free), addresses)
 
 
 def pages(edition: Edition, exports: Iterable[Offered] = ()) -> list[Page]:
