@@ -246,6 +246,45 @@ def place(archive: Path, picture_id: str, stars: Path | None, dry_run: bool) -> 
     click.echo(f"wrote the placement into {facts_of.picture.sidecar}")
 
 
+@noctuary.command()
+@click.argument("files", nargs=-1, required=True, metavar="FILE... | ARCHIVE ID")
+@click.option(
+    "--scale", type=click.FloatRange(min=0, min_open=True), help="Arcseconds a pixel, to tell widths in arcseconds."
+)
+def stars(files: tuple[str, ...], scale: float | None) -> None:
+    """Measure star shapes in nine zones and say what the pattern means.
+
+    For the first test frames of a night (FILE...), or for the picture ID of ARCHIVE. Directions are counted from
+    the picture's right through its top. Example: noctuary stars test-1.fits test-2.fits
+    """
+    from generator.star_report import CannotMeasure, print_shapes, shapes_of
+
+    measured: list[tuple[str, Path, float | None]] = []
+    folder = Path(files[0])
+    if len(files) == 2 and folder.is_dir():
+        from generator.build import examine
+
+        inspection = examine(folder)
+        if inspection.facts is None:
+            _tell(inspection.findings)
+            sys.exit(1)
+        found = inspection.facts.pictures.get(files[1])
+        if found is None:
+            raise click.UsageError(_unknown_picture(files[1], inspection.facts.pictures))
+        seen = found.optics.image_scale_arcsec_px if found.optics else None
+        measured.append((found.picture.title, folder / found.picture.file, scale or seen))
+    else:
+        measured = [(file, Path(file), scale) for file in files]
+    failed = False
+    for name, path, arcsec in measured:
+        try:
+            print_shapes(name, shapes_of(path, arcsec))
+        except CannotMeasure as error:
+            click.echo(str(error), err=True)
+            failed = True
+    sys.exit(1 if failed else 0)
+
+
 def _build(
     archive: Path,
     out: Path | None,

@@ -13,7 +13,7 @@ HOUSE = ROOT / "generator"
 #: Rooms from the top down; a room imports from its own storey and those below it.
 STOREYS = (
     {"__main__", "cli", "reference"},
-    {"build", "inspection", "preview", "facts_table", "finding_place"},
+    {"build", "inspection", "preview", "facts_table", "finding_place", "star_report"},
     {"site"},
     {"charts", "images"},
     {"facts"},

@@ -6,6 +6,7 @@ ICRS; pixels count from the centre of the top-left pixel = (0, 0), x right, y do
 
 from __future__ import annotations
 
+import math
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -33,7 +34,6 @@ def picture_json(facts: PictureFacts) -> Plain:
         "optics": _optics(facts.optics),
         "objects": [_object(o) for o in facts.objects],
         "placement": _placement(facts.placement),
-        "outline": _outline(facts.placement),
         "in_field": [{"name": o.name, "x_px": x, "y_px": y} for o, x, y in facts.in_field]
         if facts.in_field is not None
         else None,
@@ -41,6 +41,13 @@ def picture_json(facts: PictureFacts) -> Plain:
         "light_m2_h": facts.light_m2_h,
         "depth_mag": facts.depth_mag,
     }
+
+
+def published_json(facts: PictureFacts) -> Plain:
+    """One picture as the site publishes it: with its outline as regions are written in the Virtual Observatory."""
+    corners = outline_deg(facts.placement) if facts.placement else None
+    outline = {"stc_s": stc_s(corners), "icrs_deg": [list(corner) for corner in corners]} if corners else None
+    return {**picture_json(facts), "outline": outline}
 
 
 def archive_json(facts: ArchiveFacts) -> Plain:
@@ -124,15 +131,8 @@ def _placement(placement: Placed | None) -> Plain | None:
         "image_scale_arcsec_px": placement.image_scale_arcsec_px,
         "position_angle_deg": placement.position_angle_deg,
         "mirrored": placement.mirrored,
-        "corners_deg": [list(corner) for corner in placement.corners_deg],
+        "corners_deg": [[_finite(ra), _finite(dec)] for ra, dec in placement.corners_deg],
     }
-
-
-def _outline(placement: Placed | None) -> Plain | None:
-    if placement is None:
-        return None
-    corners = outline_deg(placement)
-    return {"stc_s": stc_s(corners), "icrs_deg": [list(corner) for corner in corners]}
 
 
 def _session(facts: SessionFacts) -> Plain:
@@ -162,6 +162,11 @@ def _session(facts: SessionFacts) -> Plain:
         },
         "dark_share": sky.dark_share if sky else None,
     }
+
+
+def _finite(value: float) -> float | None:
+    """A number, or ``None`` where a corner lies outside the projection."""
+    return value if math.isfinite(value) else None
 
 
 def _date(day: date | None) -> str | None:

@@ -12,7 +12,7 @@ from generator.facts.whole import ArchiveFacts
 from generator.site.addresses import picture_page
 from generator.site.edition import Edition
 from generator.site.exports.acquisition import acquisition, holders, target_names
-from generator.site.exports.facts_json import picture_json
+from generator.site.exports.facts_json import published_json
 from generator.site.exports.forms import FORMS
 from generator.site.exports.table import ExportTable
 
@@ -78,7 +78,7 @@ def _pictures(facts: ArchiveFacts, edition: Edition) -> dict[str, object]:
         "author": archive.author,
         "licence": archive.licence,
         "pictures": [
-            {**picture_json(p), "finished": p.picture.finished.isoformat(), "page": picture_page(p.picture.id)}
+            {**published_json(p), "finished": p.picture.finished.isoformat(), "page": picture_page(p.picture.id)}
             for p in listed
         ],
     }

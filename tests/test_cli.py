@@ -1,0 +1,156 @@
+"""The commands as a person types them: each in a process of its own."""
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import click
+import pytest
+from PIL import Image
+
+from generator.cli import noctuary
+
+ROOT = Path(__file__).parent.parent
+HERE = {**os.environ, "PYTHONPATH": str(ROOT)}
+
+
+def run(*arguments, cwd=None):
+    command = [sys.executable, "-m", "generator", *map(str, arguments)]
+    return subprocess.run(
+        command, capture_output=True, text=True, encoding="utf-8", cwd=cwd or ROOT, timeout=120, check=False, env=HERE
+    )
+
+
+@pytest.fixture(scope="module")
+def begun(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("begun") / "my-nights"
+    done = run("begin", folder)
+    assert done.returncode == 0, done.stderr
+    return folder
+
+
+@pytest.fixture
+def archive(begun, tmp_path):
+    return Path(shutil.copytree(begun, tmp_path / "nights"))
+
+
+@pytest.mark.parametrize("name", noctuary.commands)
+def test_every_command_has_help_and_an_example(name):
+    command = noctuary.commands[name]
+    assert command.help
+    assert f"Example: noctuary {name}" in " ".join(command.help.split())
+    for option in command.params:
+        if isinstance(option, click.Option):
+            assert option.help, option.name
+
+
+def test_what_begin_wrote_has_no_finding(begun):
+    done = run("check", begun)
+    assert (done.returncode, done.stderr, done.stdout.strip()) == (0, "", "0 faults, 0 doubts")
+
+
+def test_begin_refuses_a_folder_in_use(begun):
+    done = run("begin", begun)
+    assert done.returncode == 2
+    assert "empty" in done.stderr
+
+
+def test_check_tells_every_slip_where_it_stands(archive):
+    sidecar = next((archive / "pictures").glob("*.yaml"))
+    text = sidecar.read_text(encoding="utf-8").replace("finished:", "finishd:").replace("kept:", "ketp:")
+    sidecar.write_text(text, encoding="utf-8")
+    done = run("check", archive, "--format", "json")
+    assert done.returncode == 1
+    findings = json.loads(done.stdout)["findings"]
+    lines = text.splitlines()
+    for finding in findings:
+        assert set(finding) == {"file", "line", "column", "level", "rule", "message", "hint"}
+        assert finding["file"] == f"pictures/{sidecar.name}"
+    at = {f["line"] for f in findings if f["rule"] == "unknown-key"}
+    assert at == {n for n, line in enumerate(lines, 1) if "finishd" in line or "ketp" in line}
+    told = run("check", archive).stderr.splitlines()
+    assert told[0].startswith(f"pictures/{sidecar.name}:{findings[0]['line']}:{findings[0]['column']}: fault [")
+
+
+def test_a_folder_that_is_no_archive_is_a_fault(tmp_path):
+    for command in ("check", "build"):
+        done = run(command, tmp_path)
+        assert done.returncode == 1
+        assert "archive.yaml:1:1: fault [missing-archive]" in done.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    "arguments", [("bild",), ("build", "--aut", "x"), ("facts",), ("preview", "--port", "nine"), ("place", ".")]
+)
+def test_wrong_usage_is_status_two(arguments):
+    done = run(*arguments)
+    assert done.returncode == 2
+    assert "Traceback" not in done.stderr
+
+
+def test_the_archive_is_the_current_folder_when_left_out(archive):
+    done = run("build", cwd=archive)
+    assert done.returncode == 0, done.stderr
+    assert (archive / "site" / "index.html").is_file()
+
+
+def test_facts_of_a_picture_have_the_promised_shape(archive):
+    done = run("facts", archive, "sample-field", "--format", "json")
+    assert done.returncode == 0, done.stderr
+    facts = json.loads(done.stdout)
+    assert list(facts) == [
+        "picture", "title", "pixels", "integration", "optics", "objects", "placement", "in_field", "sessions",
+        "light_m2_h", "depth_mag",
+    ]  # fmt: skip
+    assert set(facts["integration"]) == {
+        "total_s", "by_filter_s", "kept", "taken", "kept_share", "nights", "first_night", "last_night",
+    }  # fmt: skip
+    assert set(facts["optics"]) == {
+        "rig", "focal_length_mm", "aperture_mm", "f_ratio", "image_scale_arcsec_px", "field_width_deg",
+        "field_height_deg", "field_diagonal_deg", "sampling_px", "diffraction_limit_arcsec",
+    }  # fmt: skip
+    assert set(facts["objects"][0]) == {
+        "name", "ra_deg", "dec_deg", "galactic_l_deg", "galactic_b_deg", "constellation", "kind", "magnitude",
+        "size_arcmin", "also",
+    }  # fmt: skip
+    assert set(facts["sessions"][0]) == {
+        "night", "place", "rig", "start_utc", "end_utc", "integration_s", "shutter_open_share", "target", "moon",
+        "sun", "dark_share",
+    }  # fmt: skip
+    whole = json.loads(run("facts", archive, "--format", "json").stdout)
+    assert set(whole) == {"pictures", "targets", "total_s", "nights", "by_year_s"}
+    assert set(whole["targets"][0]) == {"name", "pictures", "total_s", "by_filter_s", "by_year_s", "nights"}
+    assert whole["total_s"] == facts["integration"]["total_s"]
+
+
+def test_facts_as_a_table_say_the_same(archive):
+    done = run("facts", archive, "sample-field")
+    assert done.returncode == 0
+    assert "NGC 224" in done.stdout
+    wrong = run("facts", archive, "sample-feild")
+    assert wrong.returncode == 2
+    assert "sample-field" in wrong.stderr
+
+
+def test_place_refuses_a_picture_without_a_sky(archive):
+    sidecar = archive / "pictures" / "sample-field.yaml"
+    before = sidecar.read_bytes()
+    Image.new("RGB", (1600, 1068), (20, 20, 20)).save(archive / "pictures" / "sample-field.jpg")
+    done = run("place", archive, "sample-field")
+    assert done.returncode == 1
+    assert "no placement" in done.stderr
+    assert sidecar.read_bytes() == before
+
+
+def test_stars_measures_a_picture_and_tells_one_that_is_none(tmp_path):
+    done = run("stars", ROOT / "content_demo" / "pictures" / "m13-2024.jpg")
+    assert done.returncode == 0, done.stderr
+    assert "stars." in done.stdout
+    (tmp_path / "x.jpg").write_bytes(b"no picture")
+    done = run("stars", tmp_path / "x.jpg")
+    assert done.returncode == 1
+    assert "Traceback" not in done.stderr
