@@ -41,6 +41,7 @@ _MOST_OWN_TRIANGLES = 4_000
 _MOST_GUESSES = 12_000
 _COUNTED = 40  # brightest stars on which a guess is counted out
 _REFINED = 12  # guesses that are worth a fit
+_UNTURNED = np.eye(3)
 
 
 @dataclass(frozen=True, slots=True)
@@ -486,30 +487,42 @@ def _mutual(tree: Any, listed: Floats, places: Floats, limit: float) -> tuple[Wh
 def _least_squares(
     turn: Floats, scale: float, bends: tuple[float, float], mirrored: bool, half: float, ours: Floats, theirs: Floats
 ) -> tuple[Floats, float, tuple[float, float], float]:
-    """A small turn, the scale and as much distortion as the number of stars can carry, with outliers damped."""
-    from scipy.optimize import least_squares
+    """A small turn, the scale and as much distortion as the number of stars can carry; and the scatter in pixels.
+
+    Gauss and Newton's steps with slopes by differences. Strays are damped: a miss counts less the further it is above
+    twice the typical one.
+    """
     from scipy.spatial.transform import Rotation
 
     count = len(ours)
     free = 4 + (count >= 10) + (count >= 40)
     unit = scale * half
 
-    def placed(numbers: Floats) -> tuple[Floats, float, tuple[float, float]]:
-        small = Rotation.from_rotvec(numbers[:3] * unit).as_matrix()
-        full = [*numbers[4:], *bends[len(numbers) - 4 :]]
-        return turn @ small, scale * math.exp(numbers[3]), (float(full[0]), float(full[1]))
-
-    def misses(numbers: Floats) -> Floats:
-        new_turn, new_scale, new_bends = placed(numbers)
-        x, y, _ = _projected(new_turn, new_scale, mirrored, new_bends, half, theirs)
+    def misses(numbers: Floats, local: Floats, size: float) -> Floats:
+        # A turn too small for its order to matter is a cross product.
+        turned = local - np.cross(numbers[:3] * unit, local) if numbers[:3].any() else local
+        x, y, _ = _projected(_UNTURNED, size * math.exp(numbers[3]), mirrored, (numbers[4], numbers[5]), half, turned)
         return np.concatenate([x - ours[:, 0], y - ours[:, 1]])
 
-    start = np.array([0.0, 0.0, 0.0, 0.0, *bends][:free])
-    typical = max(float(np.median(np.abs(misses(start)))), 0.2)
-    fitted = least_squares(misses, start, loss="soft_l1", f_scale=2.0 * typical, x_scale=1e-3, max_nfev=40)
-    new_turn, new_scale, new_bends = placed(fitted.x)
-    rest = misses(fitted.x).reshape(2, -1)
-    return new_turn, new_scale, new_bends, float(math.sqrt((rest**2).sum() / count))
+    rest = np.zeros(2 * count)
+    for _ in range(6):
+        local = theirs @ turn
+        now = np.array([0.0, 0.0, 0.0, 0.0, *bends])
+        rest = misses(now, local, scale)
+        typical = 2.0 * max(float(np.median(np.abs(rest))), 0.2)
+        weight = (1.0 + (rest / typical) ** 2) ** -0.25
+        moved = [misses(now + 1e-4 * axis, local, scale) for axis in np.eye(6)[:free]]
+        slopes = (np.stack(moved, axis=1) - rest[:, None]) / 1e-4
+        step = np.zeros(6)
+        step[:free] = np.linalg.lstsq(slopes * weight[:, None], -rest * weight, rcond=None)[0]
+        step = np.clip(step, -0.2, 0.2)
+        turn = turn @ Rotation.from_rotvec(step[:3] * unit).as_matrix()
+        scale *= math.exp(step[3])
+        bends = (float(bends[0] + step[4]), float(bends[1] + step[5]))
+        if float(np.abs(step).max()) * half < 0.01:
+            break
+    rest = misses(np.array([0.0, 0.0, 0.0, 0.0, *bends]), theirs @ turn, scale)
+    return turn, scale, bends, float(math.sqrt((rest**2).sum() / count))
 
 
 def _log10_tail(hits: int, tries: int, probability: float) -> float:
