@@ -13,12 +13,13 @@ from generator.site.wall import Hung, wall
 
 @dataclass(frozen=True, slots=True)
 class FrontContext:
-    """``newest`` and its ``gist`` are ``None`` in an archive without pictures."""
+    """``newest`` and its ``gist`` are ``None`` in an archive without pictures; ``kinds`` are those of the targets."""
 
     frame: Frame
     newest: Hung | None
     gist: Gist | None
     pictures: tuple[Hung, ...]
+    kinds: tuple[str, ...]
     total_s: float
     nights: int
     first_night: date | None
@@ -33,6 +34,7 @@ def pages(edition: Edition) -> list[Page]:
         newest=newest,
         gist=gist(facts.pictures[newest.id]) if newest else None,
         pictures=everything[1:],
+        kinds=tuple(sorted({p.target.kind for p in facts.listed if p.target})),
         total_s=facts.integration.total_s,
         nights=facts.integration.nights,
         first_night=facts.integration.first_night,

@@ -16,7 +16,7 @@ from generator.facts.whole import ArchiveFacts
 from generator.finding import Finding
 from generator.logbook import FOLDER
 from generator.recollection import Recollection
-from generator.site import shown
+from generator.site import search_index, shown
 from generator.site.exports.offered import offered
 from generator.site.page import Page
 from generator.site.pages import edition, pages
@@ -89,6 +89,7 @@ def works(
     export_products = [
         Product(e.path, {"facts": digest(e.plain), "program": digest(program)}, e.make) for e in exports
     ]
+    export_products += search_index.products(whole, program)
     return Works(
         products=[*files.products, *asset_products, *page_products, *export_products],
         findings=files.findings,
