@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from generator.facts.whole import ArchiveFacts
 from generator.site.addresses import Addresses, free_page, night_page, slugs
+from generator.site.laid import Layer, Pair
 from generator.site.page import Frame
 from generator.site.pictures import Shown
 
@@ -24,12 +25,16 @@ OWN_NAMES = frozenset({FRONT, TARGETS, NIGHTS, EQUIPMENT, SKY, YEARS, EXHIBITS, 
 
 @dataclass(frozen=True)
 class Edition:
-    """Facts, pictures as they can be shown (by id), what stands on every page, and where pages lie."""
+    """Facts, pictures as they can be shown (by id), what stands on every page, and where pages lie.
+
+    ``layers``: how two pictures of a target, (older, newer), lie over each other, where they can.
+    """
 
     facts: ArchiveFacts
     shown: Mapping[str, Shown]
     frame: Frame
     addresses: Addresses
+    layers: Mapping[Pair, Layer] = field(default_factory=dict)
 
 
 def addresses_of(facts: ArchiveFacts) -> Addresses:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from generator.facts.whole import ArchiveFacts
 from generator.site import (
+    compare_page,
     data_page,
     equipment_page,
     free_page,
@@ -23,6 +24,7 @@ from generator.site import (
 )
 from generator.site.edition import DATA, EQUIPMENT, FRONT, NIGHTS, SKY, TARGETS, YEARS, Edition, addresses_of
 from generator.site.exports.offered import Offered
+from generator.site.laid import Layer, Pair
 from generator.site.page import Link, Page, frame_of
 from generator.site.pictures import Shown
 
@@ -32,6 +34,7 @@ PAGES: tuple[Callable[[Edition], list[Page]], ...] = (
     picture_page.pages,
     targets_page.pages,
     target_page.pages,
+    compare_page.pages,
     nights_page.pages,
     night_page.pages,
     year_page.pages,
@@ -59,11 +62,13 @@ def sections(facts: ArchiveFacts, shown: Mapping[str, Shown]) -> tuple[Link, ...
     return tuple(found)
 
 
-def edition(facts: ArchiveFacts, shown: Mapping[str, Shown]) -> Edition:
+def edition(
+    facts: ArchiveFacts, shown: Mapping[str, Shown], layers: Mapping[Pair, Layer] | None = None
+) -> Edition:
     """All that pages are made from. A picture that ``shown`` lacks has no page and hangs nowhere."""
     addresses = addresses_of(facts)
     free = tuple(Link(p.title, addresses.free_pages[p.id]) for p in facts.archive.pages)
-    return Edition(facts, shown, frame_of(facts.archive, sections(facts, shown), free), addresses)
+    return Edition(facts, shown, frame_of(facts.archive, sections(facts, shown), free), addresses, layers or {})
 
 
 def pages(edition: Edition, exports: Iterable[Offered] = ()) -> list[Page]:

@@ -13,6 +13,7 @@ from generator.facts.picture import PictureFacts
 from generator.site.addresses import picture_page
 from generator.site.edition import Edition
 from generator.site.heavens import ObjectNote, object_note
+from generator.site.laid import laid_over
 from generator.site.log import Entry, FilterTotal, PlaceNote, entry, filter_totals, place_note
 from generator.site.page import Frame, Link, Page
 from generator.site.pictures import Shown
@@ -83,6 +84,7 @@ class PictureContext:
     superseded_by: Link | None
     builds_on: tuple[Link, ...]
     part_of: tuple[Link, ...]
+    laid_over: tuple[Link, ...]
     newer: Link | None
     older: Link | None
     shows_the_sun: bool
@@ -215,6 +217,7 @@ def _context(
         superseded_by=_listed_link(edition, _newest_version(edition, picture.id)),
         builds_on=tuple(link for name in picture.builds_on if (link := _listed_link(edition, name))),
         part_of=tuple(link for name in part_of if (link := _listed_link(edition, name))),
+        laid_over=laid_over(edition, picture.id) if picture.listed else (),
         newer=newer,
         older=older,
         shows_the_sun=any(map(_is_sun, facts.objects)),

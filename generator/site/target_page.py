@@ -11,8 +11,10 @@ from generator.charts.season import SeasonChart
 from generator.charts.sky_map import Finder, Outline
 from generator.facts.target import Growth, TargetFacts
 from generator.site.addresses import picture_page
+from generator.site.compare_page import comparable
 from generator.site.edition import Edition
 from generator.site.heavens import ObjectNote, object_note
+from generator.site.laid import address
 from generator.site.log import FilterTotal, filter_totals
 from generator.site.page import Frame, Link, Page, relative
 from generator.site.picture_page import comparable_depth
@@ -32,6 +34,21 @@ class NightLine:
 
 
 @dataclass(frozen=True, slots=True)
+class Version:
+    """One picture in the line of a target's pictures; ``compare``: the page of it and the one before it.
+
+    ``laid``: on that page they lie over each other.
+    """
+
+    title: str
+    page: str
+    finished: date
+    growth: Growth
+    compare: str | None
+    laid: bool
+
+
+@dataclass(frozen=True, slots=True)
 class TargetYear:
     """A calendar year of evenings and of pictures finished, each newest first."""
 
@@ -47,6 +64,7 @@ class TargetContext:
 
     frame: Frame
     object: ObjectNote
+    history: tuple[Version, ...]
     years: tuple[TargetYear, ...]
     filters: tuple[FilterTotal, ...]
     total_s: float
@@ -98,6 +116,7 @@ def _context(
     return TargetContext(
         frame=edition.frame,
         object=object_note(target.object, edition.addresses),
+        history=_history(edition, target),
         years=_years(edition, target),
         filters=filter_totals(target.sessions),
         total_s=whole.total_s,
@@ -146,8 +165,30 @@ def _finder(edition: Edition, target: TargetFacts) -> Finder | None:
     return Finder(known.name, known.ra_deg, known.dec_deg, outlines)
 
 
+def _history(edition: Edition, target: TargetFacts) -> tuple[Version, ...]:
+    """The target's pictures that can be shown, newest first, each with what it added since the one before."""
+    titles = {p.picture.id: p.picture for p in target.pictures if p.picture.id in edition.shown}
+    found = []
+    for g in reversed(target.growth):
+        picture = titles.get(g.picture_id)
+        if picture is None:
+            continue
+        pair = (g.before_id, g.picture_id) if g.before_id in titles else None
+        found.append(
+            Version(
+                title=picture.title,
+                page=picture_page(picture.id),
+                finished=picture.finished,
+                growth=comparable(target, g),
+                compare=address(edition, target.name, *pair) if pair else None,
+                laid=pair in edition.layers,
+            )
+        )
+    return tuple(found)
+
+
 def _years(edition: Edition, target: TargetFacts) -> tuple[TargetYear, ...]:
-    growth = {g.picture_id: g for g in target.growth}
+    growth = {g.picture_id: comparable(target, g) for g in target.growth}
     pictures: dict[int, list[tuple[Hung, Growth]]] = {}
     for p in target.pictures:
         if (picture := hung(p, edition)) is not None:

@@ -18,6 +18,7 @@ from generator.logbook import FOLDER
 from generator.recollection import Recollection
 from generator.site import search_index, shown
 from generator.site.exports.offered import offered
+from generator.site.laid import layers
 from generator.site.page import Page
 from generator.site.pages import edition, pages
 from generator.site.product import Product, digest
@@ -82,7 +83,8 @@ def works(
         Product(path, {"theme": digest(source.read_bytes())}, source.read_bytes) for path, source in assets.items()
     ]
     press = _Press(theme, facts.archive.language, program)
-    whole = edition(facts, files.shown)
+    over = layers(folder, cache, facts, files.shown, hash_of, memory)
+    whole = edition(facts, files.shown, over.by_pair)
     exports = offered(whole)
     all_pages = pages(whole, exports)
     page_products = [press.product(page) for page in all_pages]
@@ -91,7 +93,7 @@ def works(
     ]
     export_products += search_index.products(whole, program)
     return Works(
-        products=[*files.products, *asset_products, *page_products, *export_products],
+        products=[*files.products, *over.products, *asset_products, *page_products, *export_products],
         findings=files.findings,
         pages=len(all_pages),
         tidy=partial(shown.tidy, cache, files.entries.values()),

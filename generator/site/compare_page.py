@@ -1,0 +1,139 @@
+"""Two pictures of a target over each other, so that the same stars lie on the same spot; or side by side."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Literal
+
+from generator.facts.laid import Laid
+from generator.facts.picture import PictureFacts
+from generator.facts.target import Growth, TargetFacts, growth
+from generator.site.edition import Edition
+from generator.site.laid import address, pairs, shown_width
+from generator.site.page import Frame, Link, Page
+from generator.site.picture_page import comparable_depth
+from generator.site.pictures import Shown, Source
+
+#: Why two pictures cannot be laid over each other: one of them has no place on the sky, or they share no sky.
+Apart = Literal["unplaced", "no common sky"]
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """One of the two pictures; ``drawn_again`` stands for it where it is laid over the other."""
+
+    shown: Shown
+    finished: date
+    total_s: float
+    rig: str | None
+    focal_length_mm: float | None
+    drawn_again: Source | None
+
+
+@dataclass(frozen=True, slots=True)
+class Over:
+    """How they lie. ``matrix`` is that of :class:`Laid`; ``misses_px`` of ``width_px``, the widest they are shown."""
+
+    laid: Laid
+    matrix: tuple[float, ...]
+    ratio: float
+    width_px: int
+    misses_px: float
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """Another picture that may take a side: its title, its date, and the page on which it does."""
+
+    title: str
+    finished: date
+    page: str
+
+
+@dataclass(frozen=True, slots=True)
+class CompareContext:
+    frame: Frame
+    target: Link
+    older: Side
+    newer: Side
+    grown: Growth
+    over: Over | None
+    apart: Apart | None
+    unplaced: tuple[str, ...]
+    older_choices: tuple[Choice, ...]
+    newer_choices: tuple[Choice, ...]
+
+
+def pages(edition: Edition) -> list[Page]:
+    return [
+        Page(
+            address(edition, target.name, older.picture.id, newer.picture.id),
+            "compare.html",
+            _context(edition, target, older, newer, there),
+            "compare",
+        )
+        for target in edition.facts.targets
+        if (there := pairs(target, edition.shown))
+        for older, newer in there
+    ]
+
+
+def _context(
+    edition: Edition,
+    target: TargetFacts,
+    older: PictureFacts,
+    newer: PictureFacts,
+    there: tuple[tuple[PictureFacts, PictureFacts], ...],
+) -> CompareContext:
+    layer = edition.layers.get((older.picture.id, newer.picture.id))
+    again = layer.drawn_again if layer else None
+    over: Over | None = None
+    apart: Apart | None = None
+    unplaced = tuple(f.picture.title for f in (older, newer) if f.placement is None)
+    if layer is not None:
+        base = edition.shown[(older if layer.laid.base == "older" else newer).picture.id]
+        width = shown_width(base)
+        over = Over(
+            laid=layer.laid,
+            matrix=(1.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0) if again is not None else layer.laid.matrix,
+            ratio=base.ratio,
+            width_px=width,
+            misses_px=layer.laid.misses_px(width),
+        )
+    else:
+        apart = "unplaced" if unplaced else "no common sky"
+
+    def side(facts: PictureFacts, which: str) -> Side:
+        return Side(
+            shown=edition.shown[facts.picture.id],
+            finished=facts.picture.finished,
+            total_s=facts.integration.total_s,
+            rig=facts.optics.rig if facts.optics else None,
+            focal_length_mm=facts.optics.focal_length_mm if facts.optics else None,
+            drawn_again=again if layer is not None and layer.laid.other == which else None,
+        )
+
+    def choice(facts: PictureFacts, a: PictureFacts, b: PictureFacts) -> Choice:
+        page = address(edition, target.name, a.picture.id, b.picture.id)
+        return Choice(facts.picture.title, facts.picture.finished, page)
+
+    return CompareContext(
+        frame=edition.frame,
+        target=Link(target.name, edition.addresses.targets[target.name]),
+        older=side(older, "older"),
+        newer=side(newer, "newer"),
+        grown=comparable(target, growth((older, newer))[1]),
+        over=over,
+        apart=apart,
+        unplaced=unplaced,
+        older_choices=tuple(choice(a, a, b) for a, b in there if b is newer),
+        newer_choices=tuple(choice(b, a, b) for a, b in there if a is older),
+    )
+
+
+def comparable(target: TargetFacts, grown: Growth) -> Growth:
+    """What was added, without a depth where depth says nothing."""
+    if comparable_depth(target.object, 0.0) is not None:
+        return grown
+    return replace(grown, depth_mag=None, deeper=None)

@@ -1,0 +1,113 @@
+/* Two pictures over each other. The numbers come from the page: a 3 × 3 matrix in units of the pictures' widths, from
+   the picture that is turned and stretched to the one that keeps its shape. */
+(function () {
+  "use strict";
+  var laying = document.querySelector(".can-be-laid");
+  if (!laying) return;
+  var m = laying.dataset.matrix.split(" ").map(Number);
+  var stage = laying.querySelector(".sides");
+  var base = laying.querySelector("." + laying.dataset.base + " .layer");
+  var other = laying.querySelector("." + (laying.dataset.base === "older" ? "newer" : "older") + " .layer");
+  var divider = laying.querySelector(".divider");
+  var controls = laying.querySelector(".laying-controls");
+  var names = { older: controls.querySelector("[data-which=older]"), newer: controls.querySelector("[data-which=newer]") };
+  var still = matchMedia("(prefers-reduced-motion: reduce)");
+  var at = 50, timer = 0;
+
+  laying.classList.add("laid-over", "divide");
+  controls.hidden = false;
+  divider.hidden = false;
+  if (other.dataset.src) { other.src = other.dataset.src; other.hidden = false; }
+
+  /* A browser's matrix3d goes down the columns, and its lengths are pixels: w of the stage are one unit. */
+  function place() {
+    var w = stage.clientWidth;
+    if (!w) return;
+    other.style.transform = "matrix3d(" + [
+      m[0], m[3], 0, m[6] / w,
+      m[1], m[4], 0, m[7] / w,
+      0, 0, 1, 0,
+      m[2] * w, m[5] * w, 0, m[8]
+    ].join(",") + ")";
+    var size = Math.sqrt(Math.abs(m[0] * m[4] - m[1] * m[3])) || 1;
+    base.sizes = Math.ceil(w) + "px";
+    if (other.srcset) other.sizes = Math.ceil(w * Math.max(1, size)) + "px";
+  }
+  place();
+  new ResizeObserver(place).observe(stage);
+
+  /* ------------------------------------------------------------ divider */
+  function divide(percent) {
+    at = Math.min(100, Math.max(0, percent));
+    laying.style.setProperty("--at", at + "%");
+    divider.setAttribute("aria-valuenow", String(Math.round(at)));
+    divider.setAttribute("aria-valuetext", Math.round(at) + " %");
+  }
+  divide(50);
+  stage.addEventListener("pointerdown", function (e) {
+    if (!laying.classList.contains("divide") || e.button > 0) return;
+    try { stage.setPointerCapture(e.pointerId); } catch (gone) { /* a pointer that has left already */ }
+    stage.dataset.dragged = String(e.pointerId);
+    follow(e);
+    divider.focus({ preventScroll: true });
+    e.preventDefault();
+  });
+  stage.addEventListener("pointermove", function (e) {
+    if (stage.dataset.dragged === String(e.pointerId)) follow(e);
+  });
+  ["pointerup", "pointercancel"].forEach(function (end) {
+    stage.addEventListener(end, function () { delete stage.dataset.dragged; });
+  });
+  function follow(e) {
+    var box = stage.getBoundingClientRect();
+    divide(100 * (e.clientX - box.left) / box.width);
+  }
+  divider.addEventListener("keydown", function (e) {
+    if (e.altKey || e.ctrlKey || e.metaKey) return;
+    var to = {
+      ArrowLeft: at - 1, ArrowDown: at - 1, ArrowRight: at + 1, ArrowUp: at + 1,
+      PageDown: at - 10, PageUp: at + 10, Home: 0, End: 100
+    }[e.key];
+    if (to === undefined) return;
+    divide(e.shiftKey ? at + 10 * Math.sign(to - at) : to);
+    e.preventDefault();
+  });
+
+  /* ------------------------------------------------------------ blink: fewer than three changes a second */
+  var byItself = controls.querySelector(".by-itself");
+  function see(newer) {
+    laying.classList.toggle("newer-seen", newer);
+    names.newer.classList.toggle("now", newer && laying.classList.contains("blink"));
+    names.older.classList.toggle("now", !newer && laying.classList.contains("blink"));
+  }
+  function swap() { see(!laying.classList.contains("newer-seen")); }
+  function run(on) {
+    clearInterval(timer);
+    timer = on ? setInterval(swap, 900) : 0;
+    byItself.setAttribute("aria-pressed", String(on));
+  }
+  controls.querySelector(".swap").addEventListener("click", function () { run(false); swap(); });
+  byItself.addEventListener("click", function () { run(!timer); });
+
+  /* ------------------------------------------------------------ cross-fade */
+  var fade = controls.querySelector("input.fade");
+  function mix() { laying.style.setProperty("--share", String(fade.value / 100)); }
+  fade.addEventListener("input", mix);
+  mix();
+
+  /* ------------------------------------------------------------ ways */
+  var ways = Array.from(controls.querySelectorAll("[data-way]"));
+  ways.forEach(function (button) {
+    button.addEventListener("click", function () {
+      var way = button.dataset.way;
+      ways.forEach(function (b) {
+        b.setAttribute("aria-pressed", String(b === button));
+        laying.classList.toggle(b.dataset.way, b === button);
+      });
+      controls.querySelectorAll(".of-way").forEach(function (p) { p.hidden = p.dataset.for !== way; });
+      divider.hidden = way !== "divide";
+      see(false);
+      run(way === "blink" && !still.matches);
+    });
+  });
+})();
