@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
-from generator.finding import Finding, Mark, fault, in_order
+from generator.finding import Finding, Mark, doubt, fault, in_order
 from generator.idle import unchanged
 from generator.inspection import Inspection, inspect, program_hash, read_memory, write_memory
 from generator.logbook import FOLDER, Logbook, program_stamp, read_logbook, site_files, write_logbook
@@ -121,9 +121,15 @@ def _build(folder: Path, out: Path, workers: int | None, executor: str | None, p
         }
         before = Logbook(out=str(out), outputs=outputs)
     book = Logbook(str(out), stamp, entries, before.outputs, doubts, counts)
-    write_memory(folder, program, memory)
-    write_logbook(folder, book)
-    site.tidy()
+    try:
+        write_memory(folder, program, memory)
+        write_logbook(folder, book)
+        site.tidy()
+    except OSError as error:
+        # The site stands; what is lost is the memory of how it was made.
+        message = f"the cache in {FOLDER} cannot be written: {error.strerror or error}"
+        lost = doubt(Mark("archive.yaml"), "cache", message, "mend that, or the next build does all the work again")
+        outcome.findings = in_order([*findings, lost])
     if not outcome.written:
         outcome.summary = unchanged(book, out)
     else:

@@ -61,6 +61,16 @@ def files_below(folder: str, leave_out: Iterable[str] = ()) -> Iterator[tuple[st
                 yield f"{prefix}{entry.name}", status
 
 
+def preparing(out: Path) -> Path:
+    """The hidden folder in which the next site for ``out`` is prepared."""
+    return out.parent / f".{out.name}.noctuary-new"
+
+
+def set_aside(out: Path) -> Path:
+    """Where the old site waits for a moment on systems that cannot exchange two folders in one step."""
+    return out.parent / f".{out.name}.noctuary-old"
+
+
 def inventory(folder: Path, out: Path) -> dict[str, Stamp]:
     """The stamp of every file of an archive, the output folder left out."""
     return {name: stamp_of(status) for name, status in files_below(str(folder), [str(out)])}
@@ -106,6 +116,8 @@ class Logbook:
     def saw_the_same(self, folder: Path, out: Path) -> bool:
         """Whether nothing has changed: not the archive, not the program, not the published site."""
         if self.out != str(out) or not self.outputs or self.program != _plain(program_stamp()):
+            return False
+        if any(os.path.lexists(remains) for remains in (preparing(out), set_aside(out))):
             return False
         now = inventory(folder, out)
         if len(now) != len(self.inputs):
@@ -159,8 +171,11 @@ def write_whole(path: Path, data: bytes) -> None:
         raise
 
 
-def _all_files(folder: str) -> Iterator[tuple[str, os.stat_result]]:
-    """Every file of a published site, hidden ones too (a link is never followed)."""
+def _all_files(folder: str, *, strict: bool = False) -> Iterator[tuple[str, os.stat_result]]:
+    """Every file of a published site, hidden ones too (a link is never followed).
+
+    A folder that cannot be read is passed over, or raises OSError where it is asked for strictly.
+    """
     waiting = [(folder, "")]
     while waiting:
         where, prefix = waiting.pop()
@@ -172,12 +187,13 @@ def _all_files(folder: str) -> Iterator[tuple[str, os.stat_result]]:
                     elif entry.name not in LITTER:
                         yield f"{prefix}{entry.name}", entry.stat(follow_symlinks=False)
         except OSError:
-            continue
+            if strict:
+                raise
 
 
-def site_files(out: Path) -> dict[str, os.stat_result]:
-    """Every file of a published site by its path."""
-    return dict(_all_files(str(out)))
+def site_files(out: Path, *, strict: bool = False) -> dict[str, os.stat_result]:
+    """Every file of a published site by its path; with ``strict``, raises OSError where it cannot be told."""
+    return dict(_all_files(str(out), strict=strict))
 
 
 def _plain(value: list[Any]) -> Any:

@@ -15,10 +15,11 @@ import os
 import shutil
 import stat
 from collections.abc import Iterable
+from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
 
-from generator.logbook import site_files
+from generator.logbook import preparing, set_aside, site_files
 
 # Lists what a build put into an output folder, so that the next one can tell its own files from
 # somebody else's even when the cache is gone. It holds digests, not names: the address of an unlisted
@@ -56,9 +57,14 @@ def foreign_files(out: Path) -> list[str]:
         raise CannotPublish(
             f"the output folder {out} cannot be read: {error.strerror}", "check its permissions"
         ) from None
+    try:
+        lying = site_files(out, strict=True)
+    except OSError as error:
+        where = error.filename or out
+        raise CannotPublish(f"{where} cannot be read: {error.strerror}", "see whose it is and who may read it") from None
     return sorted(
         name
-        for name, status in site_files(out).items()
+        for name, status in lying.items()
         if name != MADE and (_name_digest(name) not in made or not stat.S_ISREG(status.st_mode))
     )
 
@@ -127,7 +133,8 @@ class Assembly:
         _flush(self.folder, self._folders)
         self.out.parent.mkdir(parents=True, exist_ok=True)
         _exchange(self.folder, self.out)
-        _flush_folder(self.out.parent)
+        with suppress(OSError):  # the new site is in place, whatever the disk says now
+            _flush_folder(self.out.parent)
         return made
 
     def _place(self, name: str) -> Path:
@@ -144,23 +151,21 @@ class Assembly:
         return target
 
 
-def preparing(out: Path) -> Path:
-    """The hidden folder in which the next site for ``out`` is prepared."""
-    return out.parent / f".{out.name}.noctuary-new"
-
-
-def _set_aside(out: Path) -> Path:
-    return out.parent / f".{out.name}.noctuary-old"
-
-
 def recover(out: Path) -> None:
-    """Mends what a build that was cut off between two renames left behind."""
-    aside = _set_aside(out)
+    """Mends and clears away what a build that was cut off left behind; raises OSError, :class:`CannotPublish`."""
+    aside, new = set_aside(out), preparing(out)
     if aside.is_dir():
         if out.exists():
             _remove(aside)
         else:
             aside.rename(out)
+    if new.is_symlink():
+        _remove(new)  # the link, not what it leads to
+    elif new.is_dir():
+        claim = _claim(new)
+        _remove(new)
+        if claim is not None:
+            os.close(claim)
 
 
 def _claim(folder: Path) -> int | None:
@@ -196,7 +201,7 @@ def _exchange(new: Path, out: Path) -> None:
             raise OSError(code, os.strerror(code), str(out))
     # No exchange in one step here: for the moment between the two renames there is no site, and
     # recover() puts the old one back if the machine stops just then.
-    aside = _set_aside(out)
+    aside = set_aside(out)
     _remove(aside)
     out.rename(aside)
     try:
