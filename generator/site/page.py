@@ -9,9 +9,12 @@ from __future__ import annotations
 
 import posixpath
 from dataclasses import dataclass, fields
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from generator.archive.records import Archive
+
+if TYPE_CHECKING:
+    from generator.site.sharing import Share
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +44,8 @@ class Page:
     """A page to be set. ``path`` is relative to the site's root, with ``/``; ``context`` a frozen dataclass.
 
     A page that is not ``listed`` is linked from nowhere, asks not to be indexed and stands in no feed. ``data``
-    leads to the numbers of the page as files.
+    leads to the numbers of the page as files; ``share`` is how it appears where its address is pasted, with an
+    address only.
     """
 
     path: str
@@ -50,11 +54,12 @@ class Page:
     kind: str
     listed: bool = True
     data: tuple[Link, ...] = ()
+    share: Share | None = None
 
     @property
     def fingerprint(self) -> str:
         """All that the page is made from beside the theme and the program, as text."""
-        return f"{self.path}\n{self.template}\n{self.listed}\n{self.data!r}\n{self.context!r}"
+        return f"{self.path}\n{self.template}\n{self.listed}\n{self.data!r}\n{self.share!r}\n{self.context!r}"
 
     def words(self) -> dict[str, Any]:
         """The context's fields by name, as the template receives them."""

@@ -10,6 +10,7 @@ from generator.site import (
     compare_page,
     data_page,
     equipment_page,
+    feed,
     free_page,
     front,
     group_page,
@@ -27,6 +28,7 @@ from generator.site.exports.offered import Offered
 from generator.site.laid import Layer, Pair
 from generator.site.page import Link, Page, frame_of
 from generator.site.pictures import Shown
+from generator.site.sharing import shares
 
 #: What makes pages, in the order in which they are made.
 PAGES: tuple[Callable[[Edition], list[Page]], ...] = (
@@ -76,6 +78,7 @@ def pages(edition: Edition, exports: Iterable[Offered] = ()) -> list[Page]:
     data: dict[str, list[Link]] = {}
     for offer in exports:
         data.setdefault(offer.page or DATA, []).append(Link(offer.form, offer.path))
-    return [
-        replace(page, data=tuple(data.get(page.path, ()))) for kind in PAGES for page in kind(edition)
-    ]  # fmt: skip
+    found = [page for kind in PAGES for page in kind(edition)]
+    shared = shares(edition, found)
+    placed = [replace(p, data=tuple(data.get(p.path, ())), share=shared.get(p.path)) for p in found]
+    return [*placed, *feed.pages(edition, placed)]

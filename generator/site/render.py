@@ -87,6 +87,7 @@ class Renderer:
             kind=page.kind,
             listed=page.listed,
             data=page.data,
+            share=page.share,
             theme=self.theme,
             content_policy=CONTENT_POLICY,
             direction=self.typography.locale.text_direction,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -89,6 +89,31 @@ def picture_files(
             make = _maker(archive, picture, facts[picture.id], cache, files.entries[picture.id], source)
             files.products.append(Product(source.file, ingredients, make))
     return files
+
+
+def rendition(
+    folder: Path, cache: Path, facts: Mapping[str, PictureFacts], files: Files, picture: Picture, width: int
+) -> bytes:
+    """The smallest kept JPEG of a picture at least so wide, or the widest there is, without any words in it.
+
+    It is made again where the cache has lost it. Raises FileNotFoundError where that cannot be.
+    """
+    from generator.images.keep import recall
+
+    for _ in range(2):
+        made: PictureFile | Finding | None = recall(cache, files.entries[picture.id])
+        if made is None:
+            again = _renditions(folder, cache, [picture], facts, files.sources, 1, None, lambda *_: None)
+            made = again[picture.id]
+        if isinstance(made, Finding):
+            break
+        of_jpeg = made.of("jpeg")
+        chosen = next((r for r in of_jpeg if r.width >= width), of_jpeg[-1])
+        try:
+            return read_rendition(chosen)
+        except DamagedRendition:
+            continue
+    raise FileNotFoundError(2, "a picture vanished while the site was built", picture.file)
 
 
 def tidy(cache: Path, entries: Iterable[str]) -> None:
@@ -179,7 +204,10 @@ def _maker(
         if kept is None:
             raise FileNotFoundError(2, "a rendition vanished from the cache while the site was built", wanted.file)
         rendition = next(r for r in kept.renditions if (r.width, r.format) == (wanted.width, wanted.format))
-        return _described(archive, picture, facts, rendition)
+        try:
+            return _described(archive, picture, facts, rendition)
+        except DamagedRendition:  # it was whole a moment ago; the next build makes it again
+            raise OSError(5, "a rendition in the cache can no longer be read", wanted.file) from None
 
     return make
 
@@ -191,19 +219,23 @@ def _described(archive: Archive, picture: Picture, facts: PictureFacts, renditio
     return described(data, rendition.format, _description(archive, picture, facts, rendition))
 
 
-def _description(archive: Archive, picture: Picture, facts: PictureFacts, rendition: Rendition) -> Description:
+def words(archive: Archive, picture: Picture, facts: PictureFacts) -> Description:
+    """What a picture that shows only a part of this one says of itself: everything but its place on the sky."""
     from generator.images.describe import Description
 
-    avm: dict[str, Any] = {}
-    if facts.placement is not None:
-        from generator.sky.placement import avm_fields
-
-        avm = avm_fields(facts.placement.placement(), rendition.width, rendition.height)
     return Description(
         title=picture.title,
         creator=archive.author,
         credit=picture.credit or "",
         licence=archive.licence,
         subject_names=tuple(o.name for o in facts.objects),
-        avm=avm,
     )
+
+
+def _description(archive: Archive, picture: Picture, facts: PictureFacts, rendition: Rendition) -> Description:
+    avm: dict[str, Any] = {}
+    if facts.placement is not None:
+        from generator.sky.placement import avm_fields
+
+        avm = avm_fields(facts.placement.placement(), rendition.width, rendition.height)
+    return replace(words(archive, picture, facts), avm=avm)

@@ -8,9 +8,11 @@ from concurrent.futures import Executor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property, partial
+from html import unescape
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from generator.archive.records import Picture
 from generator.facts.almanac import Almanac
 from generator.facts.whole import ArchiveFacts
 from generator.finding import Finding
@@ -22,6 +24,7 @@ from generator.site.laid import layers
 from generator.site.page import Page
 from generator.site.pages import edition, pages
 from generator.site.product import Product, digest
+from generator.site.share_cards import cards
 from generator.site.theme import find, published_files
 
 if TYPE_CHECKING:
@@ -88,14 +91,18 @@ def works(
     exports = offered(whole)
     all_pages = pages(whole, exports)
     page_products = [press.product(page) for page in all_pages]
+    card_products = [
+        press.card(page, facts, files, partial(shown.rendition, folder, cache, facts.pictures, files))
+        for page in cards(whole)
+    ]
     export_products = [
         Product(e.path, {"facts": digest(e.plain), "program": digest(program)}, e.make) for e in exports
     ]
     export_products += search_index.products(whole, program)
     return Works(
-        products=[*files.products, *over.products, *asset_products, *page_products, *export_products],
+        products=[*files.products, *over.products, *asset_products, *page_products, *card_products, *export_products],
         findings=files.findings,
-        pages=len(all_pages),
+        pages=sum(page.path.endswith(".html") for page in all_pages),
         tidy=partial(shown.tidy, cache, files.entries.values()),
     )
 
@@ -124,6 +131,43 @@ class _Press:
             return self._renderer.render(page).encode()
         except TemplateError as error:
             raise _bad_template(error, page.template) from error
+
+    def card(
+        self, page: Page, facts: ArchiveFacts, files: shown.Files, rendition: Callable[[Picture, int], bytes]
+    ) -> Product:
+        """A share picture, whose lines ``page`` sets; ``rendition`` gives the picture at least so wide."""
+        about = facts.pictures[page.context.id]
+        words = shown.words(facts.archive, about.picture, about)
+
+        def make() -> bytes:
+            from generator.images.describe import described
+            from generator.images.share import WIDTH, Look, share_picture
+
+            look = self._card_look
+            face = find(self._theme, look.pop("face")) if "face" in look else None
+            lines = unescape(self._set(page).decode()).splitlines()
+            picture = share_picture(rendition(about.picture, WIDTH), lines, Look(face, **look))
+            return described(picture, "jpeg", words)
+
+        ingredients = {
+            "words and facts": digest([page.fingerprint, words]),
+            "picture": files.entries[about.picture.id],
+            "theme": digest([self._theme_digest(page.template), self._face]),
+            "program": self._program,
+        }
+        return Product(page.path, ingredients, make)
+
+    @property
+    def _card_look(self) -> dict[str, str]:
+        """The face and the colours that the theme has for share pictures (``card`` in theme.yaml)."""
+        told = self._renderer.theme.get("card") or {}
+        return {name: str(told[name]) for name in ("face", "ground", "ink", "faint") if name in told}
+
+    @cached_property
+    def _face(self) -> bytes:
+        """Every face of the theme, for one of them stands on the share pictures."""
+        files = published_files(self._theme).items()
+        return b"".join(source.read_bytes() for path, source in files if path.endswith((".woff2", ".ttf", ".otf")))
 
     @cached_property
     def _renderer(self) -> Renderer:

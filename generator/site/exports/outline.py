@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from generator.facts.placed import Placed
@@ -14,7 +15,10 @@ def outline_deg(placement: Placed) -> tuple[tuple[float, float], ...]:
     """The four outer corners (ICRS, degrees), anticlockwise on the sky as it is seen, the top left one first.
 
     Anticlockwise (from north through east) is the winding that IVOA DALI 1.1, section 3.3.7, asks of a polygon.
+    Empty where a corner lies outside what the projection can say.
     """
+    if not all(math.isfinite(angle) for corner in placement.corners_deg for angle in corner):
+        return ()
     first, *others = placement.corners_deg
     turned = others if placement.mirrored else reversed(others)
     return tuple((round(ra % 360, DECIMALS) % 360, round(dec, DECIMALS)) for ra, dec in (first, *turned))
