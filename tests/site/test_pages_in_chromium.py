@@ -61,7 +61,7 @@ def opened(context, site: Path, path: str, address: str | None = None):
     page = context.new_page()
     page.goto(f"{address}/{path}" if address else (site / path).as_uri())
     page.evaluate("document.querySelectorAll('img').forEach(i => i.loading = 'eager')")
-    page.wait_for_function("[...document.images].every(i => i.complete)")
+    page.evaluate("Promise.all([...document.images].map(i => i.decode().catch(() => null)))")
     return page
 
 

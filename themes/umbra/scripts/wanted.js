@@ -13,7 +13,6 @@
   /* Finding: the form is shown at once, its lists and words come with the first touch, key, or shared address. */
   var form = document.getElementById("find");
   if (form) {
-    form.hidden = false;
     form.addEventListener("submit", function (e) { e.preventDefault(); });
     var clicked = null;
     var begin = function () { load(form.dataset.script); };
