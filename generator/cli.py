@@ -19,6 +19,11 @@ from generator.finding import Finding
 
 ARCHIVE = click.Path(file_okay=False, path_type=Path)
 
+_NO_ADDRESS = (
+    "archive.yaml gives no address: the site will have no feed, no site map and no share pictures. "
+    "Where it will be published, write address: https://… there."
+)
+
 
 class _Commands(click.Group):
     """Commands in the order in which a person meets them."""
@@ -66,13 +71,19 @@ def check(archive: Path, form: str) -> None:
     """
     from generator.build import examine
 
-    findings = examine(archive).findings
+    inspection = examine(archive)
+    findings = inspection.findings
+    # Neither wrong nor unlikely, so no finding: an archive that is for a memory stick needs no address.
+    notes = [_NO_ADDRESS] if inspection.archive is not None and inspection.archive.address is None else []
     if form == "json":
-        click.echo(json.dumps({"findings": [f.as_plain() for f in findings]}, ensure_ascii=False, indent=2))
+        plain = {"findings": [f.as_plain() for f in findings], "notes": notes}
+        click.echo(json.dumps(plain, ensure_ascii=False, indent=2))
     else:
         _tell(findings)
         faults = sum(f.level == "fault" for f in findings)
         click.echo(f"{_count(faults, 'fault')}, {_count(len(findings) - faults, 'doubt')}")
+        for note in notes:
+            click.echo(note)
     sys.exit(1 if any(f.level == "fault" for f in findings) else 0)
 
 
