@@ -11,12 +11,12 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from generator.images import recipe
+from generator.images import recipe, tiles
 from generator.images.recipe import PictureFile, Rendition
 
 #: The cache is cut back to this size after a build, the longest unused first.
@@ -40,6 +40,7 @@ def key(source: str, path: Path) -> str:
         source, path.suffix.lower(), recipe.RECIPE_VERSION,
         recipe.WIDTHS, recipe.WEBP_WIDTHS, recipe.NEAR_FULL, recipe.FULL_MAX_PIXELS,
         recipe.JPEG_QUALITY, recipe.FULL_JPEG_QUALITY, recipe.WEBP_QUALITY, recipe.WEBP_METHOD,
+        tiles.SIDE, tiles.QUALITY, tiles.LEAST_PIXELS,
     )  # fmt: skip
     return hashlib.sha256(repr(made_of).encode()).hexdigest()[:32]
 
@@ -48,20 +49,34 @@ def file_name(entry: str, width: int, ending: str) -> str:
     return f"{entry}-{width}{ending}"
 
 
+def tiles_name(entry: str) -> str:
+    return f"{entry}-tiles.pack"
+
+
 def write(path: Path, data: bytes) -> None:
-    """Writes a file in one step: it is there wholly or not at all. Raises OSError.
+    """:func:`write_parts` for a file in one part."""
+    write_parts(path, (data,))
+
+
+def write_parts(path: Path, parts: Iterable[bytes]) -> str:
+    """Writes a file in one step: it is there wholly or not at all. Returns its sha256; raises OSError.
 
     It is not flushed to the disk. After a power failure it may hold anything, which is noticed by its hash when it is
     read (:func:`read_rendition`); to wait for the disk after every file would cost more than making one again.
     """
     temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
-        temporary.write_bytes(data)
+        whole = hashlib.sha256()
+        with temporary.open("wb") as file:
+            for part in parts:
+                file.write(part)
+                whole.update(part)
         temporary.replace(path)
     except BaseException:
         with suppress(OSError):
             temporary.unlink()
         raise
+    return whole.hexdigest()
 
 
 def remember(folder: Path, entry: str, picture: PictureFile, digests: dict[str, str]) -> None:
@@ -82,6 +97,13 @@ def remember(folder: Path, entry: str, picture: PictureFile, digests: dict[str, 
             }
             for r in picture.renditions
         ],
+        "tiles": None
+        if picture.tiles is None
+        else {
+            "file": picture.tiles.name,
+            "bytes": picture.tiles.stat().st_size,
+            "sha256": digests[picture.tiles.name],
+        },
     }
     write(folder / f"{entry}.json", json.dumps(plain, ensure_ascii=False, sort_keys=True).encode())
 
@@ -100,8 +122,14 @@ def recall(folder: Path, entry: str) -> PictureFile | None:
             renditions.append(Rendition(int(r["width"]), int(r["height"]), r["format"], file, int(r["bytes"])))
         if not renditions:
             return None
+        tiled = None
+        if plain["tiles"] is not None:
+            tiled = folder / _inside(plain["tiles"]["file"], entry)
+            if tiled.stat().st_size != plain["tiles"]["bytes"]:
+                return None
         doubts = tuple((str(a), str(b), str(c)) for a, b, c in plain["doubts"])
-        return PictureFile(int(plain["width"]), int(plain["height"]), str(plain["colour"]), tuple(renditions), doubts)
+        width, height, colour = int(plain["width"]), int(plain["height"]), str(plain["colour"])
+        return PictureFile(width, height, colour, tuple(renditions), doubts, tiled)
     except (OSError, KeyError, TypeError, ValueError):
         return None
 
@@ -123,6 +151,21 @@ def read_rendition(rendition: Rendition) -> bytes:
             (rendition.file.parent / f"{entry}.json").unlink()
         raise DamagedRendition(rendition.file.name)
     return data
+
+
+def check_tiles(path: Path) -> None:
+    """Raises DamagedRendition where kept tiles are not what was written, after forgetting their entry."""
+    entry = path.name.rpartition("-")[0]
+    plain = (_entry(path.parent, entry) or {}).get("tiles")
+    try:
+        with path.open("rb") as file:
+            found = hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError:
+        found = ""
+    if not isinstance(plain, dict) or found != plain.get("sha256"):
+        with suppress(OSError):
+            (path.parent / f"{entry}.json").unlink()
+        raise DamagedRendition(path.name)
 
 
 def _entry(folder: Path, entry: str) -> dict[str, Any] | None:

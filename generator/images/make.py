@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 
-from generator.images import keep, recipe
+from generator.images import keep, recipe, tiles
 from generator.images.open import PictureFault, open_picture, picture_size
 from generator.images.recipe import PictureFile, Planned, Rendition
 
@@ -83,7 +83,7 @@ def _made(path: Path, folder: Path, entry: str) -> PictureFile:
     folder.mkdir(parents=True, exist_ok=True)
     renditions: list[Rendition] = []
     digests: dict[str, str] = {}
-    colour = ""
+    colour, tiled = "", None
     plans = iter(planned)
     # A plain loop: zip and enumerate would hold the larger picture while the next one is made.
     for image in chain(opened.take(), [(p.width, p.height) for p in planned]):
@@ -95,11 +95,14 @@ def _made(path: Path, folder: Path, entry: str) -> PictureFile:
             digests[file.name] = sha256(data).hexdigest()
             renditions.append(Rendition(plan.width, plan.height, format, file, len(data)))
             del data
+        if plan is planned[0] and tiles.is_tiled(plan.width, plan.height):
+            tiled = folder / keep.tiles_name(entry)
+            digests[tiled.name] = keep.write_parts(tiled, tiles.pack(image))
         if plan is planned[-1]:
             colour = mean_colour(image)
         del image
     renditions.sort(key=lambda r: (r.width, r.format))
-    picture = PictureFile(width, height, colour, tuple(renditions), doubts)
+    picture = PictureFile(width, height, colour, tuple(renditions), doubts, tiled)
     keep.remember(folder, entry, picture, digests)
     return picture
 

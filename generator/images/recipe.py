@@ -86,7 +86,8 @@ class PictureFile:
 
     ``width`` and ``height`` are those of the finished picture's own pixels after its EXIF orientation;
     ``colour`` is its mean colour as ``#rrggbb``, shown until the picture has arrived; ``renditions`` are
-    ordered by width, JPEG before WebP; ``doubts`` are (rule, message, hint).
+    ordered by width, JPEG before WebP; ``doubts`` are (rule, message, hint); ``tiles`` is the file of the tiles of
+    a large picture.
     """
 
     width: int
@@ -94,6 +95,7 @@ class PictureFile:
     colour: str
     renditions: tuple[Rendition, ...]
     doubts: tuple[tuple[str, str, str], ...] = ()
+    tiles: Path | None = None
 
     def of(self, format: Format) -> tuple[Rendition, ...]:
         """The renditions of one format, smallest first."""

@@ -22,7 +22,8 @@ class Shown:
 
     ``width`` and ``height`` are the finished picture's own pixels, ``placeholder`` its mean colour as
     ``#rrggbb``, ``page`` the page about it relative to the site's root. ``sources`` are ordered by width;
-    ``full`` is the largest JPEG.
+    ``full`` is the largest JPEG. ``tiles`` is the folder with the tiles of a large picture, which have the size of
+    ``full``.
     """
 
     id: str
@@ -34,6 +35,7 @@ class Shown:
     placeholder: str
     sources: tuple[Source, ...]
     full: Source
+    tiles: str | None = None
 
     @property
     def ratio(self) -> float:

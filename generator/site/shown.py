@@ -6,9 +6,11 @@ licence and its place on the sky, put in without touching a pixel; so an edited 
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,7 +18,8 @@ from generator.archive.records import Archive, Picture
 from generator.facts.picture import PictureFacts
 from generator.facts.whole import ArchiveFacts
 from generator.finding import Finding, Mark, doubt, fault
-from generator.images.keep import DamagedRendition, key, prune, published_name, read_rendition
+from generator.images.keep import DamagedRendition, check_tiles, key, prune, published_name, read_rendition
+from generator.images.tiles import TilePack, info, is_tiled, tiles
 from generator.recollection import Recollection
 from generator.site.addresses import picture_page
 from generator.site.pictures import Shown, Source
@@ -61,7 +64,7 @@ def picture_files(
         files.sources[picture.id] = hash_of(picture.file)
         files.entries[picture.id] = key(files.sources[picture.id], Path(picture.file))
     questions = {p.id: _question(archive, p, facts[p.id], files.entries[p.id]) for p in archive.shown}
-    missing = [p for p in archive.shown if not _stands(memory.known(questions[p.id]), standing)]
+    missing = [p for p in archive.shown if not _stands(p, questions[p.id], memory, standing)]
     made = _renditions(folder, cache, missing, facts, files.sources, workers, executor, progress)
     for picture in archive.shown:
         mark = Mark(picture.file)
@@ -83,11 +86,16 @@ def picture_files(
             memory.learn(questions[picture.id], answer)
         width, height, colour, doubts, sources = memory.known(questions[picture.id])
         files.findings += [doubt(mark, *told) for told in doubts if told[0] not in picture.accepted_doubts]
-        files.shown[picture.id] = _shown(picture, width, height, colour, sources)
+        folder_of_tiles = _tiles_folder(picture, questions[picture.id], sources)
+        files.shown[picture.id] = _shown(picture, width, height, colour, sources, folder_of_tiles)
         ingredients = {"picture": files.entries[picture.id], "words in the picture": digest(questions[picture.id])}
         for source in sources:
             make = _maker(archive, picture, facts[picture.id], cache, files.entries[picture.id], source)
             files.products.append(Product(source.file, ingredients, make))
+        if folder_of_tiles:
+            maker = _TileMaker(archive, picture, facts[picture.id], cache, files.entries[picture.id])
+            full = files.shown[picture.id].full
+            files.products += maker.products(folder_of_tiles, full, ingredients)
     return files
 
 
@@ -127,8 +135,23 @@ def _question(archive: Archive, picture: Picture, facts: PictureFacts, entry: st
     return "published", entry, words, names, facts.placement.key if facts.placement else ""
 
 
-def _stands(answer: Any, standing: Mapping[str, Mapping[str, str]]) -> bool:
-    return answer is not None and all(source.file in standing for source in answer[4])
+def _stands(
+    picture: Picture, question: tuple[Any, ...], memory: Recollection, standing: Mapping[str, Mapping[str, str]]
+) -> bool:
+    answer = memory.known(question)
+    if answer is None:
+        return False
+    sources: tuple[Source, ...] = answer[4]
+    files = [source.file for source in sources]
+    if folder := _tiles_folder(picture, question, sources):
+        files += [f"{folder}/{tile.request}" for tile in tiles(sources[-1].width, sources[-1].height)]
+    return all(file in standing for file in files)
+
+
+def _tiles_folder(picture: Picture, question: tuple[Any, ...], sources: tuple[Source, ...]) -> str | None:
+    """Where the tiles of a large picture lie: another folder whenever they or their words are others."""
+    full = sources[-1]
+    return f"images/{picture.id}-tiles.{digest(question)[:12]}" if is_tiled(full.width, full.height) else None
 
 
 def _renditions(
@@ -172,6 +195,8 @@ def _renditions(
 def _publishable(
     archive: Archive, picture: Picture, facts: PictureFacts, made: PictureFile
 ) -> tuple[int, int, str, tuple[Any, ...], tuple[Source, ...]]:
+    if made.tiles is not None:
+        check_tiles(made.tiles)
     sources = []
     for rendition in made.renditions:
         data = _described(archive, picture, facts, rendition)
@@ -180,7 +205,9 @@ def _publishable(
     return made.width, made.height, made.colour, made.doubts, tuple(sources)
 
 
-def _shown(picture: Picture, width: int, height: int, colour: str, sources: tuple[Source, ...]) -> Shown:
+def _shown(
+    picture: Picture, width: int, height: int, colour: str, sources: tuple[Source, ...], tiles: str | None
+) -> Shown:
     return Shown(
         id=picture.id,
         title=picture.title,
@@ -191,7 +218,40 @@ def _shown(picture: Picture, width: int, height: int, colour: str, sources: tupl
         placeholder=colour,
         sources=sources,
         full=[s for s in sources if s.format == "jpeg"][-1],
+        tiles=tiles,
     )
+
+
+class _TileMaker:
+    """The tiles of one picture as files of the site, each with the words of its record but no place on the sky."""
+
+    def __init__(self, archive: Archive, picture: Picture, facts: PictureFacts, cache: Path, entry: str) -> None:
+        self._archive, self._picture, self._facts = archive, picture, facts
+        self._cache, self._entry = cache, entry
+        self._pack: TilePack | None = None
+
+    def products(self, folder: str, full: Source, ingredients: Mapping[str, str]) -> list[Product]:
+        found = [
+            Product(f"{folder}/{tile.request}", ingredients, partial(self._tile, tile.request))
+            for tile in tiles(full.width, full.height)
+        ]
+        if self._archive.address:  # a picture is known by its whole address; without one there is nothing to say
+            address = f"{self._archive.address.rstrip('/')}/{folder}"
+            told = json.dumps(info(full.width, full.height, address), indent=1).encode() + b"\n"
+            found.append(Product(f"{folder}/info.json", {**ingredients, "address": digest(address)}, lambda: told))
+        return found
+
+    def _tile(self, request: str) -> bytes:
+        from generator.images.describe import described
+
+        if self._pack is None:
+            from generator.images.keep import recall
+
+            kept = recall(self._cache, self._entry)
+            if kept is None or kept.tiles is None:
+                raise FileNotFoundError(2, "tiles vanished from the cache while the site was built", request)
+            self._pack = TilePack(kept.tiles)
+        return described(self._pack.read(request), "jpeg", words(self._archive, self._picture, self._facts))
 
 
 def _maker(
