@@ -24,6 +24,11 @@ class SeasonChart:
     limit_deg: float
     year: int
 
+    @property
+    def best_month(self) -> int | None:
+        """See :func:`best_month`; worked out when a page asks for it."""
+        return best_month(self)
+
     def svg(self, voice: Voice) -> str:
         return _svg(self, voice)
 

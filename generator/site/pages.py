@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from generator.facts.whole import ArchiveFacts
 from generator.site import (
+    card_page,
     compare_page,
     data_page,
     equipment_page,
@@ -37,6 +38,7 @@ PAGES: tuple[Callable[[Edition], list[Page]], ...] = (
     targets_page.pages,
     target_page.pages,
     compare_page.pages,
+    card_page.pages,
     nights_page.pages,
     night_page.pages,
     year_page.pages,

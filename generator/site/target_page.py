@@ -10,6 +10,7 @@ from generator.charts.hours import hours_chart
 from generator.charts.season import SeasonChart
 from generator.charts.sky_map import Finder, Outline
 from generator.facts.target import Growth, TargetFacts
+from generator.site import card_page
 from generator.site.addresses import picture_page
 from generator.site.compare_page import comparable
 from generator.site.edition import Edition
@@ -65,6 +66,7 @@ class TargetContext:
     frame: Frame
     object: ObjectNote
     history: tuple[Version, ...]
+    card: str | None
     years: tuple[TargetYear, ...]
     filters: tuple[FilterTotal, ...]
     total_s: float
@@ -117,6 +119,7 @@ def _context(
         frame=edition.frame,
         object=object_note(target.object, edition.addresses),
         history=_history(edition, target),
+        card=card_page.address(edition, target.name) if card_page.card_of(edition, target) else None,
         years=_years(edition, target),
         filters=filter_totals(target.sessions),
         total_s=whole.total_s,

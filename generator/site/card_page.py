@@ -1,0 +1,90 @@
+"""A card to take outside: what to set to add to a target."""
+
+from __future__ import annotations
+
+import posixpath
+from dataclasses import dataclass
+
+from generator.charts.season import SeasonChart
+from generator.facts.optics import aperture_mm, f_ratio, focal_length_mm
+from generator.facts.repeat import Repeat, repeat
+from generator.facts.target import TargetFacts
+from generator.site.addresses import picture_page
+from generator.site.edition import Edition
+from generator.site.page import Frame, Link, Page
+
+
+@dataclass(frozen=True, slots=True)
+class RigLine:
+    """A rig in one line; lengths in mm."""
+
+    name: str
+    optic: str
+    camera: str
+    focal_length_mm: float
+    aperture_mm: float
+    f_ratio: float
+
+
+@dataclass(frozen=True, slots=True)
+class CardContext:
+    """``season``: from the place of the last session, for the best month; ``like``: the picture to match."""
+
+    frame: Frame
+    target: Link
+    common_name: str | None
+    repeat: Repeat
+    rig: RigLine
+    place: str
+    like: Link | None
+    season: SeasonChart | None
+
+
+def address(edition: Edition, target: str) -> str:
+    """Where the card of a target lies."""
+    return f"cards/{posixpath.basename(edition.addresses.targets[target])}"
+
+
+def card_of(edition: Edition, target: TargetFacts) -> Repeat | None:
+    """What to set to add to a target; ``None`` where there is nothing to add to.
+
+    What moves is another thing the next time: the Sun, the Moon and planets have no card.
+    """
+    if target.object.moves:
+        return None
+    known = target.object
+    centre = (known.ra_deg, known.dec_deg) if known.ra_deg is not None and known.dec_deg is not None else None
+    everything = [f.session for t in edition.facts.targets for f in t.sessions]
+    return repeat([f.session for f in target.sessions], target.pictures, centre, everything)
+
+
+def pages(edition: Edition) -> list[Page]:
+    return [
+        Page(address(edition, target.name), "card.html", _context(edition, target, card), "card")
+        for target in edition.facts.targets
+        if (card := card_of(edition, target)) is not None
+    ]
+
+
+def _context(edition: Edition, target: TargetFacts, card: Repeat) -> CardContext:
+    known, rig, place = target.object, card.rig, card.place
+    season = None
+    if known.ra_deg is not None and known.dec_deg is not None:
+        latitude, longitude, _ = place.published
+        limit, year = edition.facts.archive.horizon_deg, target.sessions[-1].session.night.year
+        season = SeasonChart(place.name, latitude, longitude, known.ra_deg, known.dec_deg, limit, year)
+    like = card.pointing.picture_id if card.pointing else None
+    return CardContext(
+        frame=edition.frame,
+        target=Link(target.name, edition.addresses.targets[target.name]),
+        common_name=known.common_name,
+        repeat=card,
+        rig=RigLine(
+            rig.name, rig.optic.name, rig.camera.name, focal_length_mm(rig), aperture_mm(rig), f_ratio(rig)
+        ),
+        place=place.name,
+        like=Link(edition.facts.pictures[like].picture.title, picture_page(like))
+        if like is not None and like in edition.shown
+        else None,
+        season=season,
+    )

@@ -1,0 +1,2 @@
+/* A card is read outside, in the dark: red, whatever ground was chosen for the other pages. */
+document.documentElement.dataset.ground = "red";
