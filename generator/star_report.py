@@ -40,8 +40,6 @@ def shapes_of(path: Path, scale_arcsec: float | None) -> ShapeReport:
         return measure(luminance, scale_arcsec)
     except ValueError as error:
         raise CannotMeasure(f"{path}: {error}") from None
-    except ImportError:
-        raise CannotMeasure('measuring stars needs two more packages: pip install "noctuary[place]"') from None
 
 
 def _preview(path: Path) -> Any:
