@@ -8,20 +8,21 @@ same file of a later one. Everything a template prints is escaped unless it pass
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property
 from gettext import NullTranslations
 from pathlib import Path
 from typing import Any
 
 import yaml
-from jinja2 import Environment, FileSystemLoader, StrictUndefined, meta, pass_context
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, TemplateSyntaxError, pass_context
 from jinja2.runtime import Context
 from markupsafe import Markup
 
 from generator.charts.drawing import Drawing
 from generator.site import prose as prose_
 from generator.site.constellation_names import NAMES
+from generator.site.languages import BadCatalogue, translations
 from generator.site.page import Page, relative, root
 from generator.site.pictures import Shown, Source
 from generator.site.theme import SITE_FOLDER, find
@@ -36,20 +37,15 @@ CONTENT_POLICY = (
 
 
 class Renderer:
-    """Sets pages with the templates of ``theme_folders`` in a BCP 47 ``language``.
+    """Sets pages with the templates and the words of ``theme_folders`` in a BCP 47 ``language``.
 
-    Raises :class:`jinja2.TemplateError` for a template with a mistake in it.
+    Raises :class:`jinja2.TemplateError` for a template or a catalogue of words with a mistake in it.
     """
 
-    def __init__(
-        self,
-        theme_folders: Sequence[Path],
-        language: str = "en",
-        translations: NullTranslations | None = None,
-    ) -> None:
+    def __init__(self, theme_folders: Sequence[Path], language: str = "en") -> None:
         self.theme_folders = tuple(theme_folders)
         self.language = language
-        words = translations or NullTranslations()
+        words = self._words()
         self.typography = Typography(language, words.gettext, words.ngettext)
         self.environment = Environment(
             loader=FileSystemLoader([folder / "templates" for folder in self.theme_folders], encoding="utf-8"),
@@ -67,9 +63,16 @@ class Renderer:
         self.environment.filters.update(self.typography.filters)
         self.environment.filters.update(
             link=_link, file=_theme_file, prose=self._prose, drawn=self._drawn, srcset=_srcset,
-            worded=words.gettext, wall_sizes=_wall_sizes, first_words=prose_.first_words,
+            worded=lambda message: message and words.gettext(message),
+            wall_sizes=_wall_sizes, first_words=prose_.first_words,
             constellation=lambda short: NAMES.get(short, short),
         )  # fmt: skip
+
+    def _words(self) -> NullTranslations:
+        try:
+            return translations(self.theme_folders, self.language)
+        except BadCatalogue as error:
+            raise TemplateSyntaxError(error.message, error.line, error.file.name, str(error.file)) from error
 
     @cached_property
     def theme(self) -> Mapping[str, Any]:
@@ -94,25 +97,6 @@ class Renderer:
         )
         # Blank lines are what templates leave behind; text in which they mean something is not pre-formatted here.
         return re.sub(r"\n[ \t]*(?=\n)", "", text) if "<pre" not in text else text
-
-    def template_files(self, template: str) -> tuple[Path, ...]:
-        """Every file that a template is made of: itself and what it extends, includes and imports, sorted."""
-        names, waiting = set[str](), [template]
-        while waiting:
-            name = waiting.pop()
-            if name in names:
-                continue
-            names.add(name)
-            waiting.extend(self._referenced(name))
-        found = (find(self.theme_folders, f"templates/{name}") for name in names)
-        return tuple(sorted(p for p in (*found, find(self.theme_folders, "theme.yaml")) if p is not None))
-
-    def _referenced(self, name: str) -> Iterable[str]:
-        file = find(self.theme_folders, f"templates/{name}")
-        if file is None:
-            return ()
-        tree = self.environment.parse(file.read_text(encoding="utf-8"))
-        return [other for other in meta.find_referenced_templates(tree) if other]
 
     @cached_property
     def _prose(self) -> Callable[..., Markup]:

@@ -19,7 +19,9 @@ from babel.dates import format_date, format_interval, format_skeleton
 NONE = "—"
 THIN = "\u202f"
 MINUS = "−"
-_WORDS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+#: Small counts as words.
+NUMBER_WORDS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
+                "twelve")  # fmt: skip
 
 
 @lru_cache
@@ -92,7 +94,7 @@ class Typography:
 
     def in_words(self, count: int) -> str:
         """A small count as a word (``four``), a larger one in figures."""
-        return self.gettext(_WORDS[count]) if 0 <= count < len(_WORDS) else self.number(count)
+        return self.gettext(NUMBER_WORDS[count]) if 0 <= count < len(NUMBER_WORDS) else self.number(count)
 
     def spread(self, low: float | None, high: float | None, unit: str = "", decimals: int = 0) -> str:
         """A range, one value where both ends look alike: ``41–62°``."""
@@ -101,7 +103,9 @@ class Typography:
             return first + unit if last == NONE and first != NONE else last if last == NONE else last + unit
         if first == last:
             return first + unit
-        return f"{first}{unit} to {last}{unit}" if MINUS in first + last else f"{first}–{last}{unit}"
+        if MINUS in first + last:
+            return self.gettext("{first} to {last}").format(first=first + unit, last=last + unit)
+        return f"{first}–{last}{unit}"
 
     # --------------------------------------------------------------------------------------- time
 

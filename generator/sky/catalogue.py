@@ -348,6 +348,14 @@ _KINDS = {
 _SHAPES = (("SB", "barred spiral galaxy"), ("S0", "lenticular galaxy"), ("E-S0", "lenticular galaxy"),
            ("E", "elliptical galaxy"), ("I", "irregular galaxy"), ("S?", "galaxy"),
            ("S", "spiral galaxy"))  # fmt: skip
+
+
+def kinds() -> frozenset[str]:
+    """Every word by which an object's kind is called here; an archive's own objects may add theirs."""
+    tables = (row["kind"] for name in ("objects.csv", "names.csv") for row in read_table(name))
+    return frozenset({*_KINDS.values(), *dict(_SHAPES).values(), *dict(_MOVING).values(), *filter(None, tables)})
+
+
 _COLUMNS = "name, type, ra, dec, majax, minax, pa, bmag, vmag, hubble, messier, ngc, ic, identifiers, commonnames"
 
 

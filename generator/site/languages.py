@@ -1,0 +1,77 @@
+"""The words of a theme in other languages: ``languages/LANG.po`` in its folder, read as it is, with no step before.
+
+A message without its translation stays as the templates have it, in English; a theme or an archive may correct
+single words by a catalogue that holds only those.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator, Sequence
+from gettext import GNUTranslations, NullTranslations
+from pathlib import Path
+
+from babel import Locale, UnknownLocaleError
+from babel.messages.catalog import Catalog
+from babel.messages.mofile import write_mo
+from babel.messages.pofile import PoFileError, read_po
+
+
+class BadCatalogue(ValueError):
+    """A catalogue that cannot be read: which file, which line, and why."""
+
+    def __init__(self, file: Path, line: int, message: str) -> None:
+        super().__init__(f"{file}:{line}: {message}")
+        self.file, self.line, self.message = file, line, message
+
+
+def translations(theme_folders: Sequence[Path], language: str) -> NullTranslations:
+    """The words for a BCP 47 tag: the first folder's before the next one's, ``de-AT`` before ``de``, then English.
+
+    Raises :class:`BadCatalogue` and OSError.
+    """
+    found: NullTranslations = NullTranslations()
+    for file in reversed(list(_catalogues(theme_folders, language))):
+        words = _compiled(file)
+        words.add_fallback(found)
+        found = words
+    return found
+
+
+def _catalogues(theme_folders: Sequence[Path], language: str) -> Iterator[Path]:
+    """Every catalogue that speaks the language, the one that is asked first coming first."""
+    parts = language.strip().replace("_", "-").split("-")
+    tags = ["-".join(parts[:n]) for n in range(len(parts), 0, -1)]
+    for folder in theme_folders:
+        there = {file.stem.replace("_", "-").casefold(): file for file in sorted((folder / "languages").glob("*.po"))}
+        yield from (there[tag.casefold()] for tag in tags if tag.casefold() in there)
+
+
+def _compiled(file: Path) -> GNUTranslations:
+    packed = io.BytesIO()
+    write_mo(packed, read_catalogue(file))
+    packed.seek(0)
+    return GNUTranslations(packed)
+
+
+def read_catalogue(file: Path) -> Catalog:
+    """A catalogue as messages. Raises :class:`BadCatalogue` and OSError."""
+    try:
+        with file.open("rb") as source:
+            catalogue = read_po(source, locale=_locale(file.stem), abort_invalid=True)
+    except (PoFileError, UnicodeError, ValueError) as error:
+        line = int(getattr(error, "lineno", 0) or 0) + 1
+        raise BadCatalogue(file, line, str(error)) from None
+    for message in catalogue:
+        # A place that the message does not leave open would only be found out when a page is set.
+        for mistake in message.check(catalogue) if message.id and message.string else ():
+            raise BadCatalogue(file, message.lineno or 1, f"{mistake} in the translation of {message.id!r}")
+    return catalogue
+
+
+def _locale(tag: str) -> Locale | None:
+    """What Babel calls the language, for its plurals; ``None`` for one that it does not know."""
+    try:
+        return Locale.parse(tag.replace("-", "_"))
+    except (UnknownLocaleError, ValueError):
+        return None
