@@ -62,6 +62,10 @@ def exhibit_page(exhibit_id: str) -> str:
     return f"exhibits/{exhibit_id}.html"
 
 
+def slides_page(exhibit_id: str) -> str:
+    return f"exhibits/{exhibit_id}/slides.html"
+
+
 def free_page(page_id: str, taken: frozenset[str]) -> str:
     """A free page lies at the root, or one folder down where a page of ours has its name."""
     chosen = f"{slug(page_id)}.html"

@@ -11,6 +11,7 @@ from generator.site import (
     compare_page,
     data_page,
     equipment_page,
+    exhibit_page,
     feed,
     free_page,
     front,
@@ -24,7 +25,18 @@ from generator.site import (
     targets_page,
     year_page,
 )
-from generator.site.edition import DATA, EQUIPMENT, FRONT, NIGHTS, SKY, TARGETS, YEARS, Edition, addresses_of
+from generator.site.edition import (
+    DATA,
+    EQUIPMENT,
+    EXHIBITS,
+    FRONT,
+    NIGHTS,
+    SKY,
+    TARGETS,
+    YEARS,
+    Edition,
+    addresses_of,
+)
 from generator.site.exports.offered import Offered
 from generator.site.laid import Layer, Pair
 from generator.site.page import Link, Page, frame_of
@@ -42,6 +54,7 @@ PAGES: tuple[Callable[[Edition], list[Page]], ...] = (
     nights_page.pages,
     night_page.pages,
     year_page.pages,
+    exhibit_page.pages,
     sky_page.pages,
     equipment_page.pages,
     group_page.constellation_pages,
@@ -63,12 +76,12 @@ def sections(facts: ArchiveFacts, shown: Mapping[str, Shown]) -> tuple[Link, ...
     ]
     if facts.years:
         found.append(Link("Years", YEARS))
+    if exhibit_page.shown_exhibits(facts, shown):
+        found.append(Link("Exhibits", EXHIBITS))
     return tuple(found)
 
 
-def edition(
-    facts: ArchiveFacts, shown: Mapping[str, Shown], layers: Mapping[Pair, Layer] | None = None
-) -> Edition:
+def edition(facts: ArchiveFacts, shown: Mapping[str, Shown], layers: Mapping[Pair, Layer] | None = None) -> Edition:
     """All that pages are made from. A picture that ``shown`` lacks has no page and hangs nowhere."""
     addresses = addresses_of(facts)
     free = tuple(Link(p.title, addresses.free_pages[p.id]) for p in facts.archive.pages)

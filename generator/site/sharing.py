@@ -13,7 +13,7 @@ from generator.archive.records import Archive
 from generator.charts.address_code import AddressCode
 from generator.charts.drawing import Drawing
 from generator.facts.picture import PictureFacts
-from generator.site.addresses import exhibit_page, night_page, picture_page, year_page
+from generator.site.addresses import exhibit_page, night_page, picture_page, slides_page, year_page
 from generator.site.edition import FRONT, Edition
 from generator.site.log import PlaceNote, place_note
 from generator.site.page import Page
@@ -91,7 +91,7 @@ def _pictures_of_pages(edition: Edition) -> dict[str, list[PictureFacts]]:
         found[year_page(year.year)] = list(year.pictures)
     for exhibit in facts.archive.exhibits:
         slides = (facts.pictures.get(picture_id) for picture_id, _ in exhibit.pictures)
-        found[exhibit_page(exhibit.id)] = [p for p in slides if p is not None]
+        found[exhibit_page(exhibit.id)] = found[slides_page(exhibit.id)] = [p for p in slides if p is not None]
     return {
         page: kept
         for page, pictures in found.items()
