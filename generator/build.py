@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
+from generator.archive.schema import write_schemas
 from generator.finding import Finding, Mark, doubt, fault, in_order
 from generator.idle import unchanged
 from generator.inspection import Inspection, inspect, program_hash, read_memory, write_memory
@@ -122,6 +123,7 @@ def _build(folder: Path, out: Path, workers: int | None, executor: str | None, p
         before = Logbook(out=str(out), outputs=outputs)
     book = Logbook(str(out), stamp, entries, before.outputs, doubts, counts)
     try:
+        write_schemas(folder)
         write_memory(folder, program, memory)
         write_logbook(folder, book)
         site.tidy()
