@@ -131,26 +131,31 @@ class _Layer:
         for thing in self.marked:
             length = 0.52 * size * len(thing.name) + 0.4 * size
             radius = max(LEAST_RADIUS * self.width / SHOWINGS[-1][0], self._radius(thing)) + 0.35 * size
-            for x, y in self._beside(thing, radius, length, size):
+            for x, y, anchor in self._beside(thing, radius, length, size):
                 box = _Box(x, y - size, x + length, y + 0.3 * size)
                 inside = box.left >= 0 and box.top >= 0 and box.right <= self.width and box.bottom <= self.height
                 if inside and not any(box.meets(other) for other in taken):
                     taken.append(box)
-                    parts.append(f'<text x="{x:.0f}" y="{y:.0f}" font-size="{size:.1f}">{escape(thing.name)}</text>')
+                    # Held by the end that is nearest to the object, so that it stays there when set smaller.
+                    at = x + {"start": 0.0, "middle": length / 2, "end": length}[anchor]
+                    held = "" if anchor == "start" else f' text-anchor="{anchor}"'
+                    parts.append(
+                        f'<text x="{at:.0f}" y="{y:.0f}"{held} font-size="{size:.1f}">{escape(thing.name)}</text>'
+                    )
                     break
         return "".join(parts)
 
-    def _beside(self, thing: Marked, radius: float, length: float, size: float) -> list[tuple[float, float]]:
-        """Places for a name, best first: right, left, over, under, and inside a large object."""
+    def _beside(self, thing: Marked, radius: float, length: float, size: float) -> list[tuple[float, float, str]]:
+        """Places for a name, best first: right, left, over, under, and inside a large object; which end holds it."""
         x = min(max(thing.x, 0.0), float(self.width))
         y = min(max(thing.y, 0.0), float(self.height))
         return [
-            (x + radius, y + 0.35 * size),
-            (x - radius - length, y + 0.35 * size),
-            (x - length / 2, y - radius),
-            (x - length / 2, y + radius + size),
-            (x - length / 2, y + 0.35 * size),
-            (min(max(x - length / 2, 0.3 * size), self.width - length - 0.3 * size), y + 2 * size),
+            (x + radius, y + 0.35 * size, "start"),
+            (x - radius - length, y + 0.35 * size, "end"),
+            (x - length / 2, y - radius, "middle"),
+            (x - length / 2, y + radius + size, "middle"),
+            (x - length / 2, y + 0.35 * size, "middle"),
+            (min(max(x - length / 2, 0.3 * size), self.width - length - 0.3 * size), y + 2 * size, "middle"),
         ]
 
     def _radius(self, thing: Marked) -> float:

@@ -17,13 +17,21 @@ class Source:
 
 
 @dataclass(frozen=True, slots=True)
+class Tiling:
+    """The tiles of a large picture: their folder, the side of a tile in pixels, and how far each layer is reduced."""
+
+    folder: str
+    side: int
+    scale_factors: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Shown:
     """A picture that pages can show.
 
     ``width`` and ``height`` are the finished picture's own pixels, ``placeholder`` its mean colour as
     ``#rrggbb``, ``page`` the page about it relative to the site's root. ``sources`` are ordered by width;
-    ``full`` is the largest JPEG. ``tiles`` is the folder with the tiles of a large picture, which have the size of
-    ``full``.
+    ``full`` is the largest JPEG. ``tiles`` are those of a large picture, which has in them the size of ``full``.
     """
 
     id: str
@@ -35,7 +43,7 @@ class Shown:
     placeholder: str
     sources: tuple[Source, ...]
     full: Source
-    tiles: str | None = None
+    tiles: Tiling | None = None
 
     @property
     def ratio(self) -> float:

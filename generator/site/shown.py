@@ -19,10 +19,10 @@ from generator.facts.picture import PictureFacts
 from generator.facts.whole import ArchiveFacts
 from generator.finding import Finding, Mark, doubt, fault
 from generator.images.keep import DamagedRendition, check_tiles, key, prune, published_name, read_rendition
-from generator.images.tiles import TilePack, info, is_tiled, tiles
+from generator.images.tiles import SIDE, TilePack, info, is_tiled, scale_factors, tiles
 from generator.recollection import Recollection
 from generator.site.addresses import picture_page
-from generator.site.pictures import Shown, Source
+from generator.site.pictures import Shown, Source, Tiling
 from generator.site.product import Product, digest
 
 if TYPE_CHECKING:
@@ -206,8 +206,9 @@ def _publishable(
 
 
 def _shown(
-    picture: Picture, width: int, height: int, colour: str, sources: tuple[Source, ...], tiles: str | None
+    picture: Picture, width: int, height: int, colour: str, sources: tuple[Source, ...], folder_of_tiles: str | None
 ) -> Shown:
+    full = [s for s in sources if s.format == "jpeg"][-1]
     return Shown(
         id=picture.id,
         title=picture.title,
@@ -217,8 +218,8 @@ def _shown(
         height=height,
         placeholder=colour,
         sources=sources,
-        full=[s for s in sources if s.format == "jpeg"][-1],
-        tiles=tiles,
+        full=full,
+        tiles=Tiling(folder_of_tiles, SIDE, scale_factors(full.width, full.height)) if folder_of_tiles else None,
     )
 
 

@@ -10,7 +10,7 @@ SITE_FOLDER = "theme"
 #: The folders of a theme that are published, and what is published of them: a theme may keep its sources there.
 PUBLISHED = {
     "styles": {".css"},
-    "scripts": {".js"},
+    "scripts": {".js", ".txt"},
     "fonts": {".woff2", ".txt"},
     "images": {".svg", ".png", ".jpg", ".webp"},
 }

@@ -21,4 +21,40 @@
     form.addEventListener("ready", function () { if (clicked) clicked.click(); }, { once: true });
     if (/^#(.*&)?(words|kind|constellation|target|rig|filter|year|place)=/.test(location.hash)) begin();
   }
+
+  /* Looking closely: by its button, or by the picture itself, which without script leads to its file. */
+  var closer = document.getElementById("closer");
+  if (closer && closer.showModal) {
+    var look = function (e) {
+      if (e.ctrlKey || e.metaKey || e.shiftKey || e.altKey) return;
+      e.preventDefault();
+      if (window.lookCloser) window.lookCloser(); else load(closer.dataset.script);
+    };
+    document.querySelectorAll(".look-closer, .picture .laid > a").forEach(function (a) {
+      a.hidden = false;
+      a.addEventListener("click", look);
+    });
+  }
+
+  /* A finger drawn across the picture leads to its neighbour, unless it pinches, scrolls, or the page is magnified. */
+  var well = document.querySelector(".picture .well");
+  if (well) {
+    var from = null;
+    well.addEventListener("touchstart", function (e) {
+      var large = window.visualViewport && window.visualViewport.scale > 1.05;
+      from = e.touches.length === 1 && !large ? e.touches[0] : null;
+    }, { passive: true });
+    well.addEventListener("touchend", function (e) {
+      if (!from || e.touches.length) return;
+      var to = e.changedTouches[0], x = to.clientX - from.clientX, y = to.clientY - from.clientY;
+      from = null;
+      if (Math.abs(x) < 60 || Math.abs(x) < 2 * Math.abs(y)) return;
+      var onward = (x < 0) === (getComputedStyle(well).direction !== "rtl");
+      var link = document.querySelector("a[rel=" + (onward ? "next" : "prev") + "]");
+      if (link) location.href = link.href;
+    }, { passive: true });
+  }
+
+  /* A chart that can be moved and brought nearer. */
+  if (document.querySelector("figure[data-zoom]")) load(document.querySelector("figure[data-zoom]").dataset.zoom);
 })();

@@ -1,0 +1,166 @@
+/* A picture looked at closely: nearer and farther, down to its own pixels, with what was laid over it. */
+(function () {
+  "use strict";
+  var dialog = document.getElementById("closer");
+  if (!dialog || window.lookCloser) return;
+  var say = dialog.dataset;
+  var sheet = dialog.querySelector(".closer-sheet");
+  var view = dialog.querySelector(".closer-view");
+  var share = dialog.querySelector("output");
+  var still = matchMedia("(prefers-reduced-motion: reduce)").matches;
+  var width = Number(say.width), height = Number(say.height);
+  var viewer = null, layer = null, back = null;
+
+  function load(tag, property, address, then) {
+    var element = document.createElement(tag);
+    if (tag === "link") element.rel = "stylesheet";
+    element[property] = address;
+    element.onload = then;
+    element.onerror = function () { location.href = say.full; };
+    document.head.appendChild(element);
+  }
+
+  /* The image information of the IIIF Image API; a page opened as a file may not read the one beside the tiles. */
+  function source() {
+    if (!say.tiles) return { type: "image", url: new URL(say.full, location.href).href, buildPyramid: false };
+    return {
+      "@context": "http://iiif.io/api/image/3/context.json",
+      id: new URL(say.tiles, location.href).href,
+      type: "ImageService3",
+      protocol: "http://iiif.io/api/image",
+      profile: "level0",
+      width: width,
+      height: height,
+      tiles: [{ width: Number(say.side), height: Number(say.side), scaleFactors: say.factors.split(" ").map(Number) }]
+    };
+  }
+
+  function start() {
+    var library = window.OpenSeadragon;
+    /* The library writes a rule of style into the page unless it is there; the page's policy has none inside it. */
+    var written = document.createElement("style");
+    written.type = "text/plain";
+    written.dataset.openseadragonMobileCss = "true";
+    document.head.appendChild(written);
+    viewer = library({
+      element: view,
+      tabIndex: "",
+      tileSources: source(),
+      drawer: "canvas",
+      crossOriginPolicy: false,
+      showNavigationControl: false,
+      showNavigator: false,
+      keyboardNavEnabled: false,
+      animationTime: still ? 0 : 0.5,
+      immediateRender: still,
+      maxZoomPixelRatio: 4,
+      minZoomImageRatio: 1,
+      visibilityRatio: 1,
+      constrainDuringPan: true,
+      zoomPerScroll: 1.25,
+      gestureSettingsMouse: { clickToZoom: false, dblClickToZoom: true },
+      gestureSettingsPen: { clickToZoom: false, dblClickToZoom: true }
+    });
+    viewer.addHandler("canvas-key", function (e) { e.preventDefaultAction = true; });
+    viewer.addHandler("open", function () { lay(library); tell(); dialog.classList.add("ready"); });
+    viewer.addHandler("update-viewport", tell);
+    viewer.addHandler("open-failed", function () { location.href = say.full; });
+  }
+
+  /* The share of its own size at which the picture stands: 100 % is a pixel of the screen for each of its pixels. */
+  function now() {
+    return viewer.viewport.viewportToImageZoom(viewer.viewport.getZoom(true)) * (devicePixelRatio || 1);
+  }
+  function tell() {
+    if (!viewer || !viewer.isOpen()) return;
+    var at = now();
+    share.textContent = Math.round(at * 100) + "\u202f%";
+    if (!layer) return;
+    /* Names keep the size that they have for reading, and there are as many as the showing has room for. */
+    var across = at / (devicePixelRatio || 1) * width;
+    var set = across < 640 ? ["narrow", 390] : across < 1312 ? ["middling", 900] : ["wide", 1700];
+    layer.style.setProperty("--held", Math.min(1.4, set[1] / across));
+    ["narrow", "middling", "wide"].forEach(function (name) { layer.classList.toggle(name, name === set[0]); });
+  }
+
+  function lay(library) {
+    var drawn = document.querySelector(".well .overlay");
+    if (!drawn) return;
+    layer = document.createElement("div");
+    layer.appendChild(drawn.cloneNode(true));
+    layer.querySelectorAll("text").forEach(function (text) { text.style.setProperty("--size", text.getAttribute("font-size")); });
+    viewer.addOverlay({ element: layer, location: new library.Rect(0, 0, 1, height / width), checkResize: false });
+    layer.style.pointerEvents = "none";
+    over();
+  }
+  /* What is over the picture on the page is over it here, and the other way round. */
+  function over() {
+    dialog.querySelectorAll("[data-over]").forEach(function (input) {
+      if (layer) layer.classList.toggle("show-" + input.dataset.over, input.checked);
+    });
+  }
+  dialog.querySelectorAll("[data-over]").forEach(function (input) {
+    input.addEventListener("change", function () {
+      document.getElementById("over-" + input.dataset.over).checked = input.checked;
+      over();
+    });
+  });
+
+  function pan(x, y) {
+    var part = viewer.viewport.getBounds();
+    viewer.viewport.panBy(new window.OpenSeadragon.Point(x * part.width / 6, y * part.height / 6));
+    viewer.viewport.applyConstraints();
+  }
+  function by(factor) { viewer.viewport.zoomBy(factor); viewer.viewport.applyConstraints(); }
+  var can = {
+    nearer: function () { by(1.5); },
+    farther: function () { by(1 / 1.5); },
+    whole: function () { viewer.viewport.goHome(); },
+    pixels: function () {
+      viewer.viewport.zoomTo(viewer.viewport.imageToViewportZoom(1 / (devicePixelRatio || 1)));
+      viewer.viewport.applyConstraints();
+    },
+    full: function () {
+      if (document.fullscreenElement) document.exitFullscreen(); else sheet.requestFullscreen();
+    },
+    close: function () { dialog.close(); }
+  };
+  dialog.addEventListener("click", function (e) {
+    var button = e.target.closest("[data-do]");
+    if (button && (viewer || button.dataset.do === "close")) can[button.dataset.do]();
+  });
+  dialog.addEventListener("keydown", function (e) {
+    if (e.altKey || e.ctrlKey || e.metaKey || !viewer) return;
+    var act = {
+      "+": can.nearer, "=": can.nearer, "-": can.farther, "0": can.whole, "1": can.pixels,
+      ArrowLeft: function () { pan(-1, 0); }, ArrowRight: function () { pan(1, 0); },
+      ArrowUp: function () { pan(0, -1); }, ArrowDown: function () { pan(0, 1); }
+    }[e.key];
+    if (act) { e.preventDefault(); act(); }
+  });
+  var full = dialog.querySelector("[data-do=full]");
+  full.hidden = !document.fullscreenEnabled;
+  document.addEventListener("fullscreenchange", function () {
+    full.setAttribute("aria-pressed", String(document.fullscreenElement === sheet));
+  });
+  dialog.addEventListener("close", function () {
+    if (document.fullscreenElement) document.exitFullscreen();
+    document.documentElement.style.overflow = "";
+    if (back) back.focus();
+  });
+
+  window.lookCloser = function () {
+    back = document.activeElement;
+    dialog.querySelectorAll("[data-over]").forEach(function (input) {
+      input.checked = document.getElementById("over-" + input.dataset.over).checked;
+    });
+    dialog.showModal();
+    document.documentElement.style.overflow = "hidden";
+    view.focus();
+    if (viewer) { over(); viewer.viewport.goHome(true); }
+  };
+  load("link", "href", say.style, function () {
+    window.lookCloser();
+    load("script", "src", say.library, start);
+  });
+})();
