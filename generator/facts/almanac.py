@@ -9,11 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from generator.archive.records import Archive, Session
+from generator.facts.went import Darkness
 from generator.finding import Mark
 from generator.recollection import Recollection
 
@@ -64,6 +65,17 @@ class Almanac:
             for question, answer in zip(missing, sky_during([Observation(*q[1:]) for q in missing]), strict=True):
                 self._known.learn(question, answer)
         return {s.identity: self._known.known(q) for q, group in from_question.items() for s in group}
+
+    def darkness(self, sessions: Iterable[Session]) -> dict[tuple[str, date], Darkness]:
+        """The astronomical darkness of each session's night at its place as published, by place and evening."""
+        questions = {(s.place.name, s.night): _dark_night(s) for s in sessions}
+        missing = self._known.missing(questions.values())
+        if missing:
+            from generator.sky.ephemeris import darkness
+
+            for question, answer in zip(missing, darkness([(q[1], q[2], q[3]) for q in missing]), strict=True):
+                self._known.learn(question, answer)
+        return {night: self._known.known(q) for night, q in questions.items()}
 
     def moon_at_midnight(self, sessions: Sequence[Session]) -> dict[tuple[str, int], float]:
         """The Moon's illuminated fraction at local midnight of each session's night, by identity."""
@@ -127,3 +139,10 @@ def _midnight(session: Session) -> datetime:
     after = session.night + timedelta(days=1)
     zone = ZoneInfo(session.place.time_zone)
     return datetime(after.year, after.month, after.day, tzinfo=zone).astimezone(UTC)
+
+
+def _dark_night(session: Session) -> tuple[Any, ...]:
+    night, zone = session.night, ZoneInfo(session.place.time_zone)
+    latitude, longitude, _ = session.place.published
+    noon = datetime(night.year, night.month, night.day, 12, tzinfo=zone).astimezone(UTC)
+    return "darkness", latitude, longitude, noon

@@ -12,6 +12,7 @@ from generator.facts.almanac import Almanac
 from generator.facts.exposure import Integration, integration
 from generator.facts.picture import PictureFacts, SessionFacts, picture_facts
 from generator.facts.target import TargetFacts, target_facts
+from generator.facts.went import Darkness, DarkUse, NightUse, dark_sum, night_use
 
 if TYPE_CHECKING:
     from generator.facts.placed import Placed
@@ -20,13 +21,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class NightFacts:
-    """One evening at all places: its sessions in clock order, the pictures they went into, the notes."""
+    """One evening at all places: its sessions in clock order, the pictures they went into, the notes, how it went."""
 
     night: date
     sessions: tuple[SessionFacts, ...]
     pictures: tuple[PictureFacts, ...]
     notes: tuple[Night, ...]
     integration: Integration
+    use: NightUse
 
 
 @dataclass(frozen=True)
@@ -40,7 +42,7 @@ class RigFacts:
 
 @dataclass(frozen=True)
 class YearFacts:
-    """One calendar year of evenings, over the sessions of listed pictures."""
+    """One calendar year of evenings, over the sessions of listed pictures; ``dark_use`` sums up the nights'."""
 
     year: int
     integration: Integration
@@ -49,6 +51,7 @@ class YearFacts:
     targets: tuple[str, ...]
     pictures: tuple[PictureFacts, ...]
     nights: tuple[NightFacts, ...]
+    dark_use: DarkUse | None
 
 
 @dataclass(frozen=True)
@@ -90,7 +93,7 @@ def archive_facts(
     for facts in listed:
         for f in facts.sessions:
             holders.setdefault(f.session.identity, []).append(facts)
-    nights = _nights(archive, sessions.values(), holders)
+    nights = _nights(archive, sessions.values(), holders, almanac.darkness(f.session for f in sessions.values()))
     return ArchiveFacts(
         archive=archive,
         pictures=pictures,
@@ -112,7 +115,10 @@ def _targets(listed: tuple[PictureFacts, ...], reference: Rig | None) -> tuple[T
 
 
 def _nights(
-    archive: Archive, sessions: Iterable[SessionFacts], holders: Mapping[tuple[str, int], list[PictureFacts]]
+    archive: Archive,
+    sessions: Iterable[SessionFacts],
+    holders: Mapping[tuple[str, int], list[PictureFacts]],
+    darkness: Mapping[tuple[str, date], Darkness],
 ) -> tuple[NightFacts, ...]:
     by_night: dict[date, list[SessionFacts]] = {}
     for facts in sessions:
@@ -131,6 +137,7 @@ def _nights(
                 pictures=tuple(pictures.values()),
                 notes=tuple(notes.get(night, ())),
                 integration=integration(f.session for f in ordered),
+                use=night_use([f.session for f in ordered], darkness),
             )
         )
     return tuple(found)
@@ -175,6 +182,7 @@ def _years(nights: tuple[NightFacts, ...], listed: tuple[PictureFacts, ...]) -> 
                 targets=tuple(targets),
                 pictures=tuple(p for p in listed if p.picture.finished.year == year),
                 nights=of_year,
+                dark_use=dark_sum(account for night in of_year for account in night.use.darkness),
             )
         )
     return tuple(found)

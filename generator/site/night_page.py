@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING
@@ -10,6 +11,7 @@ from generator.archive.records import Night
 from generator.charts.drawing import Drawing
 from generator.charts.night import Curve, night_chart
 from generator.facts.picture import SessionFacts
+from generator.facts.went import DarkUse, SessionUse
 from generator.facts.whole import NightFacts
 from generator.site.edition import Edition
 from generator.site.log import Entry, PlaceNote, entry, place_note
@@ -34,8 +36,17 @@ class NightNote:
 
 
 @dataclass(frozen=True, slots=True)
+class WentLine:
+    """How one session went; ``target`` as the page calls it."""
+
+    target: str
+    rig: str
+    use: SessionUse
+
+
+@dataclass(frozen=True, slots=True)
 class NightContext:
-    """One evening: ``entries`` in clock order, ``pictures`` that its light went into."""
+    """One evening: ``entries`` in clock order, ``pictures`` that its light went into, how it ``went``."""
 
     frame: Frame
     night: date
@@ -50,6 +61,8 @@ class NightContext:
     earlier: Link | None
     later: Link | None
     charts: tuple[Drawing | str, ...]
+    went: tuple[WentLine, ...]
+    darkness: tuple[DarkUse, ...]
 
 
 def night_note(note: Night) -> NightNote:
@@ -105,6 +118,17 @@ def _context(
         earlier=link(earlier),
         later=link(later),
         charts=_charts(edition, night, targets),
+        went=_went(night, name_of),
+        darkness=night.use.darkness,
+    )
+
+
+def _went(night: NightFacts, name_of: Callable[[SessionFacts], str | None]) -> tuple[WentLine, ...]:
+    uses = {use.identity: use for use in night.use.sessions}
+    return tuple(
+        WentLine(name_of(f) or f.session.target, f.session.rig.name, uses[f.session.identity])
+        for f in night.sessions
+        if f.session.identity in uses
     )
 
 

@@ -9,6 +9,7 @@ from generator.charts.drawing import Drawing
 from generator.charts.months import MonthsChart
 from generator.charts.nights_calendar import CalendarNight, NightsCalendar
 from generator.charts.rigs import RigsChart
+from generator.facts.went import DarkUse
 from generator.facts.whole import NightFacts, YearFacts
 from generator.facts.year import YearReview, year_review
 from generator.site.addresses import year_page
@@ -72,6 +73,7 @@ class YearContext:
     log: tuple[YearNight, ...]
     later: Link | None
     earlier: Link | None
+    dark_use: DarkUse | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,6 +177,7 @@ def _context(edition: Edition, at: int, year: YearFacts, review: YearReview, nam
         log=log,
         later=_year_link(years[at - 1]) if at else None,
         earlier=_year_link(years[at + 1]) if at + 1 < len(years) else None,
+        dark_use=year.dark_use,
     )
 
 

@@ -231,6 +231,54 @@ def night_curves(
     )
 
 
+def darkness(
+    nights: Sequence[tuple[float, float, datetime]],
+) -> list[tuple[datetime, datetime] | None]:
+    """From when to when it is astronomically dark, each night between two upper transits of the Sun.
+
+    A night is latitude and longitude in degrees (positive east) and an instant (aware) around the noon before it: the
+    transit nearest to that begins it. Times in UTC, good to a few seconds; ``None`` where the Sun's centre stays
+    above −18°. Raises ``ValueError`` for a datetime without a zone.
+    """
+    if not nights:
+        return []
+    noon = _days([n[2] for n in nights])
+    lat, lon = (np.array([n[k] for n in nights], dtype=float) for k in (0, 1))
+
+    def sun_at(days: Floats) -> _Seen:
+        there = (np.tile(each, len(days) // len(noon)) for each in (lat, lon, 0.0 * lat, noon))
+        return _Horizon(days, *there).body("Sun")
+
+    with _quiet():
+        first = noon - sun_at(noon).hour_angle / (2 * np.pi)
+        sun = sun_at(np.concatenate([first, first + 0.5, first + 1.0]))
+    dec0, dec1, dec2 = np.split(sun.declination, 3)
+    # From transit to transit the hour angle is a turn, what is missing to it being the equation of time's change.
+    start, rest = sun.hour_angle[: len(noon)], (sun.hour_angle[2 * len(noon) :] - sun.hour_angle[: len(noon)])
+    turn = 2 * np.pi + (rest + np.pi) % (2 * np.pi) - np.pi
+    u = np.linspace(0.0, 1.0, 1441)
+    found: list[tuple[datetime, datetime] | None] = []
+    for i in range(len(noon)):
+        a, b, c = dec0[i], dec1[i], dec2[i]
+        dec = a + u * (4 * b - 3 * a - c) + u**2 * (2 * a + 2 * c - 4 * b)
+        below = ASTRONOMICAL_NIGHT_DEG - _altitude(np.radians(lat[i]), dec, start[i] + u * turn[i])
+        dark = np.flatnonzero(below > 0)
+        if not len(dark):
+            found.append(None)
+            continue
+        dusk, dawn = (_crossing(u, below, int(dark[0]), -1), _crossing(u, below, int(dark[-1]), 1))
+        found.append((_moment(first[i] + dusk), _moment(first[i] + dawn)))
+    return found
+
+
+def _crossing(u: Floats, values: Floats, inside: int, step: int) -> float:
+    """Where values on an even grid cross zero between an index above zero and its neighbour; the grid's end else."""
+    outside = inside + step
+    if not 0 <= outside < len(u):
+        return float(u[inside])
+    return float(u[inside] + (u[outside] - u[inside]) * values[inside] / (values[inside] - values[outside]))
+
+
 def season(
     latitude_deg: float, longitude_deg: float, ra_deg: float, dec_deg: float, year: int, horizon_deg: float
 ) -> SeasonCurve:
