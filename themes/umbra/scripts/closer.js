@@ -37,11 +37,11 @@
 
   function start() {
     var library = window.OpenSeadragon;
-    /* The library writes a rule of style into the page unless it is there; the page's policy has none inside it. */
-    var written = document.createElement("style");
-    written.type = "text/plain";
-    written.dataset.openseadragonMobileCss = "true";
-    document.head.appendChild(written);
+    /* The library writes a rule of style into the page where it finds none of that name, and the page's policy has no
+       style inside it. An element of that name that means nothing to the browser will do. */
+    var found = document.createElementNS("about:nothing", "style");
+    found.setAttribute("data-openseadragon-mobile-css", "");
+    document.body.appendChild(found);
     viewer = library({
       element: view,
       tabIndex: "",
