@@ -1,0 +1,89 @@
+"""The demo, built once, and pages of it in Chromium."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+HOME = Path(__file__).resolve().parents[2]
+CHROMIUM = ("/usr/bin/chromium", "/usr/bin/chromium-browser", "/usr/bin/google-chrome")
+
+OpenPage = Callable[..., Any]
+
+
+def _missing(what: str) -> None:
+    """Without a browser these tests prove nothing: they fail where all must be tried, else stand aside."""
+    if os.environ.get("CI"):
+        pytest.fail(what)
+    pytest.skip(what)
+
+
+@pytest.fixture(scope="session")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of the demo's site, built from a copy of the demo."""
+    folder = tmp_path_factory.mktemp("demo")
+    # The demo's own cache, where there is one, spares the encoding; nothing else of it is touched.
+    shutil.copytree(HOME / "content_demo", folder / "archive", ignore=shutil.ignore_patterns("site", "__pycache__"))
+    out = folder / "site"
+    command = [sys.executable, "-m", "generator", "build", str(folder / "archive"), "--out", str(out)]
+    built = subprocess.run(command, cwd=HOME, capture_output=True, text=True, check=False)
+    assert built.returncode == 0, built.stderr
+    return out
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    """A Chromium that is driven; skipped without one, and failed where CI is set."""
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        _missing("playwright is not installed: pip install playwright")
+    found = next((path for path in CHROMIUM if Path(path).exists()), None)
+    if found is None:
+        _missing("there is no Chromium: apt-get install chromium")
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=found, args=["--no-sandbox", "--disable-dev-shm-usage"])
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def open_page(chromium: Any, site: Path) -> Iterator[OpenPage]:
+    """``open_page("targets.html", width=390, ground="red", scripts=False, …)``: a page of the demo as a file.
+
+    Other words go to the browser's context. A page that complains on its console fails the test.
+    """
+    contexts: list[Any] = []
+    complaints: list[str] = []
+
+    def opened(
+        path: str,
+        *,
+        width: int = 1440,
+        height: int = 900,
+        ground: str | None = None,
+        scripts: bool = True,
+        **more: Any,
+    ) -> Any:
+        size = {"width": width, "height": height}
+        context = chromium.new_context(viewport=size, java_script_enabled=scripts, **more)
+        contexts.append(context)
+        page = context.new_page()
+        page.on("pageerror", lambda error: complaints.append(f"{path}: {error}"))
+        page.on("console", lambda said: said.type == "error" and complaints.append(f"{path}: {said.text}"))
+        page.goto((site / path).as_uri(), wait_until="load")
+        if ground:
+            page.evaluate("ground => { document.documentElement.dataset.ground = ground; }", ground)
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert not complaints
