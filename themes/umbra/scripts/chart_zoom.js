@@ -19,13 +19,17 @@
       mark.classList.add("held");
     });
 
+    svg.querySelectorAll("path.stars").forEach(function (dots) {
+      dots.style.setProperty("--size", dots.getAttribute("stroke-width"));
+    });
+
     function show() {
       var nearer = all.w / at.w;
       at.x = Math.min(Math.max(at.x, all.x), all.x + all.w - at.w);
       at.y = Math.min(Math.max(at.y, all.y), all.y + all.h - at.h);
       svg.setAttribute("viewBox", [at.x, at.y, at.w, at.h].map(function (n) { return n.toFixed(3); }).join(" "));
       svg.style.setProperty("--held", 1 / nearer);
-      svg.style.setProperty("--stars", 1 / Math.sqrt(nearer));
+      svg.style.setProperty("--stars", Math.pow(nearer, -0.7));
       figure.classList.toggle("nearer", nearer > 1.001);
       share.textContent = nearer.toFixed(nearer < 9.95 ? 1 : 0).replace(/\.0$/, "") + "\u202f×";
     }
@@ -35,7 +39,12 @@
       at = { x: x - (x - at.x) * ratio, y: y - (y - at.y) * ratio, w: w, h: at.h * ratio };
       show();
     }
-    function middle(factor) { zoom(factor, at.x + at.w / 2, at.y + at.h / 2); }
+    /* On a narrow window the figure shows a part of the chart: its middle stays. */
+    function middle(factor) {
+      var frame = figure.getBoundingClientRect(), box = svg.getBoundingClientRect();
+      var p = point({ clientX: frame.left + frame.width / 2, clientY: box.top + box.height / 2 });
+      zoom(factor, p.x, p.y);
+    }
     function point(e) {
       var box = svg.getBoundingClientRect();
       return { x: at.x + (e.clientX - box.left) / box.width * at.w, y: at.y + (e.clientY - box.top) / box.height * at.h };
