@@ -16,12 +16,13 @@ from typing import TYPE_CHECKING, Any
 from generator.archive.form import ParsedFile
 from generator.archive.read import Reading, read_archive
 from generator.archive.records import Archive, HeaderPlacement, Picture
+from generator.archive.star_file import StarShapes, read_star_file, star_file
 from generator.facts.almanac import Almanac
 from generator.facts.objects import unknown_names
 from generator.facts.plausibility import judge
 from generator.facts.whole import ArchiveFacts, archive_facts
 from generator.finding import Finding, Mark, doubt, fault, in_order
-from generator.logbook import FOLDER, Logbook, Stamp, inventory, write_whole
+from generator.logbook import FOLDER, Logbook, Stamp, inventory, sealed, unsealed, write_whole
 from generator.recollection import Recollection
 from generator.site.theme import NoSuchTheme, theme_folders
 
@@ -59,7 +60,7 @@ def program_hash() -> str:
 def read_memory(folder: Path, program: str) -> Recollection:
     """What earlier runs of this same program worked out for an archive."""
     try:
-        kept = _PlainUnpickler(io.BytesIO((folder / FOLDER / _MEMORY).read_bytes())).load()
+        kept = _PlainUnpickler(io.BytesIO(unsealed((folder / FOLDER / _MEMORY).read_bytes()))).load()
         if isinstance(kept, dict) and kept["program"] == program:
             return Recollection(kept["answers"])
     except Exception:  # whatever a damaged cache does, it only costs time
@@ -70,7 +71,7 @@ def read_memory(folder: Path, program: str) -> Recollection:
 def write_memory(folder: Path, program: str, memory: Recollection) -> None:
     """Keeps what was worked out; raises OSError."""
     kept = {"program": program, "answers": memory.kept()}
-    write_whole(folder / FOLDER / _MEMORY, pickle.dumps(kept, protocol=5))
+    write_whole(folder / FOLDER / _MEMORY, sealed(pickle.dumps(kept, protocol=5)))
 
 
 class _Parsed:
@@ -150,9 +151,12 @@ def inspect(folder: Path, out: Path, logbook: Logbook, memory: Recollection, tod
         findings += unknown_names(reading.object_names, almanac.catalogue, known)
     pixels: dict[str, tuple[int, int]] = {}
     placements: dict[str, Placed] = {}
+    stars: dict[str, StarShapes] = {}
     for picture in archive.shown:
         findings += _look_into(folder, picture, hashes, memory, pixels, placements)
-    facts = archive_facts(archive, almanac, pixels, placements)
+        if picture.id in pixels:
+            findings += _kept_stars(folder, picture, hashes, stars)
+    facts = archive_facts(archive, almanac, pixels, placements, stars)
     findings += judge(archive, facts, today)
     theme: tuple[Path, ...] = ()
     try:
@@ -200,6 +204,21 @@ def _look_into(
     elif placed is not None:
         placements[picture.id] = placed
     return findings
+
+
+def _kept_stars(folder: Path, picture: Picture, hashes: Hashes, stars: dict[str, StarShapes]) -> list[Finding]:
+    """The star shapes kept beside a sidecar, put into ``stars``; what is wrong with them."""
+    kept = read_star_file(folder, picture.sidecar)
+    if isinstance(kept, StarShapes):
+        if kept.picture_sha256 == hashes.of(picture.file):
+            stars[picture.id] = kept
+            return []
+        message = "the stars were measured in another version of the picture, and are not shown"
+        hint = f"measure anew: noctuary stars ARCHIVE {picture.id} --keep"
+        kept = doubt(Mark(star_file(picture.sidecar)), "star-file-outdated", message, hint)
+    if kept is None or (kept.level == "doubt" and kept.rule in picture.accepted_doubts):
+        return []
+    return [kept]
 
 
 def _look(path: Path) -> tuple[Any, ...]:

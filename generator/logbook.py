@@ -11,6 +11,7 @@ import json
 import os
 import stat
 import sys
+import zlib
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -18,7 +19,7 @@ from typing import Any
 
 FOLDER = ".noctuary"
 _MANIFEST = "manifest.json"
-_FORMAT = 1
+_FORMAT = 2
 
 # Files that operating systems drop into any folder they show; nobody made them.
 LITTER = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
@@ -142,7 +143,7 @@ class Logbook:
 def read_logbook(folder: Path) -> Logbook:
     """The logbook of an archive; an empty one where there is none or it cannot be read."""
     try:
-        plain = json.loads((folder / FOLDER / _MANIFEST).read_bytes())
+        plain = json.loads(unsealed((folder / FOLDER / _MANIFEST).read_bytes()))
         if plain.pop("format") != _FORMAT:
             return Logbook()
         return Logbook(**plain)
@@ -153,7 +154,19 @@ def read_logbook(folder: Path) -> Logbook:
 def write_logbook(folder: Path, logbook: Logbook) -> None:
     """Writes the logbook whole or not at all; raises OSError."""
     plain = {"format": _FORMAT, **vars(logbook)}
-    write_whole(folder / FOLDER / _MANIFEST, json.dumps(plain, separators=(",", ":")).encode())
+    write_whole(folder / FOLDER / _MANIFEST, sealed(json.dumps(plain, separators=(",", ":")).encode()))
+
+
+def sealed(data: bytes) -> bytes:
+    """Data with a checksum before it, so that a disk that turns a bit is found out."""
+    return b"%08x\n" % zlib.crc32(data) + data
+
+
+def unsealed(data: bytes) -> bytes:
+    """What was :func:`sealed`; raises ValueError where it is not what it was."""
+    if len(data) < 9 or int(data[:8], 16) != zlib.crc32(data := data[9:]):
+        raise ValueError("damaged")
+    return data
 
 
 def write_whole(path: Path, data: bytes) -> None:

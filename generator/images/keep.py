@@ -105,7 +105,8 @@ def remember(folder: Path, entry: str, picture: PictureFile, digests: dict[str, 
             "sha256": digests[picture.tiles.name],
         },
     }
-    write(folder / f"{entry}.json", json.dumps(plain, ensure_ascii=False, sort_keys=True).encode())
+    plain["seal"] = _seal(plain)
+    write(folder / f"{entry}.json", _written(plain))
 
 
 def recall(folder: Path, entry: str) -> PictureFile | None:
@@ -173,7 +174,16 @@ def _entry(folder: Path, entry: str) -> dict[str, Any] | None:
         plain = json.loads((folder / f"{entry}.json").read_bytes())
     except (OSError, ValueError, RecursionError):
         return None
-    return plain if isinstance(plain, dict) else None
+    # A disk that turns one bit of a width or a colour would otherwise be believed.
+    return plain if isinstance(plain, dict) and plain.pop("seal", None) == _seal(plain) else None
+
+
+def _written(plain: dict[str, Any]) -> bytes:
+    return json.dumps(plain, ensure_ascii=False, sort_keys=True).encode("utf-8", "surrogatepass")
+
+
+def _seal(plain: dict[str, Any]) -> str:
+    return hashlib.sha256(_written(plain)).hexdigest()
 
 
 def _inside(name: object, entry: str) -> str:

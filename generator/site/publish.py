@@ -61,7 +61,7 @@ def foreign_files(out: Path) -> list[str]:
         lying = site_files(out, strict=True)
     except OSError as error:
         where = error.filename or out
-        raise CannotPublish(f"{where} cannot be read: {error.strerror}", "see whose it is and who may read it") from None
+        raise CannotPublish(f"{where} cannot be read: {error.strerror}", "see who may read it") from None
     return sorted(
         name
         for name, status in lying.items()

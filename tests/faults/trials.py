@@ -10,6 +10,7 @@ went wrong is printed, a line a trial; the exit status is 1 where anything did.
 from __future__ import annotations
 
 import argparse
+import importlib
 import os
 import shutil
 import signal
@@ -32,6 +33,7 @@ class Bench:
         self.site = self.archive / "site"
         self._start = self.folder / f"start-{scenario}"
         write_archive(self.archive, 2)
+        _set_plainly(self.archive)
         if scenario != "first":
             self._must_build()
         self.old = bytes_below(self.site)
@@ -108,6 +110,15 @@ class Bench:
         )
 
 
+def _set_plainly(archive: Path) -> None:
+    """A theme of the archive's own with pages of one line: setting them properly would be most of the time."""
+    line = "{{ here }} {{ shown.title if shown is defined }} {{ description if description is defined }}\n"
+    for template in (REPOSITORY / "themes/umbra/templates").glob("*.html"):
+        if "{% extends" not in template.read_text():
+            continue  # what other templates are written with
+        write(archive / "theme/templates" / template.name, line)
+
+
 def _differences(one: dict[str, bytes], other: dict[str, bytes]) -> str:
     return ", ".join(sorted(n for n in one.keys() | other.keys() if one.get(n) != other.get(n))[:5])
 
@@ -168,15 +179,8 @@ def trials(
 
 def _warm() -> None:
     """Everything a build imports, once, so that each trial costs what its build costs."""
-    import astropy.coordinates
-    import jinja2
-    import PIL.Image
-
-    import generator.build
-    import generator.cli
-    import generator.site.render
-    import generator.sky.catalogue
-    import generator.sky.ephemeris  # noqa: F401
+    for name in ("build", "cli", "site.render", "sky.catalogue", "sky.ephemeris", "images.open", "images.make"):
+        importlib.import_module(f"generator.{name}")
 
 
 def main() -> int:

@@ -1,0 +1,337 @@
+"""A build that is cut off, or that the disk fails, leaves the old site or the new one, and the next build mends it.
+
+A longer run of the same: ``python -m tests.faults.trials`` for every single file operation, and
+``NOCTUARY_KILLS=200`` for as many random moments.
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+import random
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.made_archive import (
+    REPOSITORY,
+    bytes_below,
+    command,
+    jpeg,
+    run,
+    sidecar,
+    surroundings,
+    write,
+    write_archive,
+)
+
+KILLS = int(os.environ.get("NOCTUARY_KILLS", "6"))
+MEMORY = Path("/dev/shm")
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """A folder in memory where there is such a thing: hundreds of builds need not wait for a disk."""
+    made = tmp_path_factory.mktemp("builds")
+    if os.access(MEMORY, os.W_OK):
+        shutil.rmtree(made)
+        made = MEMORY / f"noctuary-{os.getpid()}"
+        made.mkdir()
+    yield made
+    shutil.rmtree(made, ignore_errors=True)
+
+
+@pytest.fixture
+def archive(tmp_path: Path) -> Path:
+    return write_archive(tmp_path / "archive", 2)
+
+
+@pytest.fixture
+def built(archive: Path) -> Path:
+    outcome = run("build", archive)
+    assert outcome.returncode == 0, outcome.stderr
+    return archive
+
+
+def clean(archive: Path) -> dict[str, bytes]:
+    """The site of an archive, built from nothing in another place."""
+    other = archive.with_name(f"{archive.name}-clean")
+    shutil.copytree(archive, other, ignore=shutil.ignore_patterns("site", ".noctuary", ".site*"))
+    outcome = run("build", other)
+    assert outcome.returncode == 0, outcome.stderr
+    site = bytes_below(other / "site")
+    shutil.rmtree(other)
+    return site
+
+
+def edit(archive: Path) -> None:
+    """One caption changed, one picture replaced, one picture more."""
+    write(archive / "pictures/field-00000.yaml", sidecar(0, 2).replace("on a night", "on an evening"))
+    write(archive / "pictures/field-00001.jpg", jpeg(77, (60, 40)))
+    write(archive / "pictures/field-00002.yaml", sidecar(2, 2))
+    write(archive / "pictures/field-00002.jpg", jpeg(2, (60, 40)))
+
+
+def leftovers(archive: Path) -> list[str]:
+    return sorted(
+        p.relative_to(archive).as_posix()
+        for p in archive.rglob("*")
+        if p.name.startswith(".") and p.name not in {".noctuary", ".noctuary-made"}
+    )
+
+
+# scenario, trouble, every so many file operations, from which on
+TRIALS = [("edit", "ENOSPC", 97, 11), ("edit", "EACCES", 97, 37), ("edit", "EIO", 97, 61), ("edit", "KILL", 97, 89)]
+
+
+@pytest.mark.parametrize(("scenario", "trouble", "every", "first"), TRIALS)
+def test_a_file_operation_that_fails(folder: Path, scenario: str, trouble: str, every: int, first: int) -> None:
+    outcome = subprocess.run(
+        [sys.executable, "-m", "tests.faults.trials", str(folder / f"{scenario}-{trouble}"), "--scenario", scenario,
+         "--trouble", trouble, "--every", str(every), "--first", str(first)],
+        cwd=REPOSITORY, env=surroundings(), capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert outcome.returncode == 0, outcome.stdout + outcome.stderr
+    assert int(outcome.stdout.split()[-4]) > 3
+
+
+@pytest.mark.parametrize("incremental", [False, True])
+def test_killed_at_random_moments(folder: Path, incremental: bool) -> None:
+    start = write_archive(folder / f"start-{incremental}" / "archive", 2)
+    work = folder / f"work-{incremental}"
+    if incremental:
+        # Built where it will lie, for the cache knows the site by its place.
+        shutil.move(start.parent, work)
+        assert run("build", work / "archive").returncode == 0
+        edit(work / "archive")
+        shutil.move(work, start.parent)
+    old = bytes_below(start / "site")
+    new = clean(start)
+    archive = work / "archive"
+    shutil.copytree(start.parent, work)
+    began = time.monotonic()
+    assert run("build", archive).returncode == 0
+    takes = time.monotonic() - began
+    chance = random.Random(1905)
+    for _ in range(KILLS):
+        shutil.rmtree(work)
+        shutil.copytree(start.parent, work)
+        with subprocess.Popen(
+            command("build", archive), env=surroundings(), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        ) as building:
+            time.sleep(chance.uniform(0.2, 1.05) * takes)
+            building.kill()
+        now = bytes_below(archive / "site")
+        assert now in (old, new)
+        outcome = run("build", archive)
+        assert outcome.returncode == 0, outcome.stderr
+        assert bytes_below(archive / "site") == new
+        assert leftovers(archive) == []
+
+
+def test_interrupted_from_the_keyboard(archive: Path) -> None:
+    for number in range(2, 60):
+        write(archive / f"pictures/field-{number:05d}.yaml", sidecar(number, 60))
+        write(archive / f"pictures/field-{number:05d}.jpg", jpeg(number, (900, 600)))
+    with subprocess.Popen(
+        command("build", archive), env=surroundings(), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    ) as building:
+        renditions = archive / ".noctuary" / "renditions"
+        while not (renditions.is_dir() and list(renditions.glob("*.json"))):
+            assert building.poll() is None, building.stderr and building.stderr.read()
+            time.sleep(0.01)
+        building.send_signal(signal.SIGINT)
+        said = building.communicate(timeout=60)[1]
+    assert building.returncode == 130
+    assert "interrupted" in said
+    assert "Traceback" not in said
+    assert leftovers(archive) == []
+    assert not (archive / "site").exists()
+
+
+def test_two_builds_at_once(built: Path) -> None:
+    import fcntl
+
+    with (built / ".noctuary" / "lock").open("r+") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        lock.write("4711\n")
+        lock.flush()
+        edit(built)
+        before = bytes_below(built / "site")
+        outcome = run("build", built)
+    assert outcome.returncode == 1
+    assert "process 4711" in outcome.stderr
+    assert bytes_below(built / "site") == before
+    assert run("build", built).returncode == 0
+
+
+def test_a_picture_that_vanishes_while_it_is_built(archive: Path) -> None:
+    """The picture is a pipe's reading end no more: it is taken away as soon as the build has a worker for it."""
+    write(archive / "pictures/field-00002.yaml", sidecar(2, 2))
+    write(archive / "pictures/field-00002.jpg", jpeg(2, (5000, 4000)))
+    with subprocess.Popen(
+        command("build", archive, "--workers", "1"), env=surroundings(), stderr=subprocess.PIPE, text=True
+    ) as building:
+        while not (archive / ".noctuary").exists():
+            time.sleep(0.01)
+        (archive / "pictures/field-00002.jpg").unlink()
+        said = building.communicate(timeout=60)[1]
+    assert building.returncode == 1
+    assert "Traceback" not in said
+    assert "pictures/field-00002" in said
+    assert not (archive / "site").exists()
+
+
+def test_a_worker_that_is_killed_costs_one_fault_at_most(archive: Path) -> None:
+    write(archive / "pictures/field-00002.yaml", sidecar(2, 2))
+    write(archive / "pictures/field-00002.jpg", jpeg(2, (6000, 5000)))
+    with subprocess.Popen(
+        command("build", archive, "--workers", "1"), env=surroundings(), stderr=subprocess.PIPE, text=True
+    ) as building:
+        killed: set[int] = set()
+        while building.poll() is None:
+            for worker in _workers(building.pid) - killed:
+                time.sleep(0.3)
+                os.kill(worker, signal.SIGKILL)
+                killed.add(worker)
+            time.sleep(0.01)
+        said = building.communicate(timeout=60)[1]
+    assert killed
+    assert "Traceback" not in said
+    if building.returncode:
+        assert building.returncode == 1
+        assert 1 <= said.count("fault [") <= 3
+        assert not (archive / "site").exists()
+    assert run("build", archive).returncode == 0
+    assert leftovers(archive) == []
+
+
+def _workers(program: int) -> set[int]:
+    """Processes of the pool: children of the server that forks them, which is a child of the program."""
+    parents: dict[int, int] = {}
+    for stat in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            words = stat.read_text().rpartition(")")[2].split()
+        except OSError:
+            continue
+        parents[int(stat.parent.name)] = int(words[1])
+    children = {p for p, parent in parents.items() if parent == program}
+    return {p for p, parent in parents.items() if parent in children}
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="nothing is read-only for root")
+def test_a_folder_that_may_not_be_written(built: Path) -> None:
+    before = bytes_below(built / "site")
+    edit(built)
+    built.chmod(0o555)
+    try:
+        outcome = run("build", built)
+    finally:
+        built.chmod(0o755)
+    assert outcome.returncode == 1
+    assert "Traceback" not in outcome.stderr
+    assert bytes_below(built / "site") == before
+
+
+def test_files_of_others_in_the_output_folder(built: Path) -> None:
+    edit(built)
+    (built / "site" / "thesis.txt").write_text("years of work")
+    before = bytes_below(built / "site")
+    outcome = run("build", built)
+    assert outcome.returncode == 1
+    assert "thesis.txt" in outcome.stderr
+    assert bytes_below(built / "site") == before
+
+
+def test_an_output_folder_that_was_there_before(archive: Path, tmp_path: Path) -> None:
+    other = tmp_path / "documents"
+    write(other / "letter.txt", "Dear")
+    outcome = run("build", archive, "--out", other)
+    assert outcome.returncode == 1
+    assert "letter.txt" in outcome.stderr
+    assert bytes_below(other) == {"letter.txt": b"Dear"}
+
+
+@pytest.mark.parametrize("inside", ["pictures", "pictures/site", "nights", "theme/x", ".noctuary/site", ".", ".."])
+def test_an_output_folder_among_the_sources(archive: Path, inside: str) -> None:
+    before = bytes_below(archive / "pictures")
+    outcome = run("build", archive, "--out", archive / inside)
+    assert outcome.returncode == 1
+    assert "Traceback" not in outcome.stderr
+    assert bytes_below(archive / "pictures") == before
+
+
+def test_an_output_folder_that_is_a_link(archive: Path, tmp_path: Path) -> None:
+    real = tmp_path / "elsewhere"
+    real.mkdir()
+    link = tmp_path / "link"
+    link.symlink_to(real)
+    outcome = run("build", archive, "--out", link)
+    assert outcome.returncode == 0, outcome.stderr
+    assert link.is_symlink()
+    assert (real / "index.html").is_file()
+    edit(archive)
+    assert run("build", archive, "--out", link).returncode == 0
+    assert bytes_below(real) == clean(archive)
+
+
+def test_a_link_where_the_next_site_is_prepared(built: Path, tmp_path: Path) -> None:
+    """What a link of that name leads to is somebody's, and stays."""
+    mine = tmp_path / "mine"
+    write(mine / "diary.txt", "today")
+    (built / ".site.noctuary-new").symlink_to(mine)
+    edit(built)
+    assert run("build", built).returncode == 0
+    assert bytes_below(mine) == {"diary.txt": b"today"}
+    assert leftovers(built) == []
+
+
+class _Hostile:
+    def __reduce__(self) -> tuple[object, tuple[str]]:
+        return os.system, ("touch /tmp/noctuary-was-here",)
+
+
+def test_a_cache_that_is_damaged(folder: Path) -> None:
+    """Every file of the cache cut off, one bit of it turned, or replaced: the same site without a word."""
+    archive = write_archive(folder / "cache" / "archive", 2)
+    assert run("build", archive).returncode == 0
+    edit(archive)
+    new = clean(archive)
+    keep = folder / "cache-keep"
+    shutil.copytree(folder / "cache", keep)
+    chance = random.Random(7)
+    kinds = ("cut", "flipped", "hostile", "gone", "empty")
+    for kind in kinds:
+        shutil.rmtree(folder / "cache")
+        shutil.copytree(keep, folder / "cache")
+        for path in sorted((archive / ".noctuary").rglob("*")):
+            if path.is_file() and path.name != "lock":
+                _damage(path, kind, chance)
+        if kind == "gone":
+            shutil.rmtree(archive / ".noctuary")
+        outcome = run("build", archive)
+        assert outcome.returncode == 0, outcome.stderr
+        assert outcome.stderr == ""
+        assert bytes_below(archive / "site") == new, kind
+    assert not Path("/tmp/noctuary-was-here").exists()
+
+
+def _damage(path: Path, kind: str, chance: random.Random) -> None:
+    data = path.read_bytes()
+    if kind == "cut":
+        path.write_bytes(data[: len(data) // 2])
+    elif kind == "flipped":
+        at = chance.randrange(len(data))
+        path.write_bytes(data[:at] + bytes([data[at] ^ 1 << chance.randrange(8)]) + data[at + 1 :])
+    elif kind == "hostile" and path.suffix == ".pickle":
+        path.write_bytes(pickle.dumps({"program": _Hostile(), "answers": {("a",): _Hostile()}}))
+    elif kind == "hostile":
+        path.write_bytes(b'{"format": 1, "inputs": [1, 2], "out": 3, "renditions": [{"file": "../a"}]}')
+    elif kind == "empty":
+        path.write_bytes(b"")
