@@ -14,7 +14,7 @@ DASH = "—"
 
 def print_picture(facts: PictureFacts) -> None:
     """Everything derived about one picture."""
-    console = Console(highlight=False)
+    console = _console()
     console.print(Text(facts.picture.title, style="bold"))
     total, seen = facts.integration, facts.optics
     table = _plain_table()
@@ -74,7 +74,7 @@ def print_picture(facts: PictureFacts) -> None:
 
 def print_archive(facts: ArchiveFacts) -> None:
     """Totals of the archive and its targets."""
-    console = Console(highlight=False)
+    console = _console()
     console.print(Text(facts.archive.title, style="bold"))
     total = facts.integration
     console.print(f"{len(facts.listed)} pictures, {_time(total.total_s)} in {total.nights} nights")
@@ -98,6 +98,12 @@ def print_archive(facts: ArchiveFacts) -> None:
         )
     console.print()
     console.print(table)
+
+
+def _console() -> Console:
+    """A terminal's own width; elsewhere, in a pipe or a file, room enough that nothing is cut."""
+    console = Console(highlight=False)
+    return console if console.is_terminal else Console(highlight=False, width=160)
 
 
 def _plain_table() -> Table:
