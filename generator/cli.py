@@ -262,16 +262,20 @@ def place(archive: Path, picture_id: str, stars: Path | None, dry_run: bool) -> 
 @click.option(
     "--scale", type=click.FloatRange(min=0, min_open=True), help="Arcseconds a pixel, to tell widths in arcseconds."
 )
-def stars(files: tuple[str, ...], scale: float | None) -> None:
+@click.option("--keep", is_flag=True, help="Keep what was measured beside the picture's sidecar; its page shows it.")
+def stars(files: tuple[str, ...], scale: float | None, keep: bool) -> None:
     """Measure star shapes in nine zones and say what the pattern means.
 
     For the first test frames of a night (FILE...), or for the picture ID of ARCHIVE. Directions are counted from
     the picture's right through its top. Example: noctuary stars test-1.fits test-2.fits
     """
-    from generator.star_report import CannotMeasure, print_shapes, shapes_of
+    from generator.star_report import CannotMeasure, keep_shapes, print_shapes, shapes_of
 
     measured: list[tuple[str, Path, float | None]] = []
     folder = Path(files[0])
+    sidecar: str | None = None
+    if keep and not (len(files) == 2 and folder.is_dir()):
+        raise click.UsageError("--keep needs an archive and the id of one of its pictures")
     if len(files) == 2 and folder.is_dir():
         from generator.build import examine
 
@@ -284,12 +288,16 @@ def stars(files: tuple[str, ...], scale: float | None) -> None:
             raise click.UsageError(_unknown_picture(files[1], inspection.facts.pictures))
         seen = found.optics.image_scale_arcsec_px if found.optics else None
         measured.append((found.picture.title, folder / found.picture.file, scale or seen))
+        sidecar = found.picture.sidecar if keep else None
     else:
         measured = [(file, Path(file), scale) for file in files]
     failed = False
     for name, path, arcsec in measured:
         try:
-            print_shapes(name, shapes_of(path, arcsec))
+            report = shapes_of(path, arcsec)
+            print_shapes(name, report)
+            if sidecar is not None:
+                click.echo(f"kept in {keep_shapes(folder.resolve(), sidecar, path, report)}")
         except CannotMeasure as error:
             click.echo(str(error), err=True)
             failed = True

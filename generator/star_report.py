@@ -42,6 +42,24 @@ def shapes_of(path: Path, scale_arcsec: float | None) -> ShapeReport:
         raise CannotMeasure(f"{path}: {error}") from None
 
 
+def keep_shapes(folder: Path, sidecar: str, picture: Path, report: ShapeReport) -> str:
+    """Keeps star shapes beside a picture's sidecar, for its page; returns the file's name. Raises CannotMeasure."""
+    import hashlib
+
+    from generator.archive.star_file import StarShapes, StarZone, write_star_file
+
+    zones = tuple(
+        StarZone(z.count, z.width_px, z.width_scatter_px, z.elongation, z.elongation_scatter, z.direction_deg)
+        for z in report.zones
+    )
+    try:
+        with picture.open("rb") as file:
+            digest = hashlib.file_digest(file, "sha256").hexdigest()
+        return write_star_file(folder, sidecar, StarShapes(digest, report.pattern, zones))
+    except OSError as error:
+        raise CannotMeasure(f"{sidecar}: the star shapes cannot be kept: {error.strerror or error}") from None
+
+
 def _preview(path: Path) -> Any:
     """The largest JPEG inside a camera raw, as an array; ``None`` where there is none."""
     import io

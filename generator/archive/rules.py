@@ -41,6 +41,8 @@ RULES: dict[str, str] = {
     "session-length": "A session lasts longer than a day.",
     "several-documents": "A YAML file holds more than one document.",
     "sidecar-without-picture": "A sidecar has no picture beside it.",
+    "star-file": "A file of star shapes beside a sidecar cannot be read (a doubt).",
+    "star-file-outdated": "Star shapes beside a sidecar come from another version of the picture (a doubt).",
     "tab": "A tab stands where YAML allows only spaces.",
     "tag": "A YAML tag asks for something that a record cannot hold.",
     "too-deep": "Values are nested more deeply than any record needs.",

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from generator.archive.records import Archive, Picture, Session
+from generator.archive.star_file import StarShapes
 from generator.facts.almanac import Almanac
 from generator.facts.depth import depth_mag, light_m2_h
 from generator.facts.exposure import Integration, integration, session_integration_s, shutter_open_share
@@ -35,7 +36,8 @@ class SessionFacts:
 class PictureFacts:
     """One picture. ``objects`` in the order written, the target first; ``in_field`` with pixel positions.
 
-    ``touching`` are also those whose extent alone falls in the picture, and named bright stars.
+    ``touching`` are also those whose extent alone falls in the picture, and named bright stars; ``stars`` as they
+    were measured and kept.
     """
 
     picture: Picture
@@ -51,6 +53,7 @@ class PictureFacts:
     sky_brightness: float | None
     depth_mag: float | None
     frame_fill: float | None
+    stars: StarShapes | None = None
 
     @property
     def target(self) -> SkyObject | None:
@@ -82,6 +85,7 @@ def picture_facts(
     almanac: Almanac,
     pixels: tuple[int, int] | None,
     placement: Placed | None,
+    stars: StarShapes | None = None,
 ) -> PictureFacts:
     """Everything derived about a picture whose finished file has ``pixels`` (width, height)."""
     sessions = archive.sessions_of(picture)
@@ -115,4 +119,5 @@ def picture_facts(
         sky_brightness=sky,
         depth_mag=depth_mag(light, sky, archive.reference_rig),
         frame_fill=frame_fill(objects[0].size_arcmin, seen) if objects else None,
+        stars=stars,
     )

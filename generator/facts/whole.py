@@ -8,6 +8,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from generator.archive.records import Archive, Night, Rig, Session
+from generator.archive.star_file import StarShapes
 from generator.facts.almanac import Almanac
 from generator.facts.exposure import Integration, integration
 from generator.facts.picture import PictureFacts, SessionFacts, picture_facts
@@ -76,16 +77,18 @@ def archive_facts(
     almanac: Almanac,
     pixels: Mapping[str, tuple[int, int]],
     placements: Mapping[str, Placed],
+    stars: Mapping[str, StarShapes] | None = None,
 ) -> ArchiveFacts:
     """The facts of every shown picture and of everything that they share.
 
-    ``pixels`` and ``placements`` by picture id; a picture without either has the facts that need none.
+    ``pixels``, ``placements`` and ``stars`` by picture id; a picture without either has the facts that need none.
     """
     # One question for all sessions, so that the ephemerides are one sweep.
     every = {s.identity: s for p in archive.shown for s in archive.sessions_of(p)}
     almanac.during(list(every.values()))
     pictures = {
-        p.id: picture_facts(archive, p, almanac, pixels.get(p.id), placements.get(p.id)) for p in archive.shown
+        p.id: picture_facts(archive, p, almanac, pixels.get(p.id), placements.get(p.id), (stars or {}).get(p.id))
+        for p in archive.shown
     }
     listed = tuple(pictures[p.id] for p in archive.listed)
     sessions = {f.session.identity: f for p in listed for f in p.sessions}

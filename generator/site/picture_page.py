@@ -8,6 +8,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from generator.charts.overlay import MOST_OBJECTS, Marked, Overlay
+from generator.charts.zones import ZonesChart, zones_chart
 from generator.facts.optics import Optics
 from generator.facts.picture import PictureFacts
 from generator.site.addresses import picture_page
@@ -89,6 +90,7 @@ class PictureContext:
     older: Link | None
     shows_the_sun: bool
     overlay: Overlay | None
+    zones: ZonesChart | None
 
 
 def overlay_of(facts: PictureFacts) -> Overlay | None:
@@ -222,6 +224,7 @@ def _context(
         older=older,
         shows_the_sun=any(map(_is_sun, facts.objects)),
         overlay=overlay_of(facts),
+        zones=zones_chart(facts.stars, shown.ratio, facts.optics.image_scale_arcsec_px if facts.optics else None),
     )
 
 

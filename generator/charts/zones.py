@@ -1,0 +1,120 @@
+"""Star shapes in a 3 × 3 grid: an ellipse a zone, longer than it was so that the eye sees it, its width beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from html import escape
+
+from generator.archive.star_file import StarShapes, StarZone
+from generator.charts.drawing import Voice
+
+WIDTH, PAD = 300, 1
+#: An ellipse is drawn with its elongation to this power: 1.1 is hardly seen, 1.1³ = 1.33 is.
+EXAGGERATION = 3.0
+#: Radius of a round ellipse of the usual width, in the chart's units; wider stars are drawn wider.
+RADIUS = 13.0
+#: No ellipse leaves its zone.
+GREATEST = 30.0
+#: Elongation from which a direction is told; below, it is noise.
+LEAST_TOLD = 1.05
+
+
+@dataclass(frozen=True, slots=True)
+class ZonesChart:
+    """Nine zones row by row from the top left; ``ratio`` of the picture's sides, width over height.
+
+    ``scale_arcsec`` is the size of a picture's pixel on the sky; with it widths are told in arcseconds.
+    """
+
+    shapes: StarShapes
+    ratio: float
+    scale_arcsec: float | None
+
+    def svg(self, voice: Voice) -> str:
+        return _svg(self, voice)
+
+
+def zones_chart(shapes: StarShapes | None, ratio: float, scale_arcsec: float | None) -> ZonesChart | None:
+    """A chart of nine zones, or ``None`` where fewer than six could be measured."""
+    if shapes is None or sum(z.width_px is not None for z in shapes.zones) < 6:
+        return None
+    return ZonesChart(shapes, ratio, scale_arcsec)
+
+
+def _svg(chart: ZonesChart, voice: Voice) -> str:
+    height = WIDTH / min(max(chart.ratio, 0.5), 2.5)
+    wide, tall = WIDTH / 3, height / 3
+    widths = sorted(z.width_px for z in chart.shapes.zones if z.width_px is not None)
+    usual = widths[len(widths) // 2]
+    parts = []
+    for number, zone in enumerate(chart.shapes.zones):
+        row, column = divmod(number, 3)
+        x, y = PAD + column * wide, PAD + row * tall
+        parts.append(f'<rect class="zone" x="{x:.1f}" y="{y:.1f}" width="{wide:.1f}" height="{tall:.1f}"/>')
+        middle, low = x + wide / 2, y + tall / 2 - 6
+        if zone.width_px is not None and zone.elongation is not None:
+            longer, shorter = _axes(zone.width_px / usual, zone.elongation, min(GREATEST, tall / 2 - 14))
+            turned = -(zone.direction_deg or 0.0)  # the chart's y runs down
+            parts.append(
+                f'<ellipse class="star" cx="{middle:.1f}" cy="{low:.1f}" rx="{longer:.1f}" ry="{shorter:.1f}" '
+                f'transform="rotate({turned:.0f} {middle:.1f} {low:.1f})"/>'
+            )
+        parts.append(
+            f'<text class="scale" x="{middle:.1f}" y="{y + tall - 6:.1f}" text-anchor="middle">'
+            f"{escape(_width(zone, chart.scale_arcsec, voice))}</text>"
+        )
+    return (
+        f'<svg class="chart zones" viewBox="0 0 {WIDTH + 2 * PAD} {height + 2 * PAD:.0f}" role="img" '
+        f'aria-label="{escape(_story(chart, voice))}">' + "".join(parts) + "</svg>"
+    )
+
+
+def _axes(relative: float, elongation: float, most: float) -> tuple[float, float]:
+    """The half axes of an ellipse, made smaller together where the longer one would leave its zone."""
+    root = elongation ** (EXAGGERATION / 2)
+    longer, shorter = RADIUS * relative * root, RADIUS * relative / root
+    fitting = min(1.0, most / longer)
+    return longer * fitting, max(shorter * fitting, 1.0)
+
+
+def _width(zone: StarZone, scale: float | None, voice: Voice) -> str:
+    if zone.width_px is None:
+        return "—"
+    if scale is not None:
+        return f"{voice.number(zone.width_px * scale, 1)}″"
+    return f"{voice.number(zone.width_px, 1)}\u202fpx"
+
+
+def _story(chart: ZonesChart, voice: Voice) -> str:
+    say = voice.gettext
+    told = [_pattern(chart.shapes.pattern, say)]
+    places = _places(say)
+    for place, zone in zip(places, chart.shapes.zones, strict=True):
+        said = _width(zone, chart.scale_arcsec, voice)
+        if zone.elongation is not None and zone.direction_deg is not None and zone.elongation >= LEAST_TOLD:
+            long = say("{elongation} times as long as wide, at {angle}°")
+            said += ", " + long.format(
+                elongation=voice.number(zone.elongation, 2), angle=voice.number(zone.direction_deg)
+            )
+        told.append(f"{place}: {said}")
+    return say("Star shapes in nine zones.") + " " + "; ".join(told) + "."
+
+
+def _places(say: Callable[[str], str]) -> tuple[str, ...]:
+    return (
+        say("top left"), say("top"), say("top right"), say("left"), say("middle"), say("right"), say("bottom left"),
+        say("bottom"), say("bottom right"),
+    )  # fmt: skip
+
+
+def _pattern(pattern: str, say: Callable[[str], str]) -> str:
+    return {
+        "round": say("Round from corner to corner"),
+        "same direction everywhere": say("Long in one direction everywhere"),
+        "radial in the corners": say("Long towards the corners"),
+        "one side": say("Worse on one side than on the other"),
+        "wide all round": say("Round, but wide everywhere"),
+        "mixed": say("Not round, in no single pattern"),
+        "too few stars": say("Too few stars to tell"),
+    }[pattern]
