@@ -16,6 +16,10 @@ LEFT, RIGHT, TOP, BOTTOM = 36, 196, 16, 34
 #: Dashes that tell the lines apart without colour; the line for everything is whole and heavier.
 DASHES = ("", "7 3", "2 3", "10 3 2 3", "5 5", "1 4", "12 4", "3 2 1 2")
 LABEL_GAP = 17
+#: Height of a row of pictures' names over the chart, and the width of one of their letters at most.
+NAME_ROW, LETTER = 17, 7.2
+#: Names in more rows would be a list and not a chart; the earliest of them are told by their marks alone.
+MOST_ROWS = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,12 +66,15 @@ def _svg(chart: HoursChart, voice: Voice) -> str:
     def y(hours: float) -> float:
         return TOP + inner_h * (1 - hours / ticks[-1])
 
+    names = _names([(max(LEFT, x(day)), title) for day, title in chart.pictures])
+    above = NAME_ROW * min(MOST_ROWS, 1 + max((row for _, row in names), default=-1))
+
     parts = []
     for tick in ticks:
         label = voice.number(tick, 0 if tick == int(tick) else 1)
         parts.append(f'<line class="grid" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y(tick):.1f}" y2="{y(tick):.1f}"/>')
         parts.append(f'<text class="scale" x="{LEFT - 8}" y="{y(tick) + 4:.1f}" text-anchor="end">{label}</text>')
-    parts.append(f'<text class="scale" x="{LEFT + 4}" y="{TOP + 12}">{escape(voice.gettext("hours"))}</text>')
+    parts.append(f'<text class="scale" x="0" y="{TOP - 10}">{escape(voice.gettext("hours"))}</text>')
     for year in range(first.year + 1, last.year + 1):
         at = x(date(year, 1, 1))
         parts.append(f'<line class="grid" x1="{at:.1f}" x2="{at:.1f}" y1="{TOP}" y2="{HEIGHT - BOTTOM + 6}"/>')
@@ -88,18 +95,39 @@ def _svg(chart: HoursChart, voice: Voice) -> str:
         parts.append(f'<path class="line {kind}" d="{path}"{dash}/>')
         text = f"{_short(_said(name, voice))} {voice.duration(total)}"
         parts.append(f'<text class="label {kind}" x="{WIDTH - RIGHT + 8}" y="{place + 4:.1f}">{escape(text)}</text>')
-    for day, title in chart.pictures:
-        at = max(LEFT, x(day))
+    nights = "".join(f"M{x(night):.1f} {HEIGHT - BOTTOM}v5" for night in dict.fromkeys(s.night for s in chart.steps))
+    parts.append(f'<path class="end" d="{nights}"/>')
+    for (day, title), (name, row) in zip(chart.pictures, names, strict=True):
+        at, top = max(LEFT, x(day)), TOP - 14 - NAME_ROW * min(row, MOST_ROWS - 1)
         parts.append(
+            f'<path class="limit" d="M{at:.1f} {top}V{HEIGHT - BOTTOM}"/>'
             f'<path class="mark" d="M{at:.1f} {HEIGHT - BOTTOM - 5}l4 9h-8z"><title>{escape(title)}, '
             f"{escape(voice.date(day))}</title></path>"
         )
+        if row < MOST_ROWS:
+            parts.append(f'<text class="label" x="{at + 5:.1f}" y="{top + 4}">{escape(name)}</text>')
     said = _story(chart, voice)
     return (
-        f'<svg class="chart hours" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(said)}">'
+        f'<svg class="chart hours" viewBox="0 {-above} {WIDTH} {HEIGHT + above}" role="img" '
+        f'aria-label="{escape(said)}">'
         + "".join(parts)
         + "</svg>"
     )
+
+
+def _names(places: list[tuple[float, str]]) -> list[tuple[str, int]]:
+    """The pictures' names over the chart, as far as they fit, and the row of each from the bottom.
+
+    ``places`` from left to right. A name stands to the right of its line, over the lines of those that follow
+    within its length; so none is crossed.
+    """
+    found: list[tuple[float, str, int]] = []
+    for at, title in reversed(places):
+        room = int((WIDTH - at - 10) / LETTER)
+        name = title if len(title) <= room else title[: room - 1] + "…"
+        end = at + 12 + LETTER * len(name)
+        found.append((at, name, 1 + max((row for other, _, row in found if other < end), default=-1)))
+    return [(name, row) for _, name, row in reversed(found)]
 
 
 def _lines(steps: tuple[Step, ...]) -> list[tuple[str | None, list[tuple[date, float]], float]]:
@@ -164,4 +192,5 @@ def _story(chart: HoursChart, voice: Voice) -> str:
     for name, _, total in _lines(chart.steps):
         if name is not None:
             parts.append(f"{_said(name, voice)} {voice.duration(total)}")
+    parts.extend(f"{title}, {voice.date(day)}" for day, title in chart.pictures)
     return "; ".join(parts)

@@ -1,0 +1,84 @@
+"""The chart of hours: every night a step, every picture at its date with its name, nothing over anything else."""
+
+from __future__ import annotations
+
+import re
+import xml.etree.ElementTree as ET
+from datetime import date, timedelta
+
+import pytest
+
+from generator.charts.hours import LETTER, MOST_ROWS, WIDTH, axis_steps, hours_chart
+from generator.facts.target import steps
+from generator.site.typography import Typography
+from tests.archive_builder import frames, session
+
+VOICE = Typography("en")
+
+
+def chart_of(nights: list[date], pictures: list[tuple[date, str]]) -> ET.Element:
+    group = (frames(600, 6, filter="OIII"),)
+    line = tuple(session(i, night=night, groups=group) for i, night in enumerate(nights))
+    chart = hours_chart(steps(line), tuple(pictures))
+    assert chart is not None
+    return ET.fromstring(chart.svg(VOICE))
+
+
+def names(svg: ET.Element, titles: list[str]) -> list[tuple[float, float, str]]:
+    return [
+        (float(t.get("x")), float(t.get("y")), t.text)
+        for t in svg.iter("text")
+        if t.text in titles or (t.text or "").endswith("…")
+    ]
+
+
+def test_every_night_and_every_picture_has_its_mark():
+    nights = [date(2023, 1, 21), date(2024, 2, 6), date(2026, 1, 18)]
+    pictures = [(date(2023, 2, 5), "First try"), (date(2024, 2, 25), "Second winter"), (date(2026, 2, 8), "Third")]
+    svg = chart_of(nights, pictures)
+    ticks = next(p.get("d") for p in svg.iter("path") if p.get("class") == "end")
+    assert ticks is not None
+    assert ticks.count("M") == 3
+    marks = [p for p in svg.iter("path") if p.get("class") == "mark"]
+    assert [next(iter(p)).text.split(",")[0] for p in marks] == [title for _, title in pictures]
+    assert [name for *_, name in names(svg, [t for _, t in pictures])] == [title for _, title in pictures]
+    said = svg.get("aria-label") or ""
+    assert all(title in said for _, title in pictures)
+
+
+@pytest.mark.parametrize("apart", [1, 9, 40])
+def test_names_stand_clear_of_each_other_and_of_the_lines(apart):
+    first = date(2023, 1, 1)
+    pictures = [(first + timedelta(days=apart * i), f"Picture number {i}") for i in range(5)]
+    svg = chart_of([first, first + timedelta(days=400)], pictures)
+    there = names(svg, [t for _, t in pictures])
+    assert len(there) == 5
+    lines = [
+        tuple(map(float, re.findall(r"-?[\d.]+", p.get("d") or "")))
+        for p in svg.iter("path") if p.get("class") == "limit"
+    ]  # fmt: skip
+    for x, y, text in there:
+        end = x + LETTER * len(text)
+        assert end <= WIDTH
+        for other_x, other_y, _ in there:
+            assert not (x < other_x < end and other_y == y)
+        for line_x, top, _ in lines:
+            assert not (x < line_x < end and top < y - 8)
+
+
+def test_a_name_too_long_is_cut_and_too_many_leave_their_marks():
+    first = date(2023, 1, 1)
+    pictures = [(first + timedelta(days=i), f"The very same long name of a picture {i}" * 3) for i in range(12)]
+    svg = chart_of([first, first + timedelta(days=20)], pictures)
+    there = names(svg, [t for _, t in pictures])
+    assert len(there) == MOST_ROWS
+    assert sum(p.get("class") == "mark" for p in svg.iter("path")) == 12
+    assert all(x + LETTER * len(text) <= WIDTH for x, _, text in there)
+
+
+@pytest.mark.parametrize("greatest", [0.3, 1, 4.2, 19.75, 140, 999, 1000])
+def test_the_axis_ends_at_or_above_the_total(greatest):
+    ticks = axis_steps(greatest)
+    assert ticks[0] == 0
+    assert ticks[-2] < greatest <= ticks[-1] + 1e-9
+    assert 4 <= len(ticks) <= 8
