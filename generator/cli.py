@@ -332,6 +332,9 @@ def _build(
 @contextmanager
 def _progress() -> Iterator[Callable[[str, int, int], None]]:
     """Bars on a terminal, nothing elsewhere: called with what is counted, how many are done, of how many."""
+    if not sys.stderr.isatty():
+        yield lambda what, done, total: None
+        return
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 

@@ -21,7 +21,7 @@ from generator.recollection import Recollection
 if TYPE_CHECKING:
     from generator.facts.placed import Placed
     from generator.sky.catalogue import Catalogue, SkyObject
-    from generator.sky.ephemeris import SkyDuring
+    from generator.sky.during import SkyDuring
 
     InField = tuple[tuple[SkyObject, float, float], ...]
 

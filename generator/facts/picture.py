@@ -15,7 +15,7 @@ from generator.facts.optics import Optics, frame_fill, main_rig, mean_sky_bright
 if TYPE_CHECKING:
     from generator.facts.placed import Placed
     from generator.sky.catalogue import SkyObject
-    from generator.sky.ephemeris import SkyDuring
+    from generator.sky.during import SkyDuring
 
 
 @dataclass(frozen=True)

@@ -205,18 +205,18 @@ def prune(folder: Path, keep: Collection[str], max_bytes: int = MAX_BYTES) -> in
     wanted = set(keep)
     belonging: dict[str, list[tuple[Path, int, float]]] = {}
     deleted = 0
-    for path in sorted(folder.iterdir()):
-        if path.is_symlink() or not path.is_file():
+    with os.scandir(folder) as found:
+        files_there = sorted((f for f in found if f.is_file(follow_symlinks=False)), key=lambda f: f.name)
+    for file in files_there:
+        if file.name.startswith(".") and file.name.endswith(".part"):
+            deleted += _gone(Path(file.path))
             continue
-        if path.name.startswith(".") and path.name.endswith(".part"):
-            deleted += _gone(path)
-            continue
-        entry = path.name.partition("-")[0].partition(".")[0]
+        entry = file.name.partition("-")[0].partition(".")[0]
         if len(entry) != 32 or set(entry) - set("0123456789abcdef"):
             continue
         with suppress(OSError):
-            stat = path.stat()
-            belonging.setdefault(entry, []).append((path, stat.st_size, stat.st_mtime))
+            stat = file.stat()
+            belonging.setdefault(entry, []).append((Path(file.path), stat.st_size, stat.st_mtime))
     total = sum(size for files in belonging.values() for _, size, _ in files)
     by_age = sorted(belonging, key=lambda e: (max(t for _, _, t in belonging[e]), e))
     for entry in by_age:

@@ -13,7 +13,7 @@ from generator.facts.picture import SessionFacts
 from generator.site.addresses import Addresses
 
 if TYPE_CHECKING:
-    from generator.sky.ephemeris import SkyDuring
+    from generator.sky.during import SkyDuring
 
 
 @dataclass(frozen=True, slots=True)

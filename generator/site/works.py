@@ -23,7 +23,7 @@ from generator.site.exports.offered import offered
 from generator.site.laid import layers
 from generator.site.page import Page
 from generator.site.pages import edition, pages
-from generator.site.product import Product, digest
+from generator.site.product import Digests, Product, digest
 from generator.site.share_cards import cards
 from generator.site.theme import find, published_files
 
@@ -115,10 +115,11 @@ class _Press:
         self._language = language
         self._program = digest(program)
         self._digests: dict[str, str] = {}
+        self._contexts = Digests()
 
     def product(self, page: Page) -> Product:
         ingredients = {
-            "words and facts": digest(page.fingerprint),
+            "words and facts": self._contexts.of(page.path, page.template, page.kind, page.listed, page.context),
             "theme": self._theme_digest(page.template),
             "program": self._program,
         }
@@ -150,9 +151,9 @@ class _Press:
             return described(picture, "jpeg", words)
 
         ingredients = {
-            "words and facts": digest([page.fingerprint, words]),
+            "words and facts": self._contexts.of(page.path, page.template, page.context, words),
             "picture": files.entries[about.picture.id],
-            "theme": digest([self._theme_digest(page.template), self._face]),
+            "theme": digest([self._theme_digest(page.template), self._faces]),
             "program": self._program,
         }
         return Product(page.path, ingredients, make)
@@ -164,10 +165,12 @@ class _Press:
         return {name: str(told[name]) for name in ("face", "ground", "ink", "faint") if name in told}
 
     @cached_property
-    def _face(self) -> bytes:
-        """Every face of the theme, for one of them stands on the share pictures."""
+    def _faces(self) -> str:
+        """A digest of every face of the theme, for one of them stands on the share pictures."""
         files = published_files(self._theme).items()
-        return b"".join(source.read_bytes() for path, source in files if path.endswith((".woff2", ".ttf", ".otf")))
+        return digest(
+            b"".join(source.read_bytes() for path, source in files if path.endswith((".woff2", ".ttf", ".otf")))
+        )
 
     @cached_property
     def _renderer(self) -> Renderer:

@@ -24,6 +24,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from generator.sky.during import SkyDuring
+
 Floats = NDArray[np.float64]
 
 ASTRONOMICAL_NIGHT_DEG = -18.0
@@ -57,36 +59,6 @@ class Observation:
     ra_deg: float | None = None
     dec_deg: float | None = None
     body: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class SkyDuring:
-    """The sky at start, middle (half-way) and end of a session; ``None`` where there is no target.
-
-    Altitudes −90…90 without refraction; azimuths 0…360 from north through east; ``airmass_middle`` is absent
-    at or below the horizon; ``transit_utc`` is the upper transit nearest the middle; the Moon's illuminated
-    fraction (0…1, from the Earth's centre) and its distance from the target hold for the middle;
-    ``dark_share`` (0…1) is the share of the session with the Sun's centre below −18°.
-    """
-
-    target_altitude_start_deg: float | None
-    target_altitude_middle_deg: float | None
-    target_altitude_end_deg: float | None
-    target_azimuth_start_deg: float | None
-    target_azimuth_middle_deg: float | None
-    target_azimuth_end_deg: float | None
-    transit_utc: datetime | None
-    crosses_transit: bool | None
-    airmass_middle: float | None
-    moon_illuminated_fraction: float
-    moon_altitude_start_deg: float
-    moon_altitude_middle_deg: float
-    moon_altitude_end_deg: float
-    moon_separation_deg: float | None
-    sun_altitude_start_deg: float
-    sun_altitude_middle_deg: float
-    sun_altitude_end_deg: float
-    dark_share: float
 
 
 @dataclass(frozen=True, slots=True)
