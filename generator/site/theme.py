@@ -58,11 +58,34 @@ def find(folders: Sequence[Path], file: str) -> Path | None:
 
 
 def published_files(folders: Sequence[Path]) -> dict[str, Path]:
-    """Address in the site → file, for everything of a theme that is published as it is, sorted."""
+    """Address in the site → file, for everything of a theme that is published as it is, sorted.
+
+    A theme that says in its ``theme.yaml`` what it ``borrows`` takes only those kinds of file from the folders
+    after its own.
+    """
     found: dict[str, Path] = {}
+    kinds = set(PUBLISHED)
     for folder in folders:
-        for kind, endings in PUBLISHED.items():
+        for kind in PUBLISHED:
+            if kind not in kinds:
+                continue
             for path in sorted((folder / kind).rglob("*")):
-                if path.is_file() and path.suffix.lower() in endings:
+                if path.is_file() and path.suffix.lower() in PUBLISHED[kind]:
                     found.setdefault(f"{SITE_FOLDER}/{path.relative_to(folder).as_posix()}", path)
+        kinds &= _borrowed(folder)
     return dict(sorted(found.items()))
+
+
+def _borrowed(folder: Path) -> set[str]:
+    """The kinds of file that a theme takes from the folders after its own: all, unless it says which."""
+    file = folder / "theme.yaml"
+    if not file.is_file():
+        return set(PUBLISHED)
+    import yaml
+
+    try:
+        said = yaml.safe_load(file.read_text(encoding="utf-8"))
+    except yaml.YAMLError:
+        return set(PUBLISHED)  # the renderer says what is wrong with it
+    borrows = said.get("borrows") if isinstance(said, dict) else None
+    return set(PUBLISHED) if borrows is None else {str(kind) for kind in borrows}
