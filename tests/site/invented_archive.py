@@ -13,6 +13,7 @@ from generator.archive.records import (
     Archive,
     Calibration,
     Camera,
+    Exhibit,
     FrameGroup,
     FreePage,
     Marks,
@@ -73,14 +74,15 @@ def archive(hostile: str = "") -> Archive:
 
     def picture(name: str, title: str, objects: tuple[str, ...], finished: date, *sessions: Session,
                 builds_on: tuple[str, ...] = (), replaces: str | None = None, listed: bool = True,
-                draft: bool = False, text: str | None = None) -> Picture:  # fmt: skip
+                draft: bool = False, text: str | None = None,
+                former_ids: tuple[str, ...] = ()) -> Picture:  # fmt: skip
         return Picture(
             id=name, file=f"pictures/{name}.jpg", sidecar=f"pictures/{name}.yaml", title=said(title),
             objects=objects, finished=finished, rig=sessions[0].rig, place=sessions[0].place,
             own_sessions=sessions, builds_on=builds_on, replaces=replaces, resampling=1.0, placement=None,
             description=said(text) if text else None, processing=said("Stacked.") if text else None,
             alt=said(f"What {title} shows"), tags=(said("winter"),), credit=said("A friend helped"), listed=listed,
-            draft=draft, former_ids=(), accepted_doubts={"moon-near": said("The filters are narrow.")},
+            draft=draft, former_ids=former_ids, accepted_doubts={"moon-near": said("The filters are narrow.")},
             marks=Marks(f"pictures/{name}.yaml"),
         )  # fmt: skip
 
@@ -92,7 +94,7 @@ def archive(hostile: str = "") -> Archive:
                 session("ring-two", 0, ring, date(2025, 1, 18), short, home, 4.25, frames("H-alpha", 180, 55, 62),
                         frames("OIII", 180, 12, 14), note="Thin cloud."),
                 session("ring-two", 1, ring, date(2025, 1, 25), short, hill, 5.5, frames("H-alpha", 180, 40, 40)),
-                builds_on=("ring-one",), replaces="ring-one",
+                builds_on=("ring-one",), replaces="ring-one", former_ids=("the-ring", "ring-two-draft"),
                 text="A *ring*, as in [the first](pictures/ring-one.html).[^1]\n\n|a|b|\n|-|-:|\n|x|1|\n\n[^1]: F."),
         picture("tall", "A tall strip", ("NGC 2264",), date(2023, 3, 19),
                 session("tall", 0, "NGC 2264", date(2023, 3, 12), wide, hill, 0, frames(None, 120, 80, 84, 1600))),
@@ -121,7 +123,13 @@ def archive(hostile: str = "") -> Archive:
             Night(date(2025, 1, 18), home.name, said("Ice"), -4.0, 88.0, 1.5, 20.9, said("Frozen *focuser*."), MARK),
             Night(date(2025, 1, 30), home.name, said("Clouded out"), None, None, None, None, said("Nothing."), MARK),
         ),
-        exhibits=(), pages=(FreePage("about", said("About"), said("# About\n\nThese nights."), MARK),),
+        exhibits=(
+            Exhibit("winter", said("One winter"), said("For the *club*."),
+                    (("ring-two", said("The **second** time.")), ("kept-back", said("Not yet.")), ("ring-one", None)),
+                    MARK),
+            Exhibit("private", said("For nobody"), None, (("kept-back", None),), MARK),
+        ),
+        pages=(FreePage("about", said("About"), said("# About\n\nThese nights."), MARK),),
         marks=Marks("archive.yaml"),
     )  # fmt: skip
 
@@ -155,13 +163,19 @@ def set_pages(hostile: str = "") -> list[Page]:
 @cache
 def rendered(hostile: str = "") -> dict[str, str]:
     """Address → HTML of the whole site."""
+    return {path: text for path, text in set_texts(hostile).items() if path.endswith(".html")}
+
+
+@cache
+def set_texts(hostile: str = "") -> dict[str, str]:
+    """Address → text of every page, those for machines included."""
     renderer = Renderer(theme_folders(None, Path("no-archive-here")), "en")
     return {page.path: renderer.render(page) for page in set_pages(hostile)}
 
 
 def write(folder: Path) -> None:
     """The site as files, pictures included."""
-    for path, html in rendered().items():
+    for path, html in set_texts().items():
         (folder / path).parent.mkdir(parents=True, exist_ok=True)
         (folder / path).write_text(html, encoding="utf-8")
     for path, source in published_files(theme_folders(None, Path("no-archive-here"))).items():
