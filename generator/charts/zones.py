@@ -10,12 +10,14 @@ from generator.archive.star_file import StarShapes, StarZone
 from generator.charts.drawing import Voice
 
 WIDTH, PAD = 300, 1
+#: Least and greatest height, so that the zones of a strip can hold an ellipse and a number.
+HEIGHTS = (130.0, 450.0)
 #: An ellipse is drawn with its elongation to this power: 1.1 is hardly seen, 1.1³ = 1.33 is.
 EXAGGERATION = 3.0
 #: Radius of a round ellipse of the usual width, in the chart's units; wider stars are drawn wider.
 RADIUS = 13.0
-#: No ellipse leaves its zone.
-GREATEST = 30.0
+#: No ellipse leaves its zone, and none vanishes.
+GREATEST, LEAST = 30.0, 1.0
 #: Elongation from which a direction is told; below, it is noise.
 LEAST_TOLD = 1.05
 
@@ -37,27 +39,25 @@ class ZonesChart:
 
 def zones_chart(shapes: StarShapes | None, ratio: float, scale_arcsec: float | None) -> ZonesChart | None:
     """A chart of nine zones, or ``None`` where fewer than six could be measured."""
-    if shapes is None or sum(z.width_px is not None for z in shapes.zones) < 6:
+    if shapes is None or sum(z.width_px is not None and z.elongation is not None for z in shapes.zones) < 6:
         return None
     return ZonesChart(shapes, ratio, scale_arcsec)
 
 
 def _svg(chart: ZonesChart, voice: Voice) -> str:
-    height = WIDTH / min(max(chart.ratio, 0.5), 2.5)
+    height = min(max(WIDTH / chart.ratio, HEIGHTS[0]), HEIGHTS[1])
     wide, tall = WIDTH / 3, height / 3
-    widths = sorted(z.width_px for z in chart.shapes.zones if z.width_px is not None)
-    usual = widths[len(widths) // 2]
+    axes = _axes(chart, min(GREATEST, tall / 2 - 9))
     parts = []
-    for number, zone in enumerate(chart.shapes.zones):
+    for number, (zone, half) in enumerate(zip(chart.shapes.zones, axes, strict=True)):
         row, column = divmod(number, 3)
         x, y = PAD + column * wide, PAD + row * tall
         parts.append(f'<rect class="zone" x="{x:.1f}" y="{y:.1f}" width="{wide:.1f}" height="{tall:.1f}"/>')
-        middle, low = x + wide / 2, y + tall / 2 - 6
-        if zone.width_px is not None and zone.elongation is not None:
-            longer, shorter = _axes(zone.width_px / usual, zone.elongation, min(GREATEST, tall / 2 - 14))
+        middle, low = x + wide / 2, y + tall / 2 - 8
+        if half is not None:
             turned = -(zone.direction_deg or 0.0)  # the chart's y runs down
             parts.append(
-                f'<ellipse class="star" cx="{middle:.1f}" cy="{low:.1f}" rx="{longer:.1f}" ry="{shorter:.1f}" '
+                f'<ellipse class="star" cx="{middle:.1f}" cy="{low:.1f}" rx="{half[0]:.1f}" ry="{half[1]:.1f}" '
                 f'transform="rotate({turned:.0f} {middle:.1f} {low:.1f})"/>'
             )
         parts.append(
@@ -70,12 +70,19 @@ def _svg(chart: ZonesChart, voice: Voice) -> str:
     )
 
 
-def _axes(relative: float, elongation: float, most: float) -> tuple[float, float]:
-    """The half axes of an ellipse, made smaller together where the longer one would leave its zone."""
-    root = elongation ** (EXAGGERATION / 2)
-    longer, shorter = RADIUS * relative * root, RADIUS * relative / root
-    fitting = min(1.0, most / longer)
-    return longer * fitting, max(shorter * fitting, 1.0)
+def _axes(chart: ZonesChart, most: float) -> list[tuple[float, float] | None]:
+    """The half axes of each zone's ellipse, all made smaller together where the longest would leave its zone."""
+    widths = sorted(z.width_px for z in chart.shapes.zones if z.width_px is not None)
+    usual = widths[len(widths) // 2]
+    full: list[tuple[float, float] | None] = []
+    for zone in chart.shapes.zones:
+        if zone.width_px is None or zone.elongation is None:
+            full.append(None)
+            continue
+        radius, root = RADIUS * zone.width_px / usual, zone.elongation ** (EXAGGERATION / 2)
+        full.append((radius * root, radius / root))
+    fitting = min(1.0, most / max(axes[0] for axes in full if axes is not None))
+    return [axes and (max(axes[0] * fitting, LEAST), max(axes[1] * fitting, LEAST)) for axes in full]
 
 
 def _width(zone: StarZone, scale: float | None, voice: Voice) -> str:
