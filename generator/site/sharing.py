@@ -29,7 +29,7 @@ class Share:
     """How a page appears where its address is pasted. Addresses are absolute.
 
     ``picture`` is the share picture, ``picture_alt`` what it shows; ``structured`` is JSON-LD; ``code`` is for
-    the printed sheet of a picture; ``feed`` leads to the feed where there is one.
+    the printed sheet of a picture; ``feed`` is the file of the feed where there is one.
     """
 
     address: str
@@ -74,7 +74,7 @@ def shares(edition: Edition, pages: Iterable[Page]) -> dict[str, Share]:
             picture_alt=edition.shown[first.picture.id].alt if first else "",
             structured=_structured(edition, site, address, page, own, shown_on.get(page.path, [])),
             code=AddressCode(address) if own else None,
-            feed=site + FEED if listed else None,
+            feed=FEED if listed else None,
         )
     return found
 
