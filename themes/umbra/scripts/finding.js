@@ -182,7 +182,9 @@
     });
     items = index.pictures.map(function (picture) { return hanging.get(picture[0]); });
     build();
+    var early = box.value; /* typed while this was on its way */
     read();
+    if (early) { box.value = early; write(false); typing = true; }
     show();
     Object.keys(buttons).forEach(function (name) {
       buttons[name].addEventListener("click", function () { open(name); });

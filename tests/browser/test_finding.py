@@ -1,0 +1,231 @@
+"""The wall, filtered by lists and words: what is found is compared with the demo's own sidecars, read here."""
+
+from __future__ import annotations
+
+import http.server
+import threading
+from collections import Counter
+from collections.abc import Iterator
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import pytest
+import yaml
+
+pytestmark = pytest.mark.browser
+
+DEMO = Path(__file__).resolve().parents[2] / "content_demo" / "pictures"
+
+
+def sidecars() -> dict[str, dict[str, Any]]:
+    """The listed pictures of the demo by their id."""
+    read = {path.stem: yaml.safe_load(path.read_text(encoding="utf-8")) for path in sorted(DEMO.glob("*.yaml"))}
+    return {name: said for name, said in read.items() if said.get("listed", True) and not said.get("draft", False)}
+
+
+def sessions(name: str) -> list[dict[str, Any]]:
+    """All sessions of a picture, those that it builds on too, each with its rig and place."""
+    said = yaml.safe_load((DEMO / f"{name}.yaml").read_text(encoding="utf-8"))
+    own = [{"rig": said.get("rig"), "place": said.get("place"), **s} for s in said.get("sessions", [])]
+    return own + [s for other in said.get("builds_on", []) for s in sessions(other)]
+
+
+def counted(of: Any) -> dict[str, int]:
+    return dict(Counter(value for name in sidecars() for value in set(of(name))))
+
+
+def shown(page: Any) -> list[str]:
+    """Ids of the pictures that hang on the wall."""
+    page.wait_for_timeout(120)  # the list follows the typing after a breath
+    links = page.locator(".wall li:visible a").evaluate_all("all => all.map(a => a.getAttribute('href'))")
+    return sorted(link.removeprefix("pictures/").removesuffix(".html") for link in links)
+
+
+def offered(page: Any, facet: str) -> dict[str, int]:
+    """What a list offers, with its counts."""
+    labels = page.locator(f"#find-{facet} label:not([hidden])").evaluate_all(
+        "all => all.map(l => l.querySelector('.count'))"
+        ".map(count => [count.previousSibling.textContent.trim(), count.textContent])"
+    )
+    return {text: int(count) for text, count in labels}
+
+
+def opened(page: Any, facet: str) -> None:
+    page.click(f"[data-facet={facet}]")
+    page.wait_for_selector(f"#find-{facet}:visible")
+
+
+def choose(page: Any, facet: str, text: str) -> None:
+    page.locator(f"#find-{facet} label", has_text=text).first.click()
+
+
+def test_lists_count_what_the_sidecars_say(open_page: Any) -> None:
+    page = open_page("index.html")
+    opened(page, "year")
+    assert offered(page, "year") == counted(lambda n: {str(sidecars()[n]["finished"])[:4]})
+    assert offered(page, "rig") == counted(lambda n: {s["rig"] for s in sessions(n)})
+    assert offered(page, "place") == counted(lambda n: {s["place"] for s in sessions(n)})
+    assert offered(page, "filter") == counted(
+        lambda n: {g.get("filter", "no filter") for s in sessions(n) for g in s["frames"]}
+    )
+
+
+def test_filters_join_and_counts_follow(open_page: Any) -> None:
+    page = open_page("index.html")
+    opened(page, "rig")
+    choose(page, "rig", "short refractor")
+    short = {n for n in sidecars() if any(s["rig"] == "short refractor" for s in sessions(n))}
+    assert shown(page) == sorted(short)
+    # Another value of the same list adds to it, one of another list narrows it down.
+    years = Counter(str(sidecars()[n]["finished"])[:4] for n in short)
+    assert offered(page, "year") == dict(years)
+    year = max(years)
+    opened(page, "year")
+    choose(page, "year", year)
+    both = {n for n in short if str(sidecars()[n]["finished"]).startswith(year)}
+    assert shown(page) == sorted(both)
+    assert page.locator("#find output").inner_text() == f"{len(both)} of {len(sidecars())} pictures"
+    assert page.locator("[data-facet=year]").inner_text() == f"Year: {year}"
+    page.locator("#find [type=reset]").click()
+    assert len(shown(page)) == len(sidecars()) - 1, "the newest hangs above the wall again"
+    assert page.locator(".well").is_visible()
+    assert "#" not in page.url
+
+
+def test_the_address_holds_what_was_chosen_and_the_way_back(open_page: Any, chromium: Any, site: Path) -> None:
+    page = open_page("index.html")
+    opened(page, "kind")
+    choose(page, "kind", "spiral galaxy")
+    galaxies = shown(page)
+    assert page.url.endswith("#kind=spiral+galaxy")
+    page.fill("#find-words", "whirlpool")
+    whirlpools = shown(page)
+    assert set(whirlpools) < set(galaxies)
+    shared = page.url
+    page.go_back()
+    assert shown(page) == galaxies
+    assert page.input_value("#find-words") == ""
+    page.go_back()
+    assert len(shown(page)) == len(sidecars()) - 1
+    page.go_forward()
+    assert shown(page) == galaxies
+    other = open_page("index.html")
+    other.goto(shared)
+    other.reload()
+    other.wait_for_selector("#find output:not(:empty)")
+    assert shown(other) == whirlpools
+    assert other.input_value("#find-words") == "whirlpool"
+    assert not other.locator(".well").is_visible()
+
+
+@pytest.mark.parametrize(
+    ("words", "found"),
+    [
+        ("M 31", {"andromeda-2023"}),
+        ("m31", {"andromeda-2023"}),
+        ("NGC 224", {"andromeda-2023"}),  # the same galaxy in the New General Catalogue
+        ("ngc224", {"andromeda-2023"}),
+        ("ANDROM", {"andromeda-2023"}),
+        ("Messier 31 zebra", set()),
+        ("ple\u0301iades", {"pleiades-2023"}),
+    ],
+)
+def test_words_find_objects_by_any_of_their_names(open_page: Any, words: str, found: set[str]) -> None:
+    page = open_page("index.html")
+    page.fill("#find-words", words)
+    page.wait_for_selector("#find output:not(:empty)")
+    assert found == set(shown(page))
+    if not found:
+        assert page.locator("#find output").inner_text() == "No picture has all of that."
+
+
+def test_words_of_titles_texts_and_tags_are_found(open_page: Any) -> None:
+    page = open_page("index.html")
+    page.focus("#find-words")
+    for name, said in sidecars().items():
+        longest = [max(str(said["title"]).replace(",", " ").split(), key=len), *map(str, said.get("tags", []))]
+        text = " ".join(str(said.get("description", "")).split()[:6])
+        for words in [*longest, text]:
+            page.fill("#find-words", words)
+            assert name in shown(page) or not words, words
+
+
+def test_unlisted_pictures_and_places_by_number_are_not_in_the_index(site: Path) -> None:
+    index = (site / "search-index.js").read_text(encoding="utf-8")
+    listed = sidecars()
+    for path in DEMO.glob("*.yaml"):
+        assert (f"pictures/{path.stem}.html" in index) == (path.stem in listed)
+    places = yaml.safe_load((DEMO.parent / "places.yaml").read_text(encoding="utf-8"))
+    for place in places.values():
+        for key in ("latitude", "longitude"):
+            assert str(place[key]).split()[0] not in index
+
+
+def test_the_keyboard_alone(open_page: Any) -> None:
+    page = open_page("index.html")
+    page.focus("#find-words")
+    page.wait_for_function("document.querySelector('[data-facet=kind]').hasAttribute('aria-controls')")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.dataset.facet") == "kind"
+    page.keyboard.press("Enter")
+    assert page.get_attribute("[data-facet=kind]", "aria-expanded") == "true"
+    for _ in range(20):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.type") == "checkbox":
+            break
+    page.keyboard.press("Space")
+    assert page.evaluate("location.hash").startswith("#kind=")
+    assert page.locator("#find output").count() == 1  # an output tells of its changes by itself (HTML, 4.10.12)
+    page.keyboard.press("Escape")
+    assert page.get_attribute("[data-facet=kind]", "aria-expanded") == "false"
+    assert page.evaluate("document.activeElement.dataset.facet") == "kind"
+    legends = page.locator("#find legend").evaluate_all("all => all.map(l => l.textContent.trim())")
+    assert legends == ["Kind", "Constellation", "Target", "Rig", "Filter", "Year", "Place"]
+
+
+def test_nothing_of_it_without_script_or_before_it_is_wanted(open_page: Any) -> None:
+    page = open_page("index.html", scripts=False)
+    assert not page.locator("#find").is_visible()
+    assert page.locator(".wall li:visible").count() == len(sidecars()) - 1
+    page = open_page("index.html")
+    loaded = page.evaluate("performance.getEntriesByType('resource').map(r => r.name)")
+    assert not [name for name in loaded if "search-index" in name or "finding.js" in name]
+
+
+def test_no_sideways_scrolling_on_a_phone(open_page: Any) -> None:
+    page = open_page("index.html", width=360)
+    opened(page, "target")
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    for button in page.locator("#find button:visible, #find-target label:visible").all():
+        box = button.bounding_box()
+        assert box
+        assert box["height"] >= 44
+
+
+@pytest.fixture(scope="module")
+def served(site: Path) -> Iterator[str]:
+    class Quiet(http.server.SimpleHTTPRequestHandler):
+        def log_message(self, *_: object) -> None:
+            pass
+
+    server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), partial(Quiet, directory=str(site)))
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    yield f"http://127.0.0.1:{server.server_address[1]}/"
+    server.shutdown()
+
+
+def test_over_http_and_asking_nobody_else(chromium: Any, served: str) -> None:
+    context = chromium.new_context()
+    page = context.new_page()
+    asked: list[str] = []
+    complaints: list[str] = []
+    page.on("request", lambda r: asked.append(r.url))
+    page.on("console", lambda m: complaints.append(m.text))
+    page.on("pageerror", lambda e: complaints.append(str(e)))
+    page.goto(served + "index.html#words=orion")
+    page.wait_for_selector("#find output:not(:empty)")
+    assert shown(page) == ["orion-2024"]
+    assert all(url.startswith(served) for url in asked)
+    assert complaints == []
+    context.close()

@@ -1,0 +1,307 @@
+"""A picture looked at closely: tiles and one large file, what lies over it, keys, fingers, and the red ground."""
+
+from __future__ import annotations
+
+import io
+import json
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import yaml
+from PIL import Image
+
+from .conftest import HOME
+
+pytestmark = pytest.mark.browser
+
+DEMO = HOME / "content_demo"
+#: 8.6 megapixels: cut into tiles.
+LARGE = (3600, 2400)
+TILED, WHOLE = "pleiades-2023", "m13-2024"
+
+
+@pytest.fixture(scope="module")
+def large_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two of the demo's pictures, one of them made so large that it is cut into tiles.
+
+    At its corners stand squares of 8 pixels whose colours a screenshot can be asked for.
+    """
+    folder = tmp_path_factory.mktemp("large")
+    archive = folder / "archive"
+    (archive / "pictures").mkdir(parents=True)
+    for name in ("archive.yaml", "equipment.yaml", "places.yaml", "objects.yaml"):
+        shutil.copy(DEMO / name, archive / name)
+    for name in (TILED, WHOLE):
+        shutil.copy(DEMO / "pictures" / f"{name}.yaml", archive / "pictures")
+    shutil.copy(DEMO / "pictures" / f"{WHOLE}.jpg", archive / "pictures")
+    sidecar = archive / "pictures" / f"{TILED}.yaml"
+    said = yaml.safe_load(sidecar.read_text(encoding="utf-8"))
+    said["resampling"] = 1.5
+    if isinstance(said.get("placement"), dict):
+        said["placement"]["image_scale"] = f"{float(str(said['placement']['image_scale']).split()[0]) / 1.5} arcsec"
+    sidecar.write_text(yaml.safe_dump(said, allow_unicode=True, sort_keys=False), encoding="utf-8")
+    with Image.open(DEMO / "pictures" / f"{TILED}.jpg") as image:
+        large = image.convert("RGB").resize(LARGE, Image.Resampling.BICUBIC)
+    middle = (LARGE[0] // 2, LARGE[1] // 2)
+    for dx, dy, colour in ((0, 0, "#ff0000"), (8, 0, "#00ff00"), (0, 8, "#0000ff"), (8, 8, "#ffffff")):
+        left, top = middle[0] - 8 + dx, middle[1] - 8 + dy
+        large.paste(colour, (left, top, left + 8, top + 8))
+    large.save(archive / "pictures" / f"{TILED}.jpg", quality=97, subsampling=0)
+    out = folder / "site"
+    command = [sys.executable, "-m", "generator", "build", str(archive), "--out", str(out)]
+    built = subprocess.run(command, cwd=HOME, capture_output=True, text=True, check=False)
+    assert built.returncode == 0, built.stderr
+    return out
+
+
+class Seen:
+    """A picture's page, opened, with all that it asked for and complained of."""
+
+    def __init__(self, page: Any, complaints: list[str], asked: list[str]) -> None:
+        self.page, self.complaints, self.asked = page, complaints, asked
+
+    def close_up(self) -> Any:
+        self.page.click(".look-closer")
+        self.page.wait_for_selector("#closer.ready")
+        self.settle()
+        return self.page
+
+    def settle(self) -> None:
+        """Waits until the picture stands still and all of its tiles are there."""
+        said = None
+        for _ in range(60):
+            self.page.wait_for_timeout(150)
+            now = self.page.locator(".closer-view").screenshot()
+            if now == said:
+                return
+            said = now
+
+    def share(self) -> float:
+        return float(self.page.locator("#closer output").inner_text().split("\u202f")[0])
+
+
+OpenLarge = Callable[..., Seen]
+
+
+@pytest.fixture
+def large_page(chromium: Any, large_site: Path) -> Any:
+    contexts: list[Any] = []
+    complaints: list[str] = []
+
+    def opened(name: str = TILED, *, width: int = 1200, height: int = 800, **more: Any) -> Seen:
+        context = chromium.new_context(viewport={"width": width, "height": height}, reduced_motion="reduce", **more)
+        contexts.append(context)
+        page = context.new_page()
+        asked: list[str] = []
+        page.on("request", lambda r: asked.append(r.url))
+        page.on("requestfailed", lambda r: complaints.append(f"failed: {r.url}"))
+        page.on("pageerror", lambda e: complaints.append(str(e)))
+        page.on("console", lambda m: complaints.append(m.text))
+        page.goto((large_site / "pictures" / f"{name}.html").as_uri())
+        return Seen(page, complaints, asked)
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert complaints == []
+
+
+def test_nothing_of_it_is_asked_for_before_it_is_wanted(large_page: OpenLarge, large_site: Path) -> None:
+    seen = large_page()
+    before = list(seen.asked)
+    assert not [url for url in before if "closer" in url or "openseadragon" in url or "tiles" in url]
+    seen.close_up()
+    wanted = seen.asked[len(before) :]
+    assert any("openseadragon" in url for url in wanted)
+    assert all(url.startswith(large_site.as_uri()) for url in wanted)
+
+
+def test_the_page_says_of_the_tiles_what_their_information_says(large_page: OpenLarge, large_site: Path) -> None:
+    """Opened as a file the page may not read info.json: it holds the same."""
+    seen = large_page()
+    said = seen.page.evaluate("({...document.getElementById('closer').dataset})")
+    (file,) = (large_site / "images").glob("*-tiles.*/info.json")
+    told = json.loads(file.read_text())
+    assert (large_site / "pictures" / said["tiles"]).resolve() == file.parent
+    assert (int(said["width"]), int(said["height"])) == (told["width"], told["height"]) == LARGE
+    offer = {"width": int(said["side"]), "height": int(said["side"])}
+    assert [{**offer, "scaleFactors": [int(n) for n in said["factors"].split()]}] == told["tiles"]
+
+
+def test_pixel_for_pixel_is_the_picture_itself(large_page: OpenLarge) -> None:
+    """At 100 % the four squares in its middle are 8 pixels of the screen wide, no more and no less."""
+    seen = large_page()
+    page = seen.close_up()
+    whole = seen.share()
+    assert whole < 40
+    page.keyboard.press("1")
+    seen.settle()
+    assert seen.share() == 100
+    shot = np.asarray(Image.open(io.BytesIO(page.locator(".closer-view").screenshot())).convert("RGB")).astype(int)
+    red = (shot[..., 0] > 200) & (shot[..., 1] < 80) & (shot[..., 2] < 80)
+    rows, columns = np.nonzero(red)
+    assert 6 <= np.ptp(rows) + 1 <= 9
+    assert 6 <= np.ptp(columns) + 1 <= 9
+    page.keyboard.press("0")
+    seen.settle()
+    assert seen.share() == whole
+
+
+def test_on_a_dense_screen_pixel_for_pixel_counts_the_screens_own(large_page: OpenLarge) -> None:
+    seen = large_page(device_scale_factor=2)
+    page = seen.close_up()
+    page.click("[data-do=pixels]")
+    seen.settle()
+    assert seen.share() == 100
+    shot = np.asarray(Image.open(io.BytesIO(page.locator(".closer-view").screenshot())).convert("RGB")).astype(int)
+    rows, _ = np.nonzero((shot[..., 0] > 200) & (shot[..., 1] < 80) & (shot[..., 2] < 80))
+    assert 6 <= np.ptp(rows) + 1 <= 9
+
+
+def test_a_smaller_picture_is_looked_at_in_its_one_full_file(large_page: OpenLarge, large_site: Path) -> None:
+    seen = large_page(WHOLE)
+    assert not list((large_site / "images").glob(f"{WHOLE}-tiles*"))
+    before = len(seen.asked)
+    page = seen.close_up()
+    full = [url for url in seen.asked[before:] if url.endswith(".jpg")]
+    assert {Path(url).name.split(".")[0] for url in full} <= {f"{WHOLE}-2400"}
+    page.click("[data-do=pixels]")
+    seen.settle()
+    assert seen.share() == 100
+
+
+def test_what_lies_over_the_picture_follows(large_page: OpenLarge) -> None:
+    seen = large_page()
+    page = seen.page
+    page.click("label[for=over-objects]")
+    seen.close_up()
+    assert page.is_checked("[data-over=objects]"), "what was over it on the page is over it here"
+    assert page.locator("#closer .of-objects").is_visible()
+    assert not page.locator("#closer .of-grid").is_visible()
+    page.locator("[data-over=grid]").check(force=True)
+    assert page.locator("#closer .of-grid").is_visible()
+
+    def measure() -> tuple[float, float]:
+        box = page.locator("#closer .overlay").bounding_box()
+        names = page.locator("#closer .of-objects .names text").evaluate_all(
+            "all => all.filter(t => t.getBoundingClientRect().height).map(t => t.getBoundingClientRect().height)"
+        )
+        return box["width"], max(names)
+
+    width, tall = measure()
+    share = seen.share()
+    page.keyboard.press("1")
+    seen.settle()
+    nearer, still = measure()
+    assert nearer == pytest.approx(LARGE[0], abs=1)
+    assert nearer / width == pytest.approx(100 / share, rel=0.03)  # the share is said in whole per cent
+    assert still == pytest.approx(tall, rel=0.45), "names keep about their size"
+    page.keyboard.press("Escape")
+    assert page.is_checked("#over-grid"), "and the other way round"
+
+
+def test_keys_move_it_and_escape_leads_back(large_page: OpenLarge) -> None:
+    seen = large_page()
+    page = seen.close_up()
+    whole = seen.share()
+    for _ in range(3):
+        page.keyboard.press("+")
+    seen.settle()
+    assert seen.share() == pytest.approx(whole * 1.5**3, rel=0.03)
+    before = page.locator(".closer-view").screenshot()
+    page.keyboard.press("ArrowRight")
+    seen.settle()
+    assert page.locator(".closer-view").screenshot() != before
+    page.keyboard.press("-")
+    seen.settle()
+    assert seen.share() == pytest.approx(whole * 1.5**2, rel=0.03)
+    address = page.url
+    page.keyboard.press("Escape")
+    assert not page.evaluate("document.getElementById('closer').open")
+    assert page.evaluate("document.activeElement.className") == "look-closer"
+    assert page.url == address
+
+
+def test_every_control_is_a_word_and_can_be_reached(large_page: OpenLarge) -> None:
+    seen = large_page()
+    page = seen.close_up()
+    words = page.locator("#closer button:visible").all_inner_texts()
+    assert words == ["Nearer", "Farther", "Whole", "Pixel for pixel", "Full screen", "Close"]
+    assert page.locator("#closer img").count() == 0
+    reached = set()
+    for _ in range(14):
+        page.keyboard.press("Tab")
+        reached.add(page.evaluate("document.activeElement.dataset.do || document.activeElement.dataset.over"))
+    assert {"nearer", "farther", "whole", "pixels", "full", "close", "objects", "grid", "bearings"} <= reached
+
+
+def test_full_screen_and_back(large_page: OpenLarge) -> None:
+    seen = large_page()
+    page = seen.close_up()
+    page.click("[data-do=full]")
+    page.wait_for_function("document.fullscreenElement && document.fullscreenElement.className === 'closer-sheet'")
+    assert page.get_attribute("[data-do=full]", "aria-pressed") == "true"
+    page.click("[data-do=close]")
+    page.wait_for_function("!document.fullscreenElement && !document.getElementById('closer').open")
+
+
+def test_red_stays_red(large_page: OpenLarge) -> None:
+    """No pixel with green or blue above 2 % of full."""
+    seen = large_page()
+    seen.page.evaluate("document.documentElement.dataset.ground = 'red'")
+    seen.page.click("label[for=over-objects]")
+    page = seen.close_up()
+    page.keyboard.press("1")
+    seen.settle()
+    shot = np.asarray(Image.open(io.BytesIO(page.screenshot())).convert("RGB"))
+    assert shot[..., 1:].max() <= 0.02 * 255
+    assert shot[..., 0].max() > 60
+
+
+def swiped(page: Any, distance: int, drop: int = 0) -> None:
+    """A finger drawn across the picture, as the browser's own input."""
+    box = page.locator(".picture .well").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    driver = page.context.new_cdp_session(page)
+    driver.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": [{"x": x, "y": y}]})
+    for step in (0.3, 0.7, 1):
+        point = {"x": x + distance * step, "y": y + drop * step}
+        driver.send("Input.dispatchTouchEvent", {"type": "touchMove", "touchPoints": [point]})
+    driver.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+
+
+def test_a_finger_drawn_across_leads_to_the_neighbour(large_page: OpenLarge) -> None:
+    newer, older = sorted((TILED, WHOLE), key=_finished, reverse=True)
+    seen = large_page(newer, width=390, height=800, has_touch=True, is_mobile=True)
+    page = seen.page
+    swiped(page, -30)
+    swiped(page, -90, 80)
+    page.wait_for_timeout(200)
+    assert page.url.endswith(f"/{newer}.html"), "a touch and a slanting line lead nowhere"
+    swiped(page, -150)
+    page.wait_for_url(f"**/{older}.html")
+    swiped(page, 150)
+    page.wait_for_url(f"**/{newer}.html")
+
+
+def _finished(name: str) -> str:
+    return str(yaml.safe_load((DEMO / "pictures" / f"{name}.yaml").read_text(encoding="utf-8"))["finished"])
+
+
+def test_the_picture_itself_leads_close_and_without_script_to_its_file(
+    large_page: OpenLarge, chromium: Any, large_site: Path
+) -> None:
+    seen = large_page()
+    seen.page.locator(".laid > a").click()
+    seen.page.wait_for_selector("#closer.ready")
+    bare = large_page(java_script_enabled=False)
+    assert not bare.page.locator(".look-closer").is_visible()
+    assert not bare.page.locator("#closer").is_visible()
+    target = bare.page.get_attribute(".laid > a", "href")
+    assert Image.open(large_site / "pictures" / target).size == LARGE
