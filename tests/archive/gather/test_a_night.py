@@ -12,7 +12,7 @@ import pytest
 from generator.archive.gather.gathering import GatherReport, gather
 from generator.archive.read import read_archive
 from generator.archive.records import Session
-from generator.build import examine
+from generator.build import build, examine
 from tests.archive.gather.night import fits_bytes, run, write_archive, write_fits, write_jpeg
 
 FINE = {
@@ -160,6 +160,17 @@ def test_sidecars_say_what_happened(night: tuple[Path, Path, GatherReport]) -> N
     assert (ic1396.frames[0].iso, ic1396.frames[0].taken, ic1396.frames[0].exposure_s) == (800.0, 900, 20.0)
     assert ic1396.calibration is not None
     assert ic1396.calibration.darks == 100
+
+
+def test_a_build_takes_what_was_gathered(night: tuple[Path, Path, GatherReport]) -> None:
+    archive, _, report = night
+    sessions_after_answers(archive, report)
+    outcome = build(archive, workers=1)
+    assert [str(f) for f in outcome.findings if f.level == "fault"] == []
+    assert outcome.built
+    page = (archive / "site" / "nights" / "2025-10-25.html").read_text(encoding="utf-8")
+    for target in ("NGC 598", "NGC 7000", "IC 1396"):  # M 33 by its other name
+        assert target in page
 
 
 def test_nothing_of_the_observer_is_written(night: tuple[Path, Path, GatherReport]) -> None:
