@@ -16,6 +16,9 @@ from generator.facts.depth import hours_to_half_magnitude
 from generator.facts.exposure import distinct, group_integration_s
 from generator.facts.picture import PictureFacts
 
+#: What passes the whole of the visible light, by its letters: these gather the picture's light, and the others divide
+#: it. How much of each there is, is a person's choice and is kept; within each kind hours are made even.
+WHOLE_LIGHT = frozenset({"l", "lum", "luminance", "clear", "uvir", "uvircut", "iruvcut", "ircut"})
 #: Darks within so many degrees of the lights are taken for the same: what a cooled sensor holds.
 SAME_TEMPERATURE_C = 1.0
 
@@ -36,7 +39,8 @@ class Setting:
     """One filter (``None``: none) as it was last used, and what it still lacks.
 
     ``have_s``: seconds through it with this rig; ``lacks``: the share (0 to 1) by which that is less than what the
-    filter with most has; ``next_s``: its part of the hours to come, so that they end as even as they can be;
+    filter of its kind with most has (:data:`WHOLE_LIGHT`); ``next_s``: its part of the hours to come: the two kinds
+    keep the balance that they have, and within each the filters end as even as they can;
     ``next_subs``: that in whole sub-exposures, rounded up.
     """
 
@@ -133,8 +137,16 @@ def _settings(sessions: Sequence[Session], hours: float | None) -> tuple[Setting
             if known is None or group_integration_s(group) > group_integration_s(known):
                 most[group.filter] = group
         latest |= most
-    top = max(have.values(), default=0.0)
-    parts = evenly(tuple(have.values()), hours * 3600) if hours is not None else (None,) * len(have)
+    total = sum(have.values())
+    top: dict[str | None, float] = {}
+    parts: dict[str | None, float] = {}
+    for whole in (True, False):
+        kind = {name: light for name, light in have.items() if _passes_all(name) == whole}
+        top |= dict.fromkeys(kind, max(kind.values(), default=0.0))
+        if hours is not None:
+            # Where this rig has no light yet there is no balance to keep: all of it is one kind.
+            share = sum(kind.values()) / total if total > 0 else len(kind) / len(have)
+            parts |= zip(kind, evenly(tuple(kind.values()), share * hours * 3600), strict=True)
     return tuple(
         Setting(
             filter=name,
@@ -144,13 +156,17 @@ def _settings(sessions: Sequence[Session], hours: float | None) -> tuple[Setting
             binning=latest[name].binning,
             sensor_temperature_c=latest[name].sensor_temperature_c,
             have_s=light,
-            lacks=1 - light / top if top > 0 else 0.0,
-            next_s=part,
+            lacks=1 - light / top[name] if top[name] > 0 else 0.0,
+            next_s=parts.get(name),
             # What is a millionth of a sub over a whole number is rounding, not another sub.
-            next_subs=math.ceil(part / latest[name].exposure_s - 1e-6) if part is not None else None,
+            next_subs=math.ceil(parts[name] / latest[name].exposure_s - 1e-6) if name in parts else None,
         )
-        for (name, light), part in zip(have.items(), parts, strict=True)
+        for name, light in have.items()
     )
+
+
+def _passes_all(name: str | None) -> bool:
+    return name is None or "".join(c for c in name.casefold() if c.isalnum()) in WHOLE_LIGHT
 
 
 def _pointing(rig: Rig, pictures: tuple[PictureFacts, ...], centre: tuple[float, float] | None) -> Pointing | None:

@@ -41,6 +41,18 @@ def test_what_each_filter_lacks_and_its_part_of_the_hours_to_come():
     assert oiii.next_s == pytest.approx(5.5357 * 3600, abs=0.5)
 
 
+def test_luminance_and_colours_keep_the_balance_that_they_have():
+    # 8 h of luminance, 2 + 2 + 1 of red, green, blue: 13 h * 1.511886 = 19.6545 h to come. Eight thirteenths of them,
+    # 12.0951 h, are luminance; the colours share 7.5594 h so that each has (5 + 7.5594) / 3 = 4.1865 h.
+    kept = {"Luminance": 160, "Red": 40, "Green": 40, "Blue": 20}
+    group = tuple(lights(180, n, filter=name) for name, n in kept.items())
+    card = repeat([session(0, rig=REFRACTOR, groups=group)], (), None, [])
+    assert card is not None
+    hours = [round(s.next_s / 3600, 4) for s in card.settings if s.next_s is not None]
+    assert hours == pytest.approx([12.0951, 2.1865, 2.1865, 3.1865], abs=2e-4)
+    assert [s.lacks for s in card.settings] == pytest.approx([0, 0, 0, 0.5])
+
+
 def test_the_rig_is_the_latest_and_what_others_shot_is_in_the_hours_only():
     # One hour with 48 mm and one with 80 mm: light as 1.36 h with 80 mm, (48/80)^2 = 0.36; times 1.5119 is 2.0562 h.
     old = session(0, rig=LENS, night=date(2022, 1, 1), groups=(lights(60, 60),))
