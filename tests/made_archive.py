@@ -120,6 +120,15 @@ def write(path: Path, content: str | bytes) -> None:
     path.write_bytes(content.encode() if isinstance(content, str) else content)
 
 
+def set_plainly(archive: Path) -> None:
+    """A theme of the archive's own with pages of one line: setting them properly would be most of the time."""
+    line = "{{ here }} {{ shown.title if shown is defined }} {{ description if description is defined }}\n"
+    for template in (REPOSITORY / "themes/umbra/templates").glob("*.html"):
+        if "{% extends" not in template.read_text():
+            continue  # what other templates are written with
+        write(archive / "theme/templates" / template.name, line)
+
+
 def command(*arguments: object) -> list[str]:
     return [sys.executable, "-m", "generator", *map(str, arguments)]
 

@@ -19,7 +19,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from tests.made_archive import REPOSITORY, bytes_below, jpeg, sidecar, write, write_archive
+from tests.made_archive import REPOSITORY, bytes_below, jpeg, set_plainly, sidecar, write, write_archive
 
 TROUBLES = ("ENOSPC", "EACCES", "EIO", "KILL")
 
@@ -33,7 +33,7 @@ class Bench:
         self.site = self.archive / "site"
         self._start = self.folder / f"start-{scenario}"
         write_archive(self.archive, 2)
-        _set_plainly(self.archive)
+        set_plainly(self.archive)
         if scenario != "first":
             self._must_build()
         self.old = bytes_below(self.site)
@@ -108,15 +108,6 @@ class Bench:
             for p in self.archive.rglob("*")
             if p.name.startswith(".") and p.name not in {".noctuary", ".noctuary-made"}
         )
-
-
-def _set_plainly(archive: Path) -> None:
-    """A theme of the archive's own with pages of one line: setting them properly would be most of the time."""
-    line = "{{ here }} {{ shown.title if shown is defined }} {{ description if description is defined }}\n"
-    for template in (REPOSITORY / "themes/umbra/templates").glob("*.html"):
-        if "{% extends" not in template.read_text():
-            continue  # what other templates are written with
-        write(archive / "theme/templates" / template.name, line)
 
 
 def _differences(one: dict[str, bytes], other: dict[str, bytes]) -> str:
