@@ -95,8 +95,9 @@ def works(
         press.card(page, facts, files, partial(shown.rendition, folder, cache, facts.pictures, files))
         for page in cards(whole)
     ]
+    tables = Digests()
     export_products = [
-        Product(e.path, {"facts": digest(e.plain), "program": digest(program)}, e.make) for e in exports
+        Product(e.path, {"facts": tables.of(e.plain), "program": digest(program)}, e.make) for e in exports
     ]
     export_products += search_index.products(whole, program)
     return Works(
@@ -119,7 +120,9 @@ class _Press:
 
     def product(self, page: Page) -> Product:
         ingredients = {
-            "words and facts": self._contexts.of(page.path, page.template, page.kind, page.listed, page.context),
+            "words and facts": self._contexts.of(
+                page.path, page.template, page.kind, page.listed, page.data, page.share, page.context
+            ),
             "theme": self._theme_digest(page.template),
             "program": self._program,
         }
