@@ -85,12 +85,12 @@ def repeat(
     sessions: Sequence[Session],
     pictures: Iterable[PictureFacts],
     centre: tuple[float, float] | None,
-    every_session: Iterable[Session],
+    darks: Sequence[Session],
 ) -> Repeat | None:
     """What to set to add to a target with the rig that was last turned to it; ``None`` without a session.
 
     ``sessions`` are the target's, ``pictures`` its pictures, ``centre`` its own ICRS place in degrees, and
-    ``every_session`` those in which matching darks are looked for, whatever the target.
+    ``darks`` what :func:`with_darks` found, whatever the target.
     """
     once = sorted(distinct(sessions), key=_clock)
     if not once:
@@ -104,8 +104,14 @@ def repeat(
         pointing=_pointing(rig, tuple(pictures), centre),
         half_magnitude_h=hours,
         settings=settings,
-        darks=_darks(settings, [s for s in distinct(every_session) if s.rig.camera.name == rig.camera.name]),
+        darks=_darks(settings, rig.camera.name, darks),
     )
+
+
+def with_darks(sessions: Iterable[Session]) -> tuple[Session, ...]:
+    """The sessions that darks were made for, each once, newest first."""
+    made = (s for s in distinct(sessions) if s.calibration is not None and s.calibration.darks)
+    return tuple(sorted(made, key=_clock, reverse=True))
 
 
 def evenly(have: Sequence[float], more: float) -> tuple[float, ...]:
@@ -181,14 +187,17 @@ def _pointing(rig: Rig, pictures: tuple[PictureFacts, ...], centre: tuple[float,
     return Pointing(*centre, None, False, None) if centre is not None else None
 
 
-def _darks(settings: Iterable[Setting], sessions: Iterable[Session]) -> tuple[Darks, ...]:
+def _darks(settings: Iterable[Setting], camera: str, newest_first: Sequence[Session]) -> tuple[Darks, ...]:
     """What darks the settings ask for, each once, with the latest of one camera's that match."""
-    newest_first = sorted(sessions, key=_clock, reverse=True)
     wanted = dict.fromkeys((s.exposure_s, s.gain, s.iso, s.binning, s.sensor_temperature_c) for s in settings)
     found = []
     for exposure, gain, iso, binning, temperature in wanted:
         there = next(
-            (s for s in newest_first if _match(s, exposure, gain, iso, binning, temperature)),
+            (
+                s
+                for s in newest_first
+                if s.rig.camera.name == camera and _match(s, exposure, gain, iso, binning, temperature)
+            ),
             None,
         )
         frames = there.calibration.darks if there and there.calibration else None

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import posixpath
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from generator.archive.records import Session
 from generator.charts.season import SeasonChart
 from generator.facts.optics import aperture_mm, f_ratio, focal_length_mm
-from generator.facts.repeat import Repeat, repeat
+from generator.facts.repeat import Repeat, repeat, with_darks
 from generator.facts.target import TargetFacts
 from generator.site.addresses import picture_page
 from generator.site.edition import Edition
@@ -45,24 +47,26 @@ def address(edition: Edition, target: str) -> str:
     return f"cards/{posixpath.basename(edition.addresses.targets[target])}"
 
 
-def card_of(edition: Edition, target: TargetFacts) -> Repeat | None:
-    """What to set to add to a target; ``None`` where there is nothing to add to.
+def has_card(target: TargetFacts) -> bool:
+    """Whether a target has a card. The Sun, the Moon and planets have none: they are another thing the next time."""
+    return bool(target.sessions) and not target.object.moves
 
-    What moves is another thing the next time: the Sun, the Moon and planets have no card.
-    """
-    if target.object.moves:
+
+def _card_of(target: TargetFacts, darks: Sequence[Session]) -> Repeat | None:
+    """What to set to add to a target; ``None`` where it has no card."""
+    if not has_card(target):
         return None
     known = target.object
     centre = (known.ra_deg, known.dec_deg) if known.ra_deg is not None and known.dec_deg is not None else None
-    everything = [f.session for t in edition.facts.targets for f in t.sessions]
-    return repeat([f.session for f in target.sessions], target.pictures, centre, everything)
+    return repeat([f.session for f in target.sessions], target.pictures, centre, darks)
 
 
 def pages(edition: Edition) -> list[Page]:
+    darks = with_darks(f.session for t in edition.facts.targets for f in t.sessions)
     return [
         Page(address(edition, target.name), "card.html", _context(edition, target, card), "card")
         for target in edition.facts.targets
-        if (card := card_of(edition, target)) is not None
+        if (card := _card_of(target, darks)) is not None
     ]
 
 

@@ -119,7 +119,7 @@ def _context(
         frame=edition.frame,
         object=object_note(target.object, edition.addresses),
         history=_history(edition, target),
-        card=card_page.address(edition, target.name) if card_page.card_of(edition, target) else None,
+        card=card_page.address(edition, target.name) if card_page.has_card(target) else None,
         years=_years(edition, target),
         filters=filter_totals(target.sessions),
         total_s=whole.total_s,

@@ -5,12 +5,12 @@ from __future__ import annotations
 from datetime import date
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from generator.archive.records import Calibration
 from generator.facts.placed import Placed
-from generator.facts.repeat import evenly, repeat
+from generator.facts.repeat import evenly, repeat, with_darks
 from tests.archive_builder import frames, picture, rig, session
 from tests.facts.test_target import facts_of
 
@@ -31,7 +31,7 @@ def test_what_each_filter_lacks_and_its_part_of_the_hours_to_come():
         session(0, rig=REFRACTOR, night=date(2025, 1, 1), groups=(lights(300, 48, filter="H-alpha"),)),
         session(1, rig=REFRACTOR, night=date(2025, 1, 2), groups=(lights(300, 24, filter="OIII"),)),
     ]
-    card = repeat(sessions, (), None, sessions)
+    card = repeat(sessions, (), None, [])
     assert card is not None
     assert card.half_magnitude_h == pytest.approx(9.0713, abs=1e-4)
     h_alpha, oiii = card.settings
@@ -88,7 +88,7 @@ def test_darks_match_by_exposure_gain_and_temperature():
         session(7, night=date(2024, 7, 1), groups=(lights(300, 9), lights(60, 9)), calibration=darks(9)),
         session(8, night=date(2024, 8, 1), groups=(lights(300, 9),), calibration=darks(0)),
     ]
-    card = repeat([now], (), None, [now, *other])
+    card = repeat([now], (), None, with_darks([now, *other]))
     assert card is not None
     assert [(d.exposure_s, d.frames, d.night) for d in card.darks] == [(300, 25, date(2024, 2, 1))]
 
@@ -101,7 +101,7 @@ def test_darks_of_another_camera_are_no_darks():
         "other", foreign.rig.optic, camera, 1.0, None, None, None, None, foreign.mark
     )  # fmt: skip
     foreign = session(1, rig=elsewhere, groups=(lights(300, 20),), calibration=darks(30))
-    card = repeat([now], (), None, [now, foreign])
+    card = repeat([now], (), None, with_darks([now, foreign]))
     assert card is not None
     assert [(d.frames, d.night) for d in card.darks] == [(None, None)]
 
@@ -136,6 +136,7 @@ def test_nothing_to_repeat_without_a_session():
 amounts = st.lists(st.floats(0, 1e6), min_size=1, max_size=8)
 
 
+@settings(deadline=None)
 @given(amounts, st.floats(0, 1e6))
 def test_sharing_out_evens_and_takes_nothing_away(have, more):
     parts = evenly(have, more)
