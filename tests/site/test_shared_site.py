@@ -1,4 +1,4 @@
-"""A built site with an address, as files: share pictures, feed and exports, made once and kept while nothing changes."""
+"""A site with an address, as files: share pictures, feed and exports, made once and kept while nothing changes."""
 
 from __future__ import annotations
 
