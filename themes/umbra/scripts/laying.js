@@ -14,7 +14,6 @@
   var still = matchMedia("(prefers-reduced-motion: reduce)");
   var at = 50, timer = 0;
 
-  laying.classList.add("laid-over", "divide");
   controls.hidden = false;
   divider.hidden = false;
   if (other.dataset.src) { other.src = other.dataset.src; other.hidden = false; }

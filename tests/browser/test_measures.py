@@ -1,0 +1,241 @@
+"""What every kind of page is measured by: accessibility, valid HTML, three grounds, what is asked for, what it weighs.
+
+Authorities: WCAG 2.2 AA as axe-core tests it, the Nu HTML checker of the W3C, Content Security Policy Level 3,
+relative luminance as IEC 61966-2-1 defines it.
+"""
+
+from __future__ import annotations
+
+import functools
+import gzip
+import io
+import os
+import re
+import shutil
+import subprocess
+import threading
+from collections.abc import Iterator
+from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from typing import Any
+
+import pytest
+from PIL import Image
+
+HERE = Path(__file__).parent
+AXE = HERE / "node_modules" / "axe-core" / "axe.min.js"
+CHECKER = HERE / "node_modules" / "vnu-jar" / "build" / "dist" / "vnu.jar"
+GROUNDS = ("night", "day", "red")
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+SHIFTS = (
+    "window.shifted = 0; new PerformanceObserver(l => l.getEntries().forEach(e => window.shifted += e.value))"
+    ".observe({type: 'layout-shift', buffered: true})"
+)
+
+
+def _there(tool: Path | str | None, how: str) -> str:
+    """A checker that is there; without it the test stands aside, and fails where everything must be tried."""
+    if tool and Path(tool).exists():
+        return str(tool)
+    if os.environ.get("CI"):
+        pytest.fail(how)
+    pytest.skip(how)
+
+
+@pytest.fixture(scope="module")
+def kinds(site: Path) -> list[str]:
+    """A page of every kind: the longest of every folder, those at the top, and the Sun's, which carries a caution."""
+    longest: dict[str, Path] = {}
+    for page in site.rglob("*.html"):
+        text = page.read_text(encoding="utf-8")
+        if 'http-equiv="refresh"' in text:
+            continue
+        folder = page.parent.relative_to(site).as_posix()
+        kind = f"{folder}/{page.stem}" if folder == "." else folder + re.search(r'<body class="([^"]*)"', text)[1]
+        if kind not in longest or page.stat().st_size > longest[kind].stat().st_size:
+            longest[kind] = page
+    found = {page.relative_to(site).as_posix() for page in longest.values()}
+    found |= {page.relative_to(site).as_posix() for page in site.glob("*/sun*.html")}
+    assert len(found) > 12
+    return sorted(found)
+
+
+@pytest.fixture(scope="module")
+def address(site: Path) -> Iterator[str]:
+    """The site over HTTP, at a free port of this machine."""
+
+    class Quiet(SimpleHTTPRequestHandler):
+        def log_message(self, *_: Any) -> None: ...
+
+    with ThreadingHTTPServer(("127.0.0.1", 0), functools.partial(Quiet, directory=str(site))) as server:
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        yield f"http://127.0.0.1:{server.server_address[1]}"
+        server.shutdown()
+
+
+def _ground(page: Any, ground: str) -> None:
+    page.evaluate("ground => { document.documentElement.dataset.ground = ground; }", ground)
+
+
+def _all_there(page: Any) -> None:
+    page.evaluate("document.querySelectorAll('img').forEach(i => i.loading = 'eager')")
+    page.wait_for_function("[...document.images].every(i => i.complete)")
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [390, 1280])
+def test_axe_finds_nothing_on_three_grounds(chromium, site, kinds, width):
+    axe = Path(_there(AXE, "there is no axe-core: npm install --prefix tests/browser")).read_text(encoding="utf-8")
+    context = chromium.new_context(viewport={"width": width, "height": 900}, bypass_csp=True)
+    found = []
+    for path in kinds:
+        page = context.new_page()
+        page.goto((site / path).as_uri())
+        page.evaluate(axe)
+        for ground in GROUNDS:
+            _ground(page, ground)
+            # What does not depend on colours is tested once.
+            run = (
+                {"runOnly": {"type": "tag", "values": RULES}}
+                if ground == "night"
+                else {"runOnly": {"type": "rule", "values": ["color-contrast", "link-in-text-block"]}}
+            )
+            told = page.evaluate("run => axe.run(document, {...run, resultTypes: ['violations']})", run)
+            found += [(path, ground, v["id"], v["nodes"][0]["html"][:120]) for v in told["violations"]]
+        page.close()
+    context.close()
+    assert found == []
+
+
+def test_the_nu_html_checker_has_nothing_to_say(site, address):
+    jar = _there(CHECKER, "there is no Nu HTML checker: npm install --prefix tests/browser")
+    java = _there(shutil.which("java"), "there is no Java: apt-get install default-jre-headless")
+    pages = [f"{address}/{page.relative_to(site).as_posix()}" for page in sorted(site.rglob("*.html"))]
+    allowed = ("allow-forbidden-hosts=true", "allowed-address-type=all")  # this machine is not one of the hosts
+    command = [java, *(f"-Dnu.validator.servlet.{name}" for name in allowed), "-jar", jar, "--format", "gnu", *pages]
+    told = subprocess.run(command, capture_output=True, text=True, check=False, timeout=300)
+    assert (told.returncode, told.stdout + told.stderr) == (0, "")
+
+
+@pytest.mark.browser
+def test_dark_adapted_is_red_and_dim_on_every_kind_of_page(chromium, site, kinds):
+    """No pixel with green or blue above 2 % of full, mean luminance below 4 %, and letters that can be read."""
+    context = chromium.new_context(viewport={"width": 1000, "height": 800})
+    context.add_init_script("localStorage.setItem('ground', 'red')")
+    for path in kinds:
+        page = context.new_page()
+        page.goto((site / path).as_uri())
+        _all_there(page)
+        red, green, blue = Image.open(io.BytesIO(page.screenshot(full_page=True))).convert("RGB").split()
+        page.close()
+        assert green.getextrema()[1] <= 0.02 * 255, path
+        assert blue.getextrema()[1] <= 0.02 * 255, path
+        counts = red.histogram()
+        mean = sum(n * _linear(value / 255) for value, n in enumerate(counts)) / sum(counts)
+        assert 0.2126 * mean < 0.04, path
+        assert sum(counts[150:]) > 0, path
+    context.close()
+
+
+def _linear(value: float) -> float:
+    return value / 12.92 if value <= 0.04045 else ((value + 0.055) / 1.055) ** 2.4
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("way", ["file", "http"])
+def test_the_policy_holds_and_nothing_moves_or_goes_outside(chromium, site, kinds, address, way):
+    home = site.as_uri() if way == "file" else address
+    context = chromium.new_context(viewport={"width": 390, "height": 844})
+    context.add_init_script(SHIFTS)
+    told: list[str] = []
+    context.on("console", lambda said: said.type in ("error", "warning") and told.append(said.text))
+    context.on("request", lambda asked: not asked.url.startswith((home, "data:")) and told.append(asked.url))
+    context.on("requestfailed", lambda asked: told.append(f"{asked.url} failed"))
+    for path in kinds:
+        page = context.new_page()
+        page.on("pageerror", lambda error: told.append(str(error)))
+        page.goto(f"{home}/{path}")
+        _all_there(page)
+        page.evaluate("document.fonts.ready")
+        page.mouse.wheel(0, 4000)
+        page.wait_for_timeout(60)
+        assert page.evaluate("window.shifted") == 0, path
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390, path
+        page.close()
+    context.close()
+    assert told == []
+
+
+@pytest.mark.browser
+def test_what_is_asked_for_before_a_click_is_light(chromium, site, kinds, address):
+    """Compressed as a server would: script and style 12 kB each, faces 60 kB, on every kind of page."""
+    for path in kinds:
+        asked = _asked(chromium, f"{address}/{path}", scale=1)
+        packed = {
+            ending: sum(len(gzip.compress(body, 9)) for name, body in asked.items() if name.endswith(ending))
+            for ending in (".js", ".css")
+        }
+        assert packed[".js"] <= 12_000, path
+        assert packed[".css"] <= 12_000, path
+        assert sum(len(body) for name, body in asked.items() if name.endswith(".woff2")) <= 60_000, path
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("scale", [1, 2])
+def test_the_first_view_of_the_front_page_on_a_phone_is_light(chromium, address, scale):
+    """All requests of the first view at 390 px, texts compressed as a server would: 400 kB."""
+    asked = _asked(chromium, f"{address}/index.html", scale)
+    texts = (".html", ".js", ".css", ".svg")
+    total = sum(len(gzip.compress(body, 9) if name.endswith(texts) else body) for name, body in asked.items())
+    assert 20_000 < total <= 400_000
+
+
+def _asked(chromium: Any, url: str, scale: int) -> dict[str, bytes]:
+    """What a phone asks for until it has nothing more to ask, untouched: address → body."""
+    context = chromium.new_context(viewport={"width": 390, "height": 844}, device_scale_factor=scale)
+    answers: list[Any] = []
+    page = context.new_page()
+    page.on("response", lambda answer: answers.append(answer))
+    page.goto(url, wait_until="networkidle")
+    found = {answer.url: answer.body() for answer in answers if answer.ok}
+    context.close()
+    return found
+
+
+@pytest.mark.browser
+def test_what_the_system_asks_for_is_given(chromium, site, kinds):
+    """Contrast, forced colours, reduced motion: nothing animates, and what is chosen shows without its colour."""
+    context = chromium.new_context(
+        viewport={"width": 1280, "height": 900}, reduced_motion="reduce", forced_colors="active", contrast="more"
+    )
+    for path in kinds:
+        page = context.new_page()
+        page.goto((site / path).as_uri())
+        assert page.evaluate("document.getAnimations().length") == 0, path
+        assert page.evaluate(
+            "[...document.querySelectorAll('*')].every(e => {const s = getComputedStyle(e);"
+            "return s.animationName === 'none' && parseFloat(s.transitionDuration) === 0 && s.scrollBehavior !== 'smooth'})"
+        ), path
+        current = page.locator("nav [aria-current=page]")
+        if current.count():
+            line = "e => getComputedStyle(e).textDecorationLine"
+            assert current.first.evaluate(line) == "underline", path
+        page.close()
+    context.close()
+
+
+@pytest.mark.browser
+def test_more_contrast_is_more_contrast(chromium, site):
+    """Between text and ground, and between rules and ground, on the night and on the day ground."""
+    rule = "getComputedStyle(document.documentElement).getPropertyValue('--rule').trim()"
+    for scheme in ("dark", "light"):
+        seen = {}
+        for contrast in ("no-preference", "more"):
+            context = chromium.new_context(color_scheme=scheme, contrast=contrast)
+            page = context.new_page()
+            page.goto((site / "targets.html").as_uri())
+            seen[contrast] = page.evaluate(rule)
+            ink = page.evaluate("getComputedStyle(document.documentElement).color")
+            context.close()
+        assert seen["more"] != seen["no-preference"]
+        assert ink
