@@ -165,7 +165,7 @@ def test_unlisted_pictures_and_places_by_number_are_not_in_the_index(site: Path)
 def test_the_keyboard_alone(open_page: Any) -> None:
     page = open_page("index.html")
     page.focus("#find-words")
-    page.wait_for_function("document.querySelector('[data-facet=kind]').hasAttribute('aria-controls')")
+    page.wait_for_selector("[data-facet=kind][aria-controls]")
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.dataset.facet") == "kind"
     page.keyboard.press("Enter")
@@ -229,3 +229,17 @@ def test_over_http_and_asking_nobody_else(chromium: Any, served: str) -> None:
     assert all(url.startswith(served) for url in asked)
     assert complaints == []
     context.close()
+
+
+def test_every_page_leads_to_it(open_page: Any) -> None:
+    page = open_page("pictures/orion-2024.html")
+    page.keyboard.press("/")
+    page.wait_for_url("**/index.html#words=")
+    page.wait_for_selector("#find-words:focus")
+    page = open_page("nights.html")
+    page.get_by_role("link", name="Find", exact=True).click()
+    page.wait_for_selector("#find-words:focus")
+    page.keyboard.type("m13")
+    page.wait_for_selector("#find output:not(:empty)")
+    assert shown(page) == ["m13-2024"]
+    assert not open_page("nights.html", scripts=False).get_by_role("link", name="Find", exact=True).is_visible()

@@ -245,10 +245,11 @@ def test_full_screen_and_back(large_page: OpenLarge) -> None:
     seen = large_page()
     page = seen.close_up()
     page.click("[data-do=full]")
-    page.wait_for_function("document.fullscreenElement && document.fullscreenElement.className === 'closer-sheet'")
+    page.wait_for_selector(".closer-sheet:fullscreen")
     assert page.get_attribute("[data-do=full]", "aria-pressed") == "true"
     page.click("[data-do=close]")
-    page.wait_for_function("!document.fullscreenElement && !document.getElementById('closer').open")
+    page.wait_for_selector("#closer:not([open])", state="attached")
+    page.wait_for_selector("html:not(:has(:fullscreen))")
 
 
 def test_red_stays_red(large_page: OpenLarge) -> None:

@@ -49,7 +49,7 @@ def test_the_wheel_turns_the_page_until_the_map_is_touched(open_page: Any) -> No
     at = (box["x"] + 0.25 * box["width"], box["y"] + 0.5 * box["height"])
     page.mouse.move(*at)
     page.mouse.wheel(0, -400)
-    page.wait_for_function(f"document.querySelector('{MAP} svg').viewBox.baseVal.width < 900")
+    page.wait_for_selector(f"{MAP}.nearer")
     x, y, w, h = view(page)
     # The point under the pointer stays under it.
     assert x + 0.25 * w == pytest.approx(0.25 * whole[2], abs=1)

@@ -20,7 +20,19 @@
     form.addEventListener("click", function (e) { clicked = e.target.closest("[data-facet]"); });
     form.addEventListener("ready", function () { if (clicked) clicked.click(); }, { once: true });
     if (/^#(.*&)?(words|kind|constellation|target|rig|filter|year|place)=/.test(location.hash)) begin();
+    var write = function () { if (location.hash === "#words=") form.elements.words.focus(); };
+    addEventListener("hashchange", write);
+    write();
   }
+  /* A stroke leads to it from everywhere. */
+  addEventListener("keydown", function (e) {
+    if (e.key !== "/" || e.defaultPrevented || e.altKey || e.ctrlKey || e.metaKey) return;
+    if (e.target !== document.body && e.target.id !== "content") return;
+    var link = document.querySelector(".finds a");
+    if (!link && !form) return;
+    e.preventDefault();
+    if (form) form.elements.words.focus(); else location.href = link.href;
+  });
 
   /* Looking closely: by its button, or by the picture itself, which without script leads to its file. */
   var closer = document.getElementById("closer");
