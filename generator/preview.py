@@ -53,6 +53,12 @@ class _Site(SimpleHTTPRequestHandler):
         else:
             super().do_GET()
 
+    def do_HEAD(self) -> None:
+        if self._asked_by_this_machine():
+            super().do_HEAD()
+        else:
+            self.send_error(403)
+
     def _asked_by_this_machine(self) -> bool:
         # A page elsewhere that names a host of its own for 127.0.0.1 must not read the site through it.
         host = (self.headers.get("Host") or "").rsplit(":", 1)[0]

@@ -1,0 +1,243 @@
+"""How long builds take, as ratios to what cannot be avoided, in one run; a table in Markdown.
+
+    python tests/benchmarks/bench_build.py --pictures 100 --many 1000 10000
+
+``--pictures``: so many JPEGs of 20 megapixels for the full build, against a bare Pillow loop that writes the same
+outputs with the same qualities on the same processes, and, where pyvips is installed (``pip install
+"pyvips[binary]"``), against libvips writing them. ``--many``: small pictures for builds after which nothing or one
+sidecar has changed. Times are the best of ``--repeat`` runs. Every build is the program in a process of its own.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import resource
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+REPOSITORY = Path(__file__).resolve().parent.parent.parent
+sys.path.insert(0, str(REPOSITORY))
+
+from generator.images import recipe  # noqa: E402
+from tests.made_archive import run, sidecar, write, write_archive  # noqa: E402
+
+SIZE = (5472, 3648)  # 20 megapixels
+
+
+def seconds(work: Callable[[], object]) -> float:
+    began = time.perf_counter()
+    work()
+    return time.perf_counter() - began
+
+
+def build(archive: Path, *options: str) -> str:
+    outcome = run("build", *options, archive, timeout=36_000)
+    if outcome.returncode:
+        raise SystemExit(outcome.stderr)
+    return outcome.stdout
+
+
+def photograph(seed: int, path: Path) -> None:
+    """Stars of all brightnesses over a noisy sky: as hard to encode as the real thing."""
+    import numpy as np
+    from PIL import Image
+
+    chance = np.random.default_rng(seed)
+    width, height = SIZE
+    pixels = chance.normal(22, 4, (height, width, 3))
+    y, x = chance.integers(3, height - 3, 6000), chance.integers(3, width - 3, 6000)
+    light = 40 * chance.pareto(1.2, 6000)[:, None]
+    for dy in range(-2, 3):
+        for dx in range(-2, 3):
+            pixels[y + dy, x + dx] += light * (1 + (dx * dx + dy * dy) / 1.5) ** -2.5
+    Image.fromarray(pixels.clip(0, 255).astype(np.uint8)).save(path, "JPEG", quality=95)
+
+
+def pillow(job: tuple[Path, Path]) -> None:
+    """The plain loop: one decoding, each size from the next larger one with Lanczos, the same files written."""
+    from PIL import Image
+
+    source, folder = job
+    with Image.open(source) as opened:
+        image = opened.convert("RGB")
+    for plan in recipe.sizes(*image.size):
+        if image.size != (plan.width, plan.height):
+            image = image.resize((plan.width, plan.height), Image.Resampling.LANCZOS)
+        for format in plan.formats:
+            file = folder / f"{source.stem}-{plan.width}{recipe.ENDINGS[format]}"
+            if format == "jpeg":
+                image.save(file, "JPEG", quality=plan.quality, subsampling=0)
+            else:
+                image.save(file, "WEBP", quality=recipe.WEBP_QUALITY, method=recipe.WEBP_METHOD)
+
+
+def vips(job: tuple[Path, Path]) -> None:
+    os.environ["VIPS_CONCURRENCY"] = "1"  # the processes are as many as for the others
+    import pyvips
+
+    source, folder = job
+    image = pyvips.Image.new_from_file(str(source)).copy_memory()
+    for plan in recipe.sizes(image.width, image.height):
+        if image.width != plan.width:
+            image = image.resize(plan.width / image.width, vscale=plan.height / image.height).copy_memory()
+        for format in plan.formats:
+            file = str(folder / f"{source.stem}-{plan.width}{recipe.ENDINGS[format]}")
+            if format == "jpeg":
+                image.jpegsave(file, Q=plan.quality, subsample_mode="off", keep="none")
+            else:
+                image.webpsave(file, Q=recipe.WEBP_QUALITY, effort=recipe.WEBP_METHOD, keep="none")
+
+
+def over_all(work: Callable[[tuple[Path, Path]], None], sources: list[Path], folder: Path, processes: int) -> float:
+    folder.mkdir()
+
+    def loop() -> None:
+        with ProcessPoolExecutor(processes) as pool:
+            list(pool.map(work, [(source, folder) for source in sources]))
+
+    took = seconds(loop)
+    shutil.rmtree(folder)
+    return took
+
+
+def full(folder: Path, pictures: int, processes: int, rows: list[tuple[str, str, str, str]]) -> None:
+    archive = write_archive(folder / "full", pictures)
+    sources = sorted((archive / "pictures").glob("*.jpg"))
+    for number, path in enumerate(sources):
+        if number < 10:
+            photograph(number, path)
+        else:  # the same ten skies again, made different files by a comment after their end
+            path.write_bytes(sources[number % 10].read_bytes() + b"%d" % number)
+    ours = seconds(lambda: build(archive, "--workers", str(processes)))
+    plain = over_all(pillow, sources, folder / "pillow", processes)
+    what = f"full build of {pictures} × {SIZE[0] * SIZE[1] / 1e6:.0f} MP, {processes} processes"
+    rows.append((what, f"{ours:.1f} s", f"bare Pillow loop {plain:.1f} s", f"{ours / plain:.2f} (1.10)"))
+    try:
+        import pyvips  # noqa: F401
+    except (ImportError, OSError):
+        pass
+    else:
+        other = over_all(vips, sources, folder / "vips", processes)
+        rows.append((what, f"{ours:.1f} s", f"libvips {other:.1f} s", f"{ours / other:.2f} (1.5)"))
+    peak = _peak(sources[0], folder)
+    decoded = SIZE[0] * SIZE[1] * 3
+    rows.append((
+        "peak memory of a worker", f"{peak / 1e6:.0f} MB", f"decoded picture {decoded / 1e6:.0f} MB",
+        f"{peak / decoded:.2f} (2.5)",
+    ))  # fmt: skip
+    shutil.rmtree(archive)
+
+
+def _peak(source: Path, folder: Path) -> int:
+    """Peak memory of one process that makes one picture and nothing else, bytes."""
+    script = (
+        "import resource, sys\nfrom pathlib import Path\n"
+        "from generator.images.make import make_renditions\n"
+        "make_renditions(Path(sys.argv[1]), Path(sys.argv[2]), 'x' * 64)\n"
+        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
+    )
+    told = subprocess.run(
+        [sys.executable, "-c", script, str(source), str(folder / "peak")],
+        env={**os.environ, "PYTHONPATH": str(REPOSITORY)}, capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    return int(told.stdout) * 1024
+
+
+_FLOOR = """
+import os, sys
+def look(folder):
+    with os.scandir(folder) as entries:
+        for entry in entries:
+            if entry.is_dir(follow_symlinks=False):
+                look(entry.path)
+            else:
+                entry.stat()
+look(sys.argv[1])
+with open(os.path.join(sys.argv[1], ".noctuary", "manifest.json"), "rb") as file:
+    file.read()
+"""
+
+
+def floor(archive: Path) -> None:
+    """A bare Python that looks at the same files and reads one manifest."""
+    subprocess.run([sys.executable, "-I", "-c", _FLOOR, str(archive)], check=True)
+
+
+def many(folder: Path, number: int, repeat: int, rows: list[tuple[str, str, str, str]]) -> dict[str, float]:
+    archive = write_archive(folder / f"many-{number}", number)
+    first = seconds(lambda: build(archive))
+    build(archive)
+    lowest = min(seconds(lambda: floor(archive)) for _ in range(3 * repeat))
+    nothing = min(seconds(lambda: build(archive)) for _ in range(3 * repeat))
+    rows.append((
+        f"nothing changed, {number:,} pictures", f"{nothing * 1000:.0f} ms", f"floor {lowest * 1000:.0f} ms",
+        f"{nothing / lowest:.2f} (4.0)",
+    ))  # fmt: skip
+    middle = f"pictures/field-{number // 2:05d}"
+    edited = []
+    worked = []
+    for turn in range(repeat):
+        write(archive / f"{middle}.yaml", sidecar(number // 2, number).replace("The wind fell", f"Wind {turn} fell"))
+        before = _worked()
+        edited.append(seconds(lambda: build(archive)))
+        worked.append(_worked() - before)
+    write(archive / f"{middle}.yaml", sidecar(number // 2, number).replace("The wind fell", "No wind fell"))
+    told = build(archive, "--explain").splitlines()[:-1]
+    pages = sum(1 for _ in (archive / "site").rglob("*.html"))
+    written = sum(line.partition(": ")[0].endswith(".html") for line in told)
+    rows.append((
+        f"one sidecar edited, {number:,} pictures", f"{min(edited):.2f} s, of it {min(worked):.2f} s of processor",
+        f"{written} of {pages:,} pages written", f"{100 * written / pages:.2f} % (2 %)",
+    ))  # fmt: skip
+    rows.append((
+        f"first build, {number:,} small pictures", f"{first:.1f} s", f"{pages:,} pages",
+        f"{first / pages * 1000:.1f} ms a page",
+    ))  # fmt: skip
+    return {"first build": first / number, "nothing changed": nothing / number, "one edit": min(edited) / number}
+
+
+def _worked() -> float:
+    """Processor time of the children that have ended, seconds."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
+
+
+def main() -> None:
+    options = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
+    options.add_argument("--pictures", type=int, default=100, help="of 20 megapixels; 0 leaves them out")
+    options.add_argument("--many", type=int, nargs="*", default=[1000, 10000], help="numbers of small pictures")
+    options.add_argument("--processes", type=int, default=os.cpu_count() or 1)
+    options.add_argument("--repeat", type=int, default=3)
+    options.add_argument("--folder", type=Path, help="where the archives are made (default: a temporary folder)")
+    chosen = options.parse_args()
+    folder = Path(tempfile.mkdtemp(prefix="noctuary-bench-", dir=chosen.folder))
+    rows: list[tuple[str, str, str, str]] = []
+    try:
+        if chosen.pictures:
+            full(folder, chosen.pictures, chosen.processes, rows)
+        costs = {number: many(folder, number, chosen.repeat, rows) for number in sorted(chosen.many)}
+        if len(costs) > 1:
+            few, lot = min(costs), max(costs)
+            for kind, cost in costs[lot].items():
+                rows.append((
+                    f"{kind}, cost of a picture", f"{cost * 1000:.2f} ms at {lot:,}",
+                    f"{costs[few][kind] * 1000:.2f} ms at {few:,}", f"{cost / costs[few][kind]:.2f} (1.15)",
+                ))  # fmt: skip
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+    load = os.getloadavg()[1]
+    print("| what | measured | against | ratio (at most) |\n|---|---|---|---|")
+    for row in rows:
+        print(f"| {' | '.join(row)} |")
+    print(f"\nPython {sys.version.split()[0]}, {os.cpu_count()} cores, load of the last five minutes {load:.1f}.")
+
+
+if __name__ == "__main__":
+    main()
