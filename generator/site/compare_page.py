@@ -66,17 +66,23 @@ class CompareContext:
 
 
 def pages(edition: Edition) -> list[Page]:
-    return [
-        Page(
-            address(edition, target.name, older.picture.id, newer.picture.id),
-            "compare.html",
-            _context(edition, target, older, newer, there),
-            "compare",
-        )
-        for target in edition.facts.targets
-        if (there := pairs(target, edition.shown))
-        for older, newer in there
-    ]
+    found = []
+    for target in edition.facts.targets:
+        there = pairs(target, edition.shown)
+        # For each picture the choices beside it, made once: many pages have the same.
+        older_choices: dict[str, list[Choice]] = {}
+        newer_choices: dict[str, list[Choice]] = {}
+        for a, b in there:
+            page = address(edition, target.name, a.picture.id, b.picture.id)
+            older_choices.setdefault(b.picture.id, []).append(Choice(a.picture.title, a.picture.finished, page))
+            newer_choices.setdefault(a.picture.id, []).append(Choice(b.picture.title, b.picture.finished, page))
+        beside = {name: tuple(choices) for name, choices in older_choices.items()}
+        after = {name: tuple(choices) for name, choices in newer_choices.items()}
+        for a, b in there:
+            path = address(edition, target.name, a.picture.id, b.picture.id)
+            context = _context(edition, target, a, b, beside[b.picture.id], after[a.picture.id])
+            found.append(Page(path, "compare.html", context, "compare"))
+    return found
 
 
 def _context(
@@ -84,7 +90,8 @@ def _context(
     target: TargetFacts,
     older: PictureFacts,
     newer: PictureFacts,
-    there: tuple[tuple[PictureFacts, PictureFacts], ...],
+    older_choices: tuple[Choice, ...],
+    newer_choices: tuple[Choice, ...],
 ) -> CompareContext:
     layer = edition.layers.get((older.picture.id, newer.picture.id))
     again = layer.drawn_again if layer else None
@@ -114,10 +121,6 @@ def _context(
             drawn_again=again if layer is not None and layer.laid.other == which else None,
         )
 
-    def choice(facts: PictureFacts, a: PictureFacts, b: PictureFacts) -> Choice:
-        page = address(edition, target.name, a.picture.id, b.picture.id)
-        return Choice(facts.picture.title, facts.picture.finished, page)
-
     return CompareContext(
         frame=edition.frame,
         target=Link(target.name, edition.addresses.targets[target.name]),
@@ -127,8 +130,8 @@ def _context(
         over=over,
         apart=apart,
         unplaced=unplaced,
-        older_choices=tuple(choice(a, a, b) for a, b in there if b is newer),
-        newer_choices=tuple(choice(b, a, b) for a, b in there if a is older),
+        older_choices=older_choices,
+        newer_choices=newer_choices,
     )
 
 

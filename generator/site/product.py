@@ -48,6 +48,8 @@ class Digests:
         kind = type(value)
         if kind is str or kind is int or kind is float or value is None or kind is bool:
             return repr(value)
+        if kind is tuple and len(value) > 3:
+            return self._shared(value, lambda: ",".join(map(self._text, value)))
         if kind is tuple or kind is list:
             return f"[{','.join(map(self._text, value))}]"
         if kind is dict:
@@ -57,10 +59,13 @@ class Digests:
             if not is_dataclass(kind):
                 return repr(value)
             names = self._fields[kind] = tuple(f.name for f in fields(kind))
+        return self._shared(value, lambda: ",".join([self._text(getattr(value, name)) for name in names]))
+
+    def _shared(self, value: object, text: Callable[[], str]) -> str:
         known = self._known.get(id(value))
         if known is None:
-            text = ",".join([self._text(getattr(value, name)) for name in names])
-            known = value, digest(f"{kind.__qualname__}({text})".encode("utf-8", "surrogatepass"))
+            said = f"{type(value).__qualname__}({text()})"
+            known = value, digest(said.encode("utf-8", "surrogatepass"))
             self._known[id(value)] = known
         return known[1]
 
