@@ -198,6 +198,10 @@ def test_blinking_swaps_and_stops(open_page):
     assert page.evaluate(SEEN) == "hidden"
     for state in ("visible", "hidden", "visible"):
         until(page, state)
+    # Which of the two is seen is said beside it.
+    page.get_by_role("button", name="By itself").click()
+    named = page.locator(".names.now").inner_text()
+    assert ("second winter" in named) == (page.evaluate(SEEN) == "visible")
     page.get_by_role("button", name="The other one").click()
     assert page.get_by_role("button", name="By itself").get_attribute("aria-pressed") == "false"
     still = page.evaluate(SEEN)

@@ -10,7 +10,7 @@
   var other = laying.querySelector("." + (laying.dataset.base === "older" ? "newer" : "older") + " .layer");
   var divider = laying.querySelector(".divider");
   var controls = laying.querySelector(".laying-controls");
-  var names = { older: controls.querySelector("[data-which=older]"), newer: controls.querySelector("[data-which=newer]") };
+  var names = { older: controls.querySelector(".names:not(.newer)"), newer: controls.querySelector(".names.newer") };
   var still = matchMedia("(prefers-reduced-motion: reduce)");
   var at = 50, timer = 0;
 
