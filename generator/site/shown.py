@@ -252,7 +252,11 @@ class _TileMaker:
             if kept is None or kept.tiles is None:
                 raise FileNotFoundError(2, "tiles vanished from the cache while the site was built", request)
             self._pack = TilePack(kept.tiles)
-        return described(self._pack.read(request), "jpeg", words(self._archive, self._picture, self._facts))
+        try:
+            data = self._pack.read(request)
+        except (KeyError, ValueError):  # it was whole a moment ago; the next build makes it again
+            raise OSError(5, "the kept tiles of a picture can no longer be read", request) from None
+        return described(data, "jpeg", words(self._archive, self._picture, self._facts))
 
 
 def _maker(
