@@ -34,8 +34,8 @@ def test_nights_that_say_too_little_claim_nothing() -> None:
 
 def test_a_year_adds_up_its_nights() -> None:
     said = section("years/2025.html")
-    assert "These are the two nights whose sessions say when they were." in said
+    assert "This counts the two nights with sessions in the dark that say when they were." in said
     year = next(y for y in facts().years if y.year == 2025).dark_use
     assert year is not None
     assert f"In all {year.dark_s / 3600:.1f}" in said
-    assert section("years/2023.html").count("This is the one night") == 1
+    assert section("years/2023.html").count("This counts the one night") == 1
