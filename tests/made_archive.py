@@ -134,7 +134,8 @@ def command(*arguments: object) -> list[str]:
 
 
 def surroundings(**more: str) -> dict[str, str]:
-    return {**os.environ, "PYTHONPATH": str(REPOSITORY), **more}
+    paths = [str(REPOSITORY), *filter(None, [os.environ.get("PYTHONPATH")])]
+    return {**os.environ, "PYTHONPATH": os.pathsep.join(paths), **more}
 
 
 def run(*arguments: object, timeout: float = 120, **more: str) -> subprocess.CompletedProcess[str]:

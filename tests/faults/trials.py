@@ -160,8 +160,9 @@ def trials(
     wrong: list[str] = []
     done, at, more = 0, first, True
     while more:
-        found, more = bench.trial(at, trouble, no_exchange=no_exchange)
-        wrong += [f"{scenario}, {trouble} at operation {at}: {text}" for text in found]
+        kind = TROUBLES[done % len(TROUBLES)] if trouble == "any" else trouble
+        found, more = bench.trial(at, kind, no_exchange=no_exchange)
+        wrong += [f"{scenario}, {kind} at operation {at}: {text}" for text in found]
         done += 1
         at += every
         progress(at)
@@ -178,7 +179,7 @@ def main() -> int:
     options = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
     options.add_argument("folder", type=Path)
     options.add_argument("--scenario", choices=("first", "edit", "picture"), default="edit")
-    options.add_argument("--trouble", choices=TROUBLES, default="EIO")
+    options.add_argument("--trouble", choices=(*TROUBLES, "any"), default="any", help="any: each in turn")
     options.add_argument("--every", type=int, default=1, help="try every so many operations")
     options.add_argument("--first", type=int, default=1)
     options.add_argument("--no-exchange", action="store_true", help="two folders cannot change places in one step")
