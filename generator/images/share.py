@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -57,6 +58,7 @@ def share_picture(data: bytes, lines: Sequence[str], look: Look) -> bytes:
     return _encoded(card)
 
 
+@lru_cache(maxsize=8)
 def _font(face: Path | None, size: int) -> FreeTypeFont:
     from PIL import ImageFont
 

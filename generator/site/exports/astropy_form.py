@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 
 from astropy.table import Column as AstropyColumn
@@ -12,6 +13,8 @@ from generator.site.exports.table import Column, ExportTable
 _TYPES = {"integer": "int64", "decimal": "float64"}
 
 
+# One table is written in one format after the other.
+@lru_cache(maxsize=1)
 def astropy_table(table: ExportTable) -> Any:
     """An :class:`astropy.table.Table` with the same columns, rows, units and descriptions."""
     cells = list(zip(*table.rows, strict=True)) or [()] * len(table.columns)
