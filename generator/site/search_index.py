@@ -89,7 +89,7 @@ def folded(text: str) -> str:
 
 
 def words_of(names: Iterable[str], prose: Iterable[str]) -> set[str]:
-    """The words that a picture is found by. Comments and addresses in Markdown are no words of the page.
+    """The words that a picture is found by. Addresses in Markdown are no words of the page.
 
     >>> sorted(words_of(["NGC 2238"], []))
     ['2238', 'ngc', 'ngc2238']
