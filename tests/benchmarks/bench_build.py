@@ -31,6 +31,16 @@ from tests.made_archive import run, sidecar, write, write_archive  # noqa: E402
 SIZE = (5472, 3648)  # 20 megapixels
 
 
+class Table:
+    """A table in Markdown whose rows are printed as they are known."""
+
+    def __init__(self) -> None:
+        print("| what | measured | against | ratio (at most) |\n|---|---|---|---|", flush=True)
+
+    def row(self, *cells: str) -> None:
+        print(f"| {' | '.join(cells)} |", flush=True)
+
+
 def seconds(work: Callable[[], object]) -> float:
     began = time.perf_counter()
     work()
@@ -107,7 +117,7 @@ def over_all(work: Callable[[tuple[Path, Path]], None], sources: list[Path], fol
     return took
 
 
-def full(folder: Path, pictures: int, processes: int, rows: list[tuple[str, str, str, str]]) -> None:
+def full(folder: Path, pictures: int, processes: int, table: Table) -> None:
     archive = write_archive(folder / "full", pictures)
     sources = sorted((archive / "pictures").glob("*.jpg"))
     for number, path in enumerate(sources):
@@ -118,20 +128,20 @@ def full(folder: Path, pictures: int, processes: int, rows: list[tuple[str, str,
     ours = seconds(lambda: build(archive, "--workers", str(processes)))
     plain = over_all(pillow, sources, folder / "pillow", processes)
     what = f"full build of {pictures} × {SIZE[0] * SIZE[1] / 1e6:.0f} MP, {processes} processes"
-    rows.append((what, f"{ours:.1f} s", f"bare Pillow loop {plain:.1f} s", f"{ours / plain:.2f} (1.10)"))
+    table.row(what, f"{ours:.1f} s", f"bare Pillow loop {plain:.1f} s", f"{ours / plain:.2f} (1.10)")
     try:
         import pyvips  # noqa: F401
     except (ImportError, OSError):
         pass
     else:
         other = over_all(vips, sources, folder / "vips", processes)
-        rows.append((what, f"{ours:.1f} s", f"libvips {other:.1f} s", f"{ours / other:.2f} (1.5)"))
+        table.row(what, f"{ours:.1f} s", f"libvips {other:.1f} s", f"{ours / other:.2f} (1.5)")
     peak = _peak(sources[0], folder)
     decoded = SIZE[0] * SIZE[1] * 3
-    rows.append((
+    table.row(
         "peak memory of a worker", f"{peak / 1e6:.0f} MB", f"decoded picture {decoded / 1e6:.0f} MB",
         f"{peak / decoded:.2f} (2.5)",
-    ))  # fmt: skip
+    )  # fmt: skip
     shutil.rmtree(archive)
 
 
@@ -170,16 +180,16 @@ def floor(archive: Path) -> None:
     subprocess.run([sys.executable, "-I", "-c", _FLOOR, str(archive)], check=True)
 
 
-def many(folder: Path, number: int, repeat: int, rows: list[tuple[str, str, str, str]]) -> dict[str, float]:
+def many(folder: Path, number: int, repeat: int, table: Table) -> dict[str, float]:
     archive = write_archive(folder / f"many-{number}", number)
     first = seconds(lambda: build(archive))
     build(archive)
     lowest = min(seconds(lambda: floor(archive)) for _ in range(3 * repeat))
     nothing = min(seconds(lambda: build(archive)) for _ in range(3 * repeat))
-    rows.append((
+    table.row(
         f"nothing changed, {number:,} pictures", f"{nothing * 1000:.0f} ms", f"floor {lowest * 1000:.0f} ms",
         f"{nothing / lowest:.2f} (4.0)",
-    ))  # fmt: skip
+    )  # fmt: skip
     middle = f"pictures/field-{number // 2:05d}"
     edited = []
     worked = []
@@ -192,14 +202,14 @@ def many(folder: Path, number: int, repeat: int, rows: list[tuple[str, str, str,
     told = build(archive, "--explain").splitlines()[:-1]
     pages = sum(1 for _ in (archive / "site").rglob("*.html"))
     written = sum(line.partition(": ")[0].endswith(".html") for line in told)
-    rows.append((
+    table.row(
         f"one sidecar edited, {number:,} pictures", f"{min(edited):.2f} s, of it {min(worked):.2f} s of processor",
         f"{written} of {pages:,} pages written", f"{100 * written / pages:.2f} % (2 %)",
-    ))  # fmt: skip
-    rows.append((
+    )  # fmt: skip
+    table.row(
         f"first build, {number:,} small pictures", f"{first:.1f} s", f"{pages:,} pages",
         f"{first / pages * 1000:.1f} ms a page",
-    ))  # fmt: skip
+    )  # fmt: skip
     return {"first build": first / number, "nothing changed": nothing / number, "one edit": min(edited) / number}
 
 
@@ -218,24 +228,21 @@ def main() -> None:
     options.add_argument("--folder", type=Path, help="where the archives are made (default: a temporary folder)")
     chosen = options.parse_args()
     folder = Path(tempfile.mkdtemp(prefix="noctuary-bench-", dir=chosen.folder))
-    rows: list[tuple[str, str, str, str]] = []
+    table = Table()
     try:
         if chosen.pictures:
-            full(folder, chosen.pictures, chosen.processes, rows)
-        costs = {number: many(folder, number, chosen.repeat, rows) for number in sorted(chosen.many)}
+            full(folder, chosen.pictures, chosen.processes, table)
+        costs = {number: many(folder, number, chosen.repeat, table) for number in sorted(chosen.many)}
         if len(costs) > 1:
             few, lot = min(costs), max(costs)
             for kind, cost in costs[lot].items():
-                rows.append((
+                table.row(
                     f"{kind}, cost of a picture", f"{cost * 1000:.2f} ms at {lot:,}",
                     f"{costs[few][kind] * 1000:.2f} ms at {few:,}", f"{cost / costs[few][kind]:.2f} (1.15)",
-                ))  # fmt: skip
+                )  # fmt: skip
     finally:
         shutil.rmtree(folder, ignore_errors=True)
     load = os.getloadavg()[1]
-    print("| what | measured | against | ratio (at most) |\n|---|---|---|---|")
-    for row in rows:
-        print(f"| {' | '.join(row)} |")
     print(f"\nPython {sys.version.split()[0]}, {os.cpu_count()} cores, load of the last five minutes {load:.1f}.")
 
 
