@@ -46,7 +46,7 @@ def box(text):
     """Left, top, right, bottom of a label, by the narrow letters that its setting reckons with."""
     size, x, y = size_of(text), float(text.get("x")), float(text.get("y"))
     length = 0.45 * size * len(text.text)
-    left = x - length / 2 if text.get("text-anchor") == "middle" else x
+    left = x - {"start": 0, "middle": length / 2, "end": length}[text.get("text-anchor", "start")]
     return left, y - 0.7 * size, left + length, y
 
 
