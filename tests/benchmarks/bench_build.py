@@ -25,7 +25,7 @@ from pathlib import Path
 REPOSITORY = Path(__file__).resolve().parent.parent.parent
 sys.path.insert(0, str(REPOSITORY))
 
-from generator.images import recipe  # noqa: E402
+from generator.images import recipe, tiles  # noqa: E402
 from tests.made_archive import run, sidecar, write, write_archive  # noqa: E402
 
 SIZE = (5472, 3648)  # 20 megapixels
@@ -77,6 +77,14 @@ def pillow(job: tuple[Path, Path]) -> None:
     source, folder = job
     with Image.open(source) as opened:
         image = opened.convert("RGB")
+    whole = image.size
+    level, factor = image, 1
+    for number, tile in enumerate(tiles.tiles(*whole) if tiles.is_tiled(*whole) else ()):
+        if tile.factor != factor:
+            level = level.resize(tiles.reduced(*whole, tile.factor), Image.Resampling.LANCZOS)
+            factor = tile.factor
+        file = folder / f"{source.stem}-tile-{number}.jpg"
+        level.crop(tile.box).save(file, "JPEG", quality=tiles.QUALITY, subsampling=0)
     for plan in recipe.sizes(*image.size):
         if image.size != (plan.width, plan.height):
             image = image.resize((plan.width, plan.height), Image.Resampling.LANCZOS)
@@ -94,6 +102,17 @@ def vips(job: tuple[Path, Path]) -> None:
 
     source, folder = job
     image = pyvips.Image.new_from_file(str(source)).copy_memory()
+    whole = image.width, image.height
+    level, factor = image, 1
+    for number, tile in enumerate(tiles.tiles(*whole) if tiles.is_tiled(*whole) else ()):
+        if tile.factor != factor:
+            across, down = tiles.reduced(*whole, tile.factor)
+            level = level.resize(across / level.width, vscale=down / level.height).copy_memory()
+            factor = tile.factor
+        left, top, right, low = tile.box
+        cut = level.crop(left, top, min(right, level.width) - left, min(low, level.height) - top)
+        file = str(folder / f"{source.stem}-tile-{number}.jpg")
+        cut.jpegsave(file, Q=tiles.QUALITY, subsample_mode="off", keep="none")
     for plan in recipe.sizes(image.width, image.height):
         if image.width != plan.width:
             image = image.resize(plan.width / image.width, vscale=plan.height / image.height).copy_memory()
