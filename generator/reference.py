@@ -1,11 +1,14 @@
-"""The reference in the README, made from the code: every key, every command, every rule.
+"""The references in README and DEVELOPERS, made from the code: keys, commands, rules, what templates receive.
 
-``python -m generator.reference README.md`` writes it anew between its marks; a test fails while the two
-differ.
+``python -m generator.reference README.md DEVELOPERS.md`` writes them anew between their marks; a test fails
+while text and code differ.
 """
 
 from __future__ import annotations
 
+import dataclasses
+import importlib
+import pkgutil
 import re
 import sys
 from collections.abc import Iterator
@@ -16,6 +19,7 @@ import click
 from pydantic import BaseModel, RootModel
 from pydantic_core import PydanticUndefined
 
+from generator import site
 from generator.archive.rules import RULES as RULES_OF_FORM
 from generator.archive.written import MODELS
 from generator.cli import noctuary
@@ -126,18 +130,40 @@ def _cell(text: str) -> str:
     return " ".join(text.split()).replace("|", "\\|")
 
 
-def with_reference(readme: str) -> str:
-    """A README's text with what stands between its marks made anew."""
-    for name, make in (("keys", keys), ("commands", commands), ("rules", rules)):
+def contexts() -> str:
+    """Every page's context with its fields, in Markdown: what a theme's templates receive."""
+    lines = []
+    for module in sorted(info.name for info in pkgutil.iter_modules(site.__path__)):
+        loaded = importlib.import_module(f"generator.site.{module}")
+        for name, kind in sorted(vars(loaded).items()):
+            if not (name.endswith("Context") and isinstance(kind, type) and kind.__module__ == loaded.__name__):
+                continue
+            lines.append(f"**`{name}`** (`generator/site/{module}.py`): {_cell(kind.__doc__ or '')}\n")
+            lines.append("| field | type |\n|---|---|")
+            lines += [
+                f"| `{f.name}` | `{str(f.type).replace('|', chr(92) + '|')}` |" for f in dataclasses.fields(kind)
+            ]
+            lines.append("")
+    return "\n".join(lines)
+
+
+PARTS = {"keys": keys, "commands": commands, "rules": rules, "contexts": contexts}
+
+
+def with_reference(text: str) -> str:
+    """A text with what stands between the marks that it has made anew."""
+    for name, make in PARTS.items():
         begin, end = f"<!-- {name} -->\n", f"<!-- end of {name} -->"
-        before, _, rest = readme.partition(begin)
-        _, found, after = rest.partition(end)
-        if not found:
-            raise ValueError(f"the text has no marks for {name}")
-        readme = f"{before}{begin}\n{make()}\n{end}{after}"
-    return readme
+        before, found, rest = text.partition(begin)
+        if found:
+            _, closed, after = rest.partition(end)
+            if not closed:
+                raise ValueError(f"the mark {name} is not closed")
+            text = f"{before}{begin}\n{make()}\n{end}{after}"
+    return text
 
 
 if __name__ == "__main__":
-    path = Path(sys.argv[1])
-    path.write_text(with_reference(path.read_text(encoding="utf-8")), encoding="utf-8")
+    for given in sys.argv[1:]:
+        path = Path(given)
+        path.write_text(with_reference(path.read_text(encoding="utf-8")), encoding="utf-8")

@@ -4,6 +4,8 @@ import re
 import textwrap
 from pathlib import Path
 
+import pytest
+
 from generator.archive.begin import begin
 from generator.archive.read import read_archive
 from generator.reference import with_reference
@@ -11,9 +13,14 @@ from generator.reference import with_reference
 README = Path(__file__).parent.parent / "README.md"
 
 
-def test_the_reference_is_what_the_code_says():
-    text = README.read_text(encoding="utf-8")
-    assert text == with_reference(text), "run: python -m generator.reference README.md"
+@pytest.mark.parametrize(
+    ("name", "parts"), [("README.md", ("keys", "commands", "rules")), ("DEVELOPERS.md", ("contexts",))]
+)
+def test_the_reference_is_what_the_code_says(name, parts):
+    text = (README.parent / name).read_text(encoding="utf-8")
+    for part in parts:
+        assert f"<!-- {part} -->" in text
+    assert text == with_reference(text), f"run: python -m generator.reference {name}"
 
 
 def test_the_first_record_is_read_without_a_fault(tmp_path):
