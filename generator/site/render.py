@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 import yaml
-from jinja2 import Environment, FileSystemLoader, StrictUndefined, TemplateSyntaxError, pass_context
+from jinja2 import Environment, FunctionLoader, StrictUndefined, TemplateSyntaxError, pass_context
 from jinja2.runtime import Context
 from markupsafe import Markup
 
@@ -50,7 +50,7 @@ class Renderer:
         words = self._words()
         self.typography = Typography(language, words.gettext, words.ngettext)
         self.environment = Environment(
-            loader=FileSystemLoader([folder / "templates" for folder in self.theme_folders], encoding="utf-8"),
+            loader=FunctionLoader(self._template),
             autoescape=True,
             undefined=StrictUndefined,
             trim_blocks=True,
@@ -75,6 +75,11 @@ class Renderer:
             return translations(self.theme_folders, self.language)
         except BadCatalogue as error:
             raise TemplateSyntaxError(error.message, error.line, error.file.name, str(error.file)) from error
+
+    def _template(self, name: str) -> tuple[str, str, Callable[[], bool]] | None:
+        """A template's source; one that is there and cannot be read is an error, not another folder's turn."""
+        file = None if ".." in name.split("/") else find(self.theme_folders, f"templates/{name}")
+        return None if file is None else (file.read_text(encoding="utf-8"), str(file), lambda: True)
 
     @cached_property
     def theme(self) -> Mapping[str, Any]:
