@@ -37,7 +37,7 @@ def test_angles_of_view_on_36_by_24_mm(focal_mm, width, height, diagonal):
 
 def test_plate_scale_is_the_definition_of_the_radian():
     # 206 264.8 arcsec per focal length: 180 * 3600 / pi.
-    assert ARCSEC_PER_UM_MM * 1000 == pytest.approx(180 * 3600 / math.pi, rel=1e-15)
+    assert math.isclose(ARCSEC_PER_UM_MM * 1000, 180 * 3600 / math.pi, rel_tol=1e-15)
     assert image_scale_arcsec_px(1000, 1) == pytest.approx(206264.8, abs=0.05)
 
 
