@@ -125,5 +125,5 @@ def _story(chart: SeasonChart, dates: list[date], hours: list[float], voice: Voi
         place=chart.place, limit=limit, hours=voice.duration(3600 * hours[best]), month=voice.month(dates[best].month)
     )
     if never:
-        said += voice.gettext("; on {count} nights of the year not at all").format(count=never)
+        said += voice.gettext("; nights of the year without it: {count}").format(count=never)
     return said + "."
