@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 pytestmark = pytest.mark.browser
-CARD = "cards/ngc-2237.html"
+CARD = "cards/ngc-2238.html"
 
 
 @pytest.mark.parametrize("scripts", [True, False])

@@ -23,7 +23,7 @@ PIXELS = (2400, 1600)
 
 
 def address(older: str, newer: str) -> str:
-    return f"compare/ngc-2237--{older}--{newer}.html"
+    return f"compare/ngc-2238--{older}--{newer}.html"
 
 
 def sky_of(name: str) -> Any:
