@@ -84,8 +84,13 @@ def folded(text: str) -> str:
     >>> folded("Große Wolke, Cæsar, Ångström")
     'grosse wolke, cæsar, angstrom'
     """
-    plain = unicodedata.normalize("NFKD", text.casefold())
-    return "".join(c for c in plain if not unicodedata.combining(c))
+    # Taking a letter apart may bring out a capital (a mathematical 𝕬), and folding it another accent: so until it stands.
+    while True:
+        plain = unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", text).casefold())
+        found = "".join(c for c in plain if not unicodedata.combining(c))
+        if found == text:
+            return found
+        text = found
 
 
 def words_of(names: Iterable[str], prose: Iterable[str]) -> set[str]:
