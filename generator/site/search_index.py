@@ -84,7 +84,7 @@ def folded(text: str) -> str:
     >>> folded("Große Wolke, Cæsar, Ångström")
     'grosse wolke, cæsar, angstrom'
     """
-    # Taking a letter apart may bring out a capital (a mathematical 𝕬), and folding it another accent: so until it stands.
+    # Taking a letter apart may bring out a capital (a mathematical 𝕬), folding it another accent: so until it stands.
     while True:
         plain = unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", text).casefold())
         found = "".join(c for c in plain if not unicodedata.combining(c))
