@@ -317,11 +317,6 @@ class Archive:
         """Pictures that lists, totals and feeds speak of, newest first."""
         return tuple(p for p in self.shown if p.listed)
 
-    @cached_property
-    def superseded_by(self) -> Mapping[str, str]:
-        """The id of a picture → the id of the newest shown picture that replaces it directly."""
-        return {p.replaces: p.id for p in reversed(self.shown) if p.replaces}
-
 
 def _clock_order(session: Session) -> tuple[date, float, str, int]:
     # A session without clock times comes after those that have them in the same night.

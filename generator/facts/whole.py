@@ -68,9 +68,6 @@ class ArchiveFacts:
     years: tuple[YearFacts, ...]
     integration: Integration
 
-    def target_named(self, name: str) -> TargetFacts | None:
-        return next((t for t in self.targets if t.name == name), None)
-
 
 def archive_facts(
     archive: Archive,

@@ -52,8 +52,6 @@ WEBP_QUALITY = 85
 #: Method 2 is 2.6 × as fast as the customary 4 for 5 % more bytes.
 WEBP_METHOD = 2
 
-#: What a finished picture may be called. What it is, is read from its content.
-EXTENSIONS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".fits", ".fit", ".fts")
 #: The ending each kind of content goes by.
 ENDINGS = {"jpeg": ".jpg", "webp": ".webp"}
 

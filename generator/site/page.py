@@ -56,11 +56,6 @@ class Page:
     data: tuple[Link, ...] = ()
     share: Share | None = None
 
-    @property
-    def fingerprint(self) -> str:
-        """All that the page is made from beside the theme and the program, as text."""
-        return f"{self.path}\n{self.template}\n{self.listed}\n{self.data!r}\n{self.share!r}\n{self.context!r}"
-
     def words(self) -> dict[str, Any]:
         """The context's fields by name, as the template receives them."""
         return {f.name: getattr(self.context, f.name) for f in fields(self.context)}
