@@ -7,7 +7,8 @@ from pathlib import Path
 
 from generator.facts.picture import PictureFacts
 from generator.facts.placed import Placed
-from generator.images.open import PictureFault, open_picture
+from generator.images.open import open_picture
+from generator.images.opened import PictureFault
 from generator.sky.solve import Refusal, Solution, solve
 from generator.sky.star_table import NoCatalogue, from_file, gaia
 

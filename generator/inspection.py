@@ -223,7 +223,8 @@ def _kept_stars(folder: Path, picture: Picture, hashes: Hashes, stars: dict[str,
 
 def _look(path: Path) -> tuple[Any, ...]:
     """((width, height), doubts) of a picture, or (rule, message, hint) of what is wrong with it."""
-    from generator.images.open import PictureFault, quick_check
+    from generator.images.open import quick_check
+    from generator.images.opened import PictureFault
 
     try:
         width, height, doubts = quick_check(path)

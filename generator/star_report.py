@@ -9,7 +9,8 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from generator.images.open import PictureFault, open_picture
+from generator.images.open import open_picture
+from generator.images.opened import PictureFault
 from generator.images.star_shapes import ShapeReport, Zone, measure
 
 DASH = "—"

@@ -14,7 +14,7 @@ NOT_SHOWN: dict[str, str] = {
         (".cr2", ".cr3", ".crw", ".nef", ".nrw", ".arw", ".srf", ".sr2", ".raf", ".orf", ".rw2", ".pef", ".dng"),
         f"this is a raw frame, not a finished picture: {_EXPORT}",
     ),
-    **dict.fromkeys((".xisf", ".psd", ".psb", ".xcf", ".afphoto"), f"working files are not read: {_EXPORT}"),
+    **dict.fromkeys((".psd", ".psb", ".xcf", ".afphoto"), f"working files are not read: {_EXPORT}"),
     ".fz": "compressed FITS is not read: unpack it to .fits under the same name",
 }
 """Endings that a picture with a sidecar may have by mistake → what to do about it."""

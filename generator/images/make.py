@@ -20,7 +20,8 @@ from hashlib import sha256
 from pathlib import Path
 
 from generator.images import keep, recipe, tiles
-from generator.images.open import PictureFault, open_picture, picture_size
+from generator.images.open import open_picture, picture_size
+from generator.images.opened import PictureFault
 from generator.images.recipe import PictureFile, Planned, Rendition
 
 #: Jobs that wait in an executor other than our own: enough to keep it busy, few enough to stop soon.

@@ -15,83 +15,28 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
-from generator.images.recipe import LIMIT_VARIABLE, max_pixels
+from generator.images.fits_picture import fits_image, open_fits
+from generator.images.kinds import kind_of, raw_frame
+from generator.images.opened import EXPORT, MIB, Doubt, Opened, PictureFault, cut_short, within_limit
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
     from PIL import Image
 
-Doubt = tuple[str, str, str]
 
-_EXPORT = "export it as a JPEG, a PNG or a 16-bit TIFF and put that file here"
-_RAW_ENDINGS = frozenset(
-    {
-        *(".cr2", ".cr3", ".crw", ".nef", ".nrw", ".arw", ".sr2", ".srf", ".dng", ".raf"),
-        *(".orf", ".rw2", ".pef", ".srw", ".x3f", ".3fr", ".iiq", ".erf", ".kdc", ".mrw"),
-    }
-)
 #: A progressive JPEG of a camera or a program has about ten scans; thousands of them are made to keep a reader busy.
 _MAX_SCANS = 400
-_MIB = 1 << 20
 #: No picture of ordinary formats is packed tighter than this.
 _MAX_RATIO = 4000
-
-
-class PictureFault(Exception):
-    """A picture that cannot be used: which rule, what is wrong and what to do."""
-
-    def __init__(self, rule: str, message: str, hint: str) -> None:
-        super().__init__(rule, message, hint)
-        self.rule = rule
-        self.message = message
-        self.hint = hint
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, PictureFault) and self.args == other.args
-
-    def __hash__(self) -> int:
-        return hash(self.args)
-
-
-@dataclass(slots=True)
-class Opened:
-    """A picture in its working form: sRGB, upright, no alpha.
-
-    ``pixels`` is a Pillow picture of mode L or RGB, or a uint16 array of shape (height, width) or
-    (height, width, 3) with the full range of 16 bits. ``doubts`` are (rule, message, hint).
-    """
-
-    pixels: Image.Image | NDArray[np.uint16]
-    width: int
-    height: int
-    doubts: tuple[Doubt, ...] = ()
-
-    def take(self) -> Image.Image | NDArray[np.uint16]:
-        """The pixels, for good: nothing here holds their memory afterwards."""
-        pixels = self.pixels
-        del self.pixels
-        return pixels
-
-    @property
-    def deep(self) -> bool:
-        """Whether the picture has more than 8 bits."""
-        return not hasattr(self.pixels, "getbands")
-
-    @property
-    def image(self) -> Image.Image:
-        """The picture as 8-bit RGB, dithered where it has more bits."""
-        from generator.images.resize import as_8_bit
-
-        return as_8_bit(self.pixels).convert("RGB")
 
 
 def open_picture(path: Path) -> Opened:
     """The whole picture, decoded. Raises PictureFault and nothing else."""
     with _one_fault(path):
-        kind, doubts = _kind(path)
+        kind, doubts = kind_of(path)
         if kind == "fits":
-            return _open_fits(path, doubts)
+            return open_fits(path, doubts)
         return _open_raster(path, kind, doubts)
 
 
@@ -101,21 +46,21 @@ def picture_size(path: Path) -> tuple[int, int]:
     Raises PictureFault and nothing else.
     """
     with _one_fault(path):
-        kind, _ = _kind(path)
+        kind, _ = kind_of(path)
         if kind == "fits":
-            with _fits_image(path) as (_, planes, height, width):
-                _within_limit(width, height)
+            with fits_image(path) as (_, planes, height, width):
+                within_limit(width, height)
                 del planes
                 return width, height
         if kind == "tiff":
             header = _tiff_header(path)
             width, height, orientation = header.width, header.height, header.orientation
-            _within_limit(width, height)
+            within_limit(width, height)
             _plausible(path, width, height, header.bytes_per_pixel)
         else:
             with _pillow(path) as image:
                 width, height = image.size
-                _within_limit(width, height)
+                within_limit(width, height)
                 if kind in ("jpeg", "png") and image.mode != "1":
                     _plausible(path, width, height, 1)
                 orientation = _orientation(image, path)
@@ -129,14 +74,14 @@ def quick_check(path: Path) -> tuple[int, int, tuple[Doubt, ...]]:
     """
     width, height = picture_size(path)
     with _one_fault(path):
-        kind, doubts = _kind(path)
+        kind, doubts = kind_of(path)
         if kind == "jpeg" and not _jpeg_ends(path):
             doubts = list(open_picture(path).doubts)
         elif kind == "png":
             with path.open("rb") as file:
                 chunks = [name for name, _, _ in _png_chunks(file)]
             if b"IEND" not in chunks:
-                raise _cut_short()
+                raise cut_short()
             if b"acTL" in chunks:
                 doubts.append(_many_frames())
         return width, height, tuple(doubts)
@@ -180,7 +125,7 @@ def _one_fault(path: Path) -> Iterator[None]:
 def _damaged(error: Exception) -> PictureFault:
     said = " ".join(str(error).split())
     if isinstance(error, EOFError) or any(word in said.lower() for word in ("truncated", "not enough data")):
-        return _cut_short()
+        return cut_short()
     if "too large" in said.lower() or "max_text" in said.lower():
         return PictureFault(
             "picture-metadata",
@@ -191,15 +136,7 @@ def _damaged(error: Exception) -> PictureFault:
 
     reason = "" if isinstance(error, UnidentifiedImageError) or not said else f" ({said[:120]})"
     return PictureFault(
-        "picture-unreadable", f"the picture is damaged and cannot be decoded{reason}", f"{_EXPORT} instead"
-    )
-
-
-def _cut_short() -> PictureFault:
-    return PictureFault(
-        "picture-truncated",
-        "the picture ends too early: part of the file is missing",
-        "copy or export the file again",
+        "picture-unreadable", f"the picture is damaged and cannot be decoded{reason}", f"{EXPORT} instead"
     )
 
 
@@ -211,126 +148,18 @@ def _many_frames() -> Doubt:
     )
 
 
-def _within_limit(width: int, height: int) -> None:
-    limit = max_pixels()
-    if width < 1 or height < 1:
-        raise PictureFault("picture-empty", "the picture has no pixels", _EXPORT)
-    if width * height > limit:
-        raise PictureFault(
-            "picture-too-large",
-            f"the picture says it has {width} × {height} pixels, more than {limit / 1e6:g} megapixels",
-            f"export it smaller, or set {LIMIT_VARIABLE}={-(-width * height // 1_000_000)} if it is meant",
-        )
-
-
 def _plausible(path: Path, width: int, height: int, bytes_per_pixel: float) -> None:
     """Refuses a header that promises far more than the file can hold, before memory is taken for it.
 
     Deflate makes nothing more than 1,032 times smaller, LZW about as much, baseline JPEG 256 times.
     """
     promised = width * height * bytes_per_pixel
-    if promised > 16 * _MIB and promised > _MAX_RATIO * path.stat().st_size:
+    if promised > 16 * MIB and promised > _MAX_RATIO * path.stat().st_size:
         raise PictureFault(
             "picture-truncated",
             f"the picture says it has {width} × {height} pixels, but the file is far too small for that",
             "copy or export the file again",
         )
-
-
-# What a file is
-
-
-def _kind(path: Path) -> tuple[str, list[Doubt]]:
-    """The kind of picture by its content (a key of ``_ENDINGS``), and a doubt where the name disagrees."""
-    if path.exists() and not path.is_file() and not path.is_dir():  # a pipe would be waited for, for ever
-        raise PictureFault("picture-format", "this is a pipe or a device, not a file", "put a picture here instead")
-    with path.open("rb") as file:
-        head = file.read(64)
-    ending = path.suffix.lower()
-    if not head.strip(b"\0"):
-        what = "the file is empty" if not head else "the file holds nothing but zeros at its beginning"
-        raise PictureFault("picture-empty", what, "copy or export the picture again")
-    kind = _kind_of(head)
-    if kind == "raw" or (kind == "tiff" and ending in _RAW_ENDINGS):
-        raise _raw_frame()
-    if kind in _TOLD:
-        raise PictureFault("picture-format", f"this is {_TOLD[kind]}, which is not read", _EXPORT)
-    if not kind:
-        raise PictureFault("picture-format", "this is no kind of picture that can be read", _EXPORT)
-    doubts: list[Doubt] = []
-    if ending not in _ENDINGS[kind]:
-        doubts.append(
-            (
-                "picture-extension",
-                f"the name ends in {ending or 'nothing'}, but the file is a {kind.upper()}; it is read as that",
-                f"rename it to end in {_ENDINGS[kind][0]}",
-            )
-        )
-    return kind, doubts
-
-
-_ENDINGS = {
-    "jpeg": (".jpg", ".jpeg"),
-    "png": (".png",),
-    "tiff": (".tif", ".tiff"),
-    "fits": (".fits", ".fit", ".fts"),
-    "gif": (".gif",),
-    "webp": (".webp",),
-    "bmp": (".bmp",),
-}
-_TOLD = {
-    "heif": "a HEIF or AVIF picture, or a film",
-    "psd": "a layered PSD file",
-    "xcf": "a layered XCF file",
-    "xisf": "an XISF file",
-    "jp2": "a JPEG 2000 picture",
-    "jxl": "a JPEG XL picture",
-    "exr": "an OpenEXR picture",
-    "pdf": "a PDF document",
-    "zip": "a ZIP archive",
-    "gzip": "a compressed file",
-    "svg": "a drawing or a web page",
-}
-_MAGIC: tuple[tuple[int, bytes, str], ...] = (
-    (0, b"\xff\xd8\xff", "jpeg"),
-    (0, b"\x89PNG\r\n\x1a\n", "png"),
-    (8, b"CR\x02", "raw"),
-    (0, b"II*\0", "tiff"),
-    (0, b"MM\0*", "tiff"),
-    (0, b"II+\0", "tiff"),
-    (0, b"MM\0+", "tiff"),
-    (0, b"SIMPLE  =", "fits"),
-    (0, b"GIF8", "gif"),
-    (8, b"WEBP", "webp"),
-    (0, b"BM", "bmp"),
-    (0, b"IIU\0", "raw"),
-    (0, b"IIR", "raw"),
-    (0, b"MMOR", "raw"),
-    (0, b"FUJIFILM", "raw"),
-    (0, b"FOVb", "raw"),
-    (0, b"\0MRM", "raw"),
-    (4, b"ftypcrx", "raw"),
-    (0, b"II\x1a\0\0\0HEAPCCDR", "raw"),
-    (0, b"8BPS", "psd"),
-    (0, b"gimp xcf", "xcf"),
-    (0, b"XISF0100", "xisf"),
-    (0, b"\0\0\0\x0cjP  ", "jp2"),
-    (0, b"\xff\x4f\xff\x51", "jp2"),
-    (0, b"\xff\x0a", "jxl"),
-    (0, b"\0\0\0\x0cJXL ", "jxl"),
-    (0, b"v/1\x01", "exr"),
-    (0, b"%PDF", "pdf"),
-    (0, b"PK\x03\x04", "zip"),
-    (0, b"\x1f\x8b", "gzip"),
-    (4, b"ftyp", "heif"),
-)
-
-
-def _kind_of(head: bytes) -> str:
-    for offset, magic, kind in _MAGIC:
-        if head[offset : offset + len(magic)] == magic:
-            return kind
-    return "svg" if head.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"<") else ""
 
 
 # JPEG, PNG and TIFF
@@ -382,7 +211,7 @@ def _tiff_header(path: Path) -> _TiffHeader:
         page = file.pages[0]
         tags = page.tags
         if 50706 in tags or int(page.compression) in (34713, 32767, 34892):
-            raise _raw_frame()
+            raise raw_frame()
         orientation = tags[274].value if 274 in tags else 1
         profile = tags[34675].value if 34675 in tags else None
         bits = page.bitspersample
@@ -406,14 +235,6 @@ def _is_preview(page: Any) -> bool:
     return bool(int(getattr(page, "subfiletype", 0) or 0) & 5)
 
 
-def _raw_frame() -> PictureFault:
-    return PictureFault(
-        "picture-format",
-        "this is a raw frame of a camera, not a finished picture",
-        f"develop or stack it, then {_EXPORT}",
-    )
-
-
 def _orientation(image: Image.Image, path: Path) -> int:
     """EXIF orientation 1…8. In a PNG it may come after the pixels, so its chunks are walked."""
     from PIL import Image as Pillow
@@ -422,7 +243,7 @@ def _orientation(image: Image.Image, path: Path) -> int:
         exif = Pillow.Exif()
         with path.open("rb") as file:
             for name, size, _ in _png_chunks(file):
-                if name == b"eXIf" and size < _MIB:
+                if name == b"eXIf" and size < MIB:
                     exif.load(b"Exif\0\0" + file.read(size))
     else:
         try:
@@ -460,7 +281,7 @@ def _open_raster(path: Path, kind: str, doubts: list[Doubt]) -> Opened:
 
     if kind == "tiff":
         header = _tiff_header(path)
-        _within_limit(header.width, header.height)
+        within_limit(header.width, header.height)
         _plausible(path, header.width, header.height, header.bytes_per_pixel)
         if header.more_pages:
             doubts.append(_many_frames())
@@ -468,13 +289,13 @@ def _open_raster(path: Path, kind: str, doubts: list[Doubt]) -> Opened:
             pixels, mode = _deep_tiff(path, doubts)
             return _opened_deep(pixels, mode, header.profile, doubts)
     with _pillow(path) as image:
-        _within_limit(*image.size)
+        within_limit(*image.size)
         if kind in ("jpeg", "png") and image.mode != "1":
             _plausible(path, *image.size, 1)
         if kind != "tiff" and image.format != "MPO" and getattr(image, "n_frames", 1) > 1:
             doubts.append(_many_frames())
         if kind == "jpeg" and image.info.get("progressive") and path.read_bytes().count(b"\xff\xda") > _MAX_SCANS:
-            raise PictureFault("picture-unreadable", "the JPEG has an absurd number of scans", _EXPORT)
+            raise PictureFault("picture-unreadable", "the JPEG has an absurd number of scans", EXPORT)
         profile = _profile(image)
         if kind == "png" and _png_bits(path) > 8:
             turn = _orientation(image, path)
@@ -656,7 +477,7 @@ def _raw_png(path: Path, rawmode: str) -> Iterator[Image.Image]:
 def _strips(image: Image.Image) -> Iterator[tuple[slice, NDArray[Any]]]:
     import numpy as np
 
-    step = max(1, _MIB // image.width)
+    step = max(1, MIB // image.width)
     for top in range(0, image.height, step):
         bottom = min(image.height, top + step)
         yield slice(top, bottom), np.asarray(image.crop((0, top, image.width, bottom)))
@@ -688,7 +509,7 @@ def _deep_tiff(path: Path, doubts: list[Doubt]) -> tuple[NDArray[Any], str]:
         pixels = np.uint16(65535) - pixels
     colours = {0: 1, 1: 1, 2: 3, 5: 4}.get(photometric)
     if colours is None or samples < colours:
-        raise PictureFault("picture-format", "this TIFF holds its colours in a way that is not read", _EXPORT)
+        raise PictureFault("picture-format", "this TIFF holds its colours in a way that is not read", EXPORT)
     covered = samples > colours and bool(within) and within[0] in (1, 2)
     if samples > 1:
         pixels = pixels[..., : colours + covered]
@@ -746,7 +567,7 @@ def _as_uint16(array: NDArray[Any], doubts: list[Doubt]) -> NDArray[np.uint16]:
         scaled: NDArray[np.uint16] = np.rint(np.clip(array, 0, None) * (65535.0 / top)).astype(np.uint16)
         return scaled
     if array.dtype.kind != "f":
-        raise PictureFault("picture-format", f"pixels of type {array.dtype} are not read", _EXPORT)
+        raise PictureFault("picture-format", f"pixels of type {array.dtype} are not read", EXPORT)
     out = np.empty(array.shape, np.uint16)
     outside = False
     for top_row in range(0, array.shape[0], 64):
@@ -762,92 +583,3 @@ def _as_uint16(array: NDArray[Any], doubts: list[Doubt]) -> NDArray[np.uint16]:
             )
         )
     return out
-
-
-# FITS
-
-
-@contextmanager
-def _fits_image(path: Path) -> Iterator[tuple[Any, tuple[Any, ...], int, int]]:
-    """The first picture of a FITS file: (HDU, the index of each plane, height, width)."""
-    from astropy.io import fits
-
-    with fits.open(path, memmap=False, lazy_load_hdus=True, ignore_missing_simple=False) as file:
-        size = path.stat().st_size
-        at = 0
-        while True:
-            try:
-                hdu = file[at]
-            except IndexError:
-                break
-            where = hdu.fileinfo() or {}
-            shape = tuple(int(n) for n in getattr(hdu, "shape", ()) or ())
-            if len(shape) >= 2 and hdu.is_image:
-                if "datLoc" in where and where["datLoc"] + _data_bytes(hdu) > size:
-                    raise _cut_short()
-                while len(shape) > 3 and shape[0] == 1:
-                    shape = shape[1:]
-                lead = (0,) * (len(hdu.shape) - len(shape))
-                if len(shape) == 2:
-                    yield hdu, (lead,), shape[0], shape[1]
-                    return
-                if len(shape) == 3 and shape[0] in (1, 3):
-                    yield hdu, tuple((*lead, p) for p in range(shape[0])), shape[1], shape[2]
-                    return
-                raise PictureFault(
-                    "picture-format",
-                    f"the FITS picture is {' × '.join(map(str, reversed(shape)))}; only 1 or 3 planes are shown",
-                    "write it with one plane, or three for red, green and blue",
-                )
-            at += 1
-    raise PictureFault("picture-empty", "the FITS file holds no picture", _EXPORT)
-
-
-def _data_bytes(hdu: Any) -> int:
-    header = getattr(hdu, "_bintable", hdu) if hasattr(hdu, "compression_type") else hdu
-    return int(getattr(header, "size", 0) or 0) if not hasattr(hdu, "compression_type") else 0
-
-
-def _open_fits(path: Path, doubts: list[Doubt]) -> Opened:
-    import numpy as np
-
-    with _fits_image(path) as (hdu, planes, height, width):
-        _within_limit(width, height)
-        step = max(1, _MIB // width)
-        strips = [(top, min(height, top + step)) for top in range(0, height, step)]
-
-        def values(plane: tuple[int, ...], top: int, bottom: int) -> NDArray[np.float32]:
-            part: NDArray[np.float32] = np.asarray(hdu.section[(*plane, slice(top, bottom), slice(None))])
-            return part.astype(np.float32, copy=False)
-
-        low, high = np.inf, -np.inf
-        for plane in planes:
-            for top, bottom in strips:
-                finite = values(plane, top, bottom)
-                finite = finite[np.isfinite(finite)]
-                if finite.size:
-                    low, high = min(low, float(finite.min())), max(high, float(finite.max()))
-        if low > high:
-            doubts.append(("picture-range", "no pixel of the FITS picture has a value; it is black", _EXPORT))
-            low, high = 0.0, 1.0
-        if low < 0.0 or high > 1.0:
-            doubts.append(
-                (
-                    "picture-range",
-                    f"the FITS values lie outside 0…1 and are shown from their minimum {low:g} to maximum {high:g}",
-                    "write it stretched as it should look, with values from 0 to 1",
-                )
-            )
-        else:
-            low, high = 0.0, 1.0
-        span = (high - low) or 1.0
-        pixels = np.empty((height, width) if len(planes) == 1 else (height, width, 3), np.uint16)
-        for index, plane in enumerate(planes):
-            for top, bottom in strips:
-                scaled = (values(plane, top, bottom).astype(np.float64) - low) / span
-                scaled = np.nan_to_num(scaled, nan=0.0, posinf=1.0, neginf=0.0)
-                # FITS counts rows from the bottom.
-                rows = np.rint(np.clip(scaled, 0.0, 1.0) * 65535.0).astype(np.uint16)[::-1]
-                target = pixels if len(planes) == 1 else pixels[..., index]
-                target[height - bottom : height - top] = rows
-    return Opened(pixels, width, height, tuple(doubts))

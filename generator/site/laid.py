@@ -146,7 +146,7 @@ def _drawn_again(
         from generator.images.describe import Description, described
         from generator.images.keep import read_rendition
         from generator.images.make import make_renditions
-        from generator.images.open import PictureFault
+        from generator.images.opened import PictureFault
         from generator.images.warp import encoded, warped
         from generator.sky.placement import avm_fields
 

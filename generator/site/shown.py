@@ -167,7 +167,7 @@ def _renditions(
     if not pictures:
         return {}
     from generator.images.make import Job, make_all
-    from generator.images.open import PictureFault
+    from generator.images.opened import PictureFault
 
     jobs = {}
     for picture in pictures:

@@ -140,7 +140,6 @@ def test_what_builds_on_another(folder: Path) -> None:
     archive = sound(folder)
     picture = archive.pictures["rosette-2025"]
     assert [s.identity for s in archive.sessions_of(picture)] == [("rosette-2024", 0), ("rosette-2025", 0)]
-    assert archive.superseded_by == {"rosette-2024": "rosette-2025"}
     assert picture.former_ids == ("rosette-old",)
 
 

@@ -20,7 +20,8 @@ from PIL import Image, PngImagePlugin
 
 from generator.images import keep
 from generator.images.make import Job, make_all, make_renditions
-from generator.images.open import Opened, PictureFault, open_picture, picture_size, quick_check
+from generator.images.open import open_picture, picture_size, quick_check
+from generator.images.opened import Opened, PictureFault
 from generator.images.recipe import PictureFile
 
 PHOTO = Path(skimage.data.__file__).parent / "rocket.jpg"

@@ -26,7 +26,8 @@ from generator.build import build, examine
 from generator.finding import Finding
 from generator.images.keep import source_hash
 from generator.images.make import make_renditions
-from generator.images.open import PictureFault, quick_check
+from generator.images.open import quick_check
+from generator.images.opened import PictureFault
 from generator.images.recipe import PictureFile
 from tests.made_archive import bytes_below, jpeg, set_plainly, sidecar, write, write_archive
 

@@ -18,7 +18,7 @@ from PIL import Image
 from generator.images import keep, recipe
 from generator.images.describe import Description, described
 from generator.images.make import Job, make_all, make_renditions, memory_available
-from generator.images.open import PictureFault
+from generator.images.opened import PictureFault
 from generator.images.recipe import PictureFile
 
 REAL = (
