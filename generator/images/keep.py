@@ -9,12 +9,13 @@ The folder may be deleted at any time.
 from __future__ import annotations
 
 import hashlib
+import io
 import json
 import os
-from collections.abc import Collection, Iterable
-from contextlib import suppress
+from collections.abc import Collection, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 from generator.images import recipe, tiles
 from generator.images.recipe import PictureFile, Rendition
@@ -53,30 +54,44 @@ def tiles_name(entry: str) -> str:
     return f"{entry}-tiles.pack"
 
 
-def write(path: Path, data: bytes) -> None:
-    """:func:`write_parts` for a file in one part."""
-    write_parts(path, (data,))
+class Sink(io.RawIOBase):
+    """Where a file's bytes go as they are made; nothing is held in memory, and at the end their hash is known."""
+
+    def __init__(self, file: IO[bytes]) -> None:
+        self._file = file
+        self._whole = hashlib.sha256()
+        self.bytes = 0
+
+    def writable(self) -> bool:
+        return True
+
+    def write(self, data: Any) -> int:
+        self._whole.update(data)
+        self._file.write(data)
+        self.bytes += len(data)
+        return len(data)
+
+    @property
+    def sha256(self) -> str:
+        return self._whole.hexdigest()
 
 
-def write_parts(path: Path, parts: Iterable[bytes]) -> str:
-    """Writes a file in one step: it is there wholly or not at all. Returns its sha256; raises OSError.
+@contextmanager
+def written(path: Path) -> Iterator[Sink]:
+    """A file that is there wholly once the context is left without an error, or not at all; raises OSError.
 
     It is not flushed to the disk. After a power failure it may hold anything, which is noticed by its hash when it is
     read (:func:`read_rendition`); to wait for the disk after every file would cost more than making one again.
     """
     temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
-        whole = hashlib.sha256()
         with temporary.open("wb") as file:
-            for part in parts:
-                file.write(part)
-                whole.update(part)
+            yield Sink(file)
         temporary.replace(path)
     except BaseException:
         with suppress(OSError):
             temporary.unlink()
         raise
-    return whole.hexdigest()
 
 
 def remember(folder: Path, entry: str, picture: PictureFile, digests: dict[str, str]) -> None:
@@ -106,7 +121,8 @@ def remember(folder: Path, entry: str, picture: PictureFile, digests: dict[str, 
         },
     }
     plain["seal"] = _seal(plain)
-    write(folder / f"{entry}.json", _written(plain))
+    with written(folder / f"{entry}.json") as sink:
+        sink.write(_as_json(plain))
 
 
 def recall(folder: Path, entry: str) -> PictureFile | None:
@@ -178,12 +194,12 @@ def _entry(folder: Path, entry: str) -> dict[str, Any] | None:
     return plain if isinstance(plain, dict) and plain.pop("seal", None) == _seal(plain) else None
 
 
-def _written(plain: dict[str, Any]) -> bytes:
+def _as_json(plain: dict[str, Any]) -> bytes:
     return json.dumps(plain, ensure_ascii=False, sort_keys=True).encode("utf-8", "surrogatepass")
 
 
 def _seal(plain: dict[str, Any]) -> str:
-    return hashlib.sha256(_written(plain)).hexdigest()
+    return hashlib.sha256(_as_json(plain)).hexdigest()
 
 
 def _inside(name: object, entry: str) -> str:

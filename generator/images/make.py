@@ -6,7 +6,6 @@ A picture is decoded once; each worker holds one picture at a time. Written agai
 
 from __future__ import annotations
 
-import io
 import multiprocessing
 import multiprocessing.connection
 import os
@@ -16,13 +15,16 @@ from collections.abc import Callable, Iterable
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
-from hashlib import sha256
 from pathlib import Path
+from typing import IO, TYPE_CHECKING, cast
 
 from generator.images import keep, recipe, tiles
 from generator.images.open import open_picture, picture_size
 from generator.images.opened import PictureFault
 from generator.images.recipe import PictureFile, Planned, Rendition
+
+if TYPE_CHECKING:
+    from PIL import Image
 
 #: Jobs that wait in an executor other than our own: enough to keep it busy, few enough to stop soon.
 _WAITING = 256
@@ -90,15 +92,17 @@ def _made(path: Path, folder: Path, entry: str) -> PictureFile:
     for image in chain(opened.take(), [(p.width, p.height) for p in planned]):
         plan = next(plans)
         for format in plan.formats:
-            data = encoded(image, format, plan)
             file = folder / keep.file_name(entry, plan.width, recipe.ENDINGS[format])
-            keep.write(file, data)
-            digests[file.name] = sha256(data).hexdigest()
-            renditions.append(Rendition(plan.width, plan.height, format, file, len(data)))
-            del data
+            with keep.written(file) as sink:
+                _encode(image, format, plan, sink)
+            digests[file.name] = sink.sha256
+            renditions.append(Rendition(plan.width, plan.height, format, file, sink.bytes))
         if plan is planned[0] and tiles.is_tiled(plan.width, plan.height):
             tiled = folder / keep.tiles_name(entry)
-            digests[tiled.name] = keep.write_parts(tiled, tiles.pack(image))
+            with keep.written(tiled) as sink:
+                for part in tiles.pack(image):
+                    sink.write(part)
+            digests[tiled.name] = sink.sha256
         if plan is planned[-1]:
             colour = mean_colour(image)
         del image
@@ -108,18 +112,14 @@ def _made(path: Path, folder: Path, entry: str) -> PictureFile:
     return picture
 
 
-def encoded(image: object, format: str, plan: Planned) -> bytes:
-    """A picture (Pillow, L or RGB) as JPEG without chroma subsampling or as WebP, without any metadata."""
-    from PIL import Image
-
-    assert isinstance(image, Image.Image)
-    out = io.BytesIO()
+def _encode(image: Image.Image, format: str, plan: Planned, sink: keep.Sink) -> None:
+    """A picture (L or RGB) as JPEG without chroma subsampling or as WebP, without any metadata."""
     image.info.clear()
+    out = cast("IO[bytes]", sink)
     if format == "jpeg":
         image.save(out, "JPEG", quality=plan.quality, subsampling=0)
     else:
         image.save(out, "WEBP", quality=recipe.WEBP_QUALITY, method=recipe.WEBP_METHOD)
-    return out.getvalue()
 
 
 def make_all(

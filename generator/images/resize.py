@@ -4,13 +4,17 @@ Measured on a simulated field (see :mod:`generator.images.recipe` for the number
 gamma space, sharp where people look closely; the steps below it are Hamming in linear light, in which a star's
 light is a sum and stays the same however small the picture, and which cuts no black rings round bright stars.
 The light is carried through the chain in integers of 0…65535 and becomes 8 bits once for each size.
+Tiles halve, and there each pixel is the mean of four: a simulated star keeps in the median 0.93 of its light at
+half the size (0.94 with Lanczos, which cuts rings) and 0.92 at a quarter, every pixel lies exactly where it belongs,
+and it costs a tenth of Lanczos.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from functools import lru_cache
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache, partial
+from typing import TYPE_CHECKING, Protocol
 
 from PIL import Image
 
@@ -19,8 +23,10 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 
-#: Rows of a result that are made at once.
+#: Rows that are made at once; an even number.
 _ROWS = 256
+#: Pixels of a picture whose bands are turned from light into levels together.
+_SMALL = 700_000
 
 
 def chain(pixels: Image.Image | NDArray[np.uint16], sizes: Sequence[tuple[int, int]]) -> Iterator[Image.Image]:
@@ -42,7 +48,7 @@ def chain(pixels: Image.Image | NDArray[np.uint16], sizes: Sequence[tuple[int, i
         first = _lanczos(pixels, todo[0])
         del pixels
         if len(todo) > 1:
-            light = [band.point(_to_light(), "I") for band in first.split()]
+            light = _of_each(list(first.split()), lambda band: band.point(_to_light(), "I"))
     else:
         small = _lanczos_deep(pixels, todo[0])
         del pixels
@@ -53,11 +59,66 @@ def chain(pixels: Image.Image | NDArray[np.uint16], sizes: Sequence[tuple[int, i
     yield first
     del first
     for size in todo[1:]:
-        light = [band.resize(size, Image.Resampling.HAMMING) for band in light]
+        light = _of_each(light, partial(Image.Image.resize, size=size, resample=Image.Resampling.HAMMING))
         if deep:
             yield as_8_bit(_deep_of(light))
         else:
             yield _levels_of(light)
+
+
+class Level(Protocol):
+    """A picture of which parts can be cut out."""
+
+    def crop(self, box: tuple[int, int, int, int], /) -> Image.Image:
+        """The part between left, top, right and lower edge, in pixels."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Banded:
+    """A picture held as its bands: three bytes a pixel, where a picture of Pillow's takes four."""
+
+    mode: str
+    bands: list[Image.Image]
+
+    def crop(self, box: tuple[int, int, int, int], /) -> Image.Image:
+        return Image.merge(self.mode, [band.crop(box) for band in self.bands])
+
+
+def halves(image: Image.Image, times: int) -> Iterator[Level]:
+    """A picture (L or RGB) at 1/2, 1/4 … 1/2**``times`` of its size, rounded up: each pixel the mean of four.
+
+    The first in gamma space, the others in linear light. Each is good until the next is asked for; who has let go of
+    it by then has its memory back.
+    """
+    if times < 1:
+        return
+    bands = [Image.new("L", (-(-image.width // 2), -(-image.height // 2))) for _ in image.getbands()]
+    for top in range(0, image.height, _ROWS):
+        strip = image.crop((0, top, image.width, min(image.height, top + _ROWS))).reduce(2)
+        for band, part in zip(bands, strip.split(), strict=True):
+            band.paste(part, (0, top // 2))
+    yield _Banded(image.mode, bands)
+    light = _of_each(bands, _light_halved)
+    for turn in range(times - 1):
+        if turn:
+            light = [band.reduce(2) for band in light]
+        yield _levels_of(light)
+
+
+def _of_each(bands: list[Image.Image], work: Callable[[Image.Image], Image.Image]) -> list[Image.Image]:
+    """What becomes of each band; the bands are used up, so that hardly more than one is in memory twice."""
+    made = []
+    while bands:
+        made.append(work(bands.pop(0)))
+    return made
+
+
+def _light_halved(band: Image.Image) -> Image.Image:
+    out = Image.new("I", (-(-band.width // 2), -(-band.height // 2)))
+    for top in range(0, band.height, _ROWS):
+        strip = band.crop((0, top, band.width, min(band.height, top + _ROWS)))
+        out.paste(strip.point(_to_light(), "I").reduce(2), (0, top // 2))
+    return out
 
 
 def _size(pixels: Image.Image | NDArray[np.uint16]) -> tuple[int, int]:
@@ -164,15 +225,18 @@ def _deep_of(light: list[Image.Image]) -> NDArray[np.uint16]:
 
 
 def _levels_of(light: list[Image.Image]) -> Image.Image:
-    """Light as an 8-bit picture. The bands are looked up as one: Pillow reads its table of 65,536 anew each time."""
-    if len(light) == 1:
-        return light[0].point(_from_light(), "L")
+    """Light as an 8-bit picture. Pillow reads its table of 65,536 anew each time, which for a small picture is most
+    of the work: the bands of one are looked up together. Those of a large one would take too much room for that."""
     width, height = light[0].size
-    stacked = Image.new("I", (width, height * len(light)))
-    for index, band in enumerate(light):
-        stacked.paste(band, (0, index * height))
-    levels = stacked.point(_from_light(), "L")
-    return Image.merge("RGB", [levels.crop((0, i * height, width, (i + 1) * height)) for i in range(len(light))])
+    if len(light) > 1 and width * height <= _SMALL:
+        stacked = Image.new("I", (width, height * len(light)))
+        for index, band in enumerate(light):
+            stacked.paste(band, (0, index * height))
+        whole = stacked.point(_from_light(), "L")
+        levels = [whole.crop((0, i * height, width, (i + 1) * height)) for i in range(len(light))]
+    else:
+        levels = [band.point(_from_light(), "L") for band in light]
+    return levels[0] if len(levels) == 1 else Image.merge("RGB", levels)
 
 
 def _linear(codes: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -12,18 +12,24 @@ import io
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from itertools import chain, groupby
+from operator import attrgetter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from PIL import Image
 
-#: Tiles are squares of so many pixels, but at the right and the lower edge.
-SIDE = 512
+    from generator.images.resize import Level
+
+#: Tiles are squares of so many pixels, but at the right and the lower edge. With half the side a picture would be
+#: four times as many files to write, to look after and to send to a server.
+SIDE = 1024
 QUALITY = 88
 #: Pictures of fewer pixels are looked at in their one full rendition.
 LEAST_PIXELS = 8_000_000
 
+_LENGTH_BYTES = 8
 _CONTEXT = "http://iiif.io/api/image/3/context.json"
 
 
@@ -117,30 +123,28 @@ def info(width: int, height: int, address: str) -> dict[str, Any]:
 
 
 def pack(image: Image.Image) -> Iterator[bytes]:
-    """The tiles of a picture (L or RGB) in the parts of one file: a table of contents, then the encoded tiles.
+    """The tiles of a picture (L or RGB) in the parts of one file: the encoded tiles, a table of contents, its length.
 
-    The file begins with its table, so everything is encoded before the first part is given.
+    The table comes last, so that no tile has to be held until all are encoded.
     """
-    from generator.images.resize import chain
+    from generator.images.resize import halves
 
-    width, height = image.size
-    wanted: dict[int, list[Tile]] = {}
-    for tile in tiles(width, height):
-        wanted.setdefault(tile.factor, []).append(tile)
-    sizes = [reduced(width, height, factor) for factor in wanted]
     contents: list[tuple[str, int, int]] = []
-    parts: list[bytes] = []
     at = 0
-    for (_, cut), level in zip(wanted.items(), chain(image, sizes), strict=True):
-        for tile in cut:
+    factors = scale_factors(*image.size)
+    levels: Iterator[Level] = chain((image,), halves(image, len(factors) - 1))
+    for _, wanted in groupby(tiles(*image.size), attrgetter("factor")):
+        level = next(levels)
+        for tile in wanted:
             out = io.BytesIO()
             level.crop(tile.box).save(out, "JPEG", quality=QUALITY, subsampling=0)
-            parts.append(out.getvalue())
-            contents.append((tile.request, at, len(parts[-1])))
-            at += len(parts[-1])
-    table = json.dumps(contents).encode() + b"\n"
+            contents.append((tile.request, at, out.tell()))
+            at += out.tell()
+            yield out.getvalue()
+        del level  # or the larger would be held while the smaller is made
+    table = json.dumps(contents).encode()
     yield table
-    yield from parts
+    yield len(table).to_bytes(_LENGTH_BYTES, "big")
 
 
 class TilePack:
@@ -154,8 +158,10 @@ class TilePack:
         """The encoded tile of a request."""
         with self._path.open("rb") as file:
             if self._contents is None:
-                table = file.readline()
-                self._contents = {name: (len(table) + at, size) for name, at, size in json.loads(table)}
+                end = file.seek(max(0, file.seek(0, io.SEEK_END) - _LENGTH_BYTES))
+                length = int.from_bytes(file.read(), "big")
+                file.seek(max(0, end - length))
+                self._contents = {name: (at, size) for name, at, size in json.loads(file.read(length))}
             at, size = self._contents[request]
             file.seek(at)
             data = file.read(size)

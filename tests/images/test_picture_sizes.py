@@ -6,12 +6,12 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
 from generator.images import recipe
-from generator.images.resize import chain, mean_colour
+from generator.images.resize import chain, halves, mean_colour
 
 
 def linear(levels: np.ndarray) -> np.ndarray:
@@ -88,3 +88,38 @@ def test_the_first_step_is_lanczos_of_the_whole_picture(size: tuple[int, int]) -
     assert np.abs(np.asarray(first).astype(int) - whole).max() <= 2
     (deep,) = chain(pixels.astype(np.uint16) * 257, [size])
     assert np.abs(np.asarray(deep).astype(int) - whole).max() <= 2
+
+
+@given(st.integers(1, 700), st.integers(1, 700), st.integers(1, 4), st.sampled_from(["L", "RGB"]))
+@settings(max_examples=40, deadline=None)
+def test_halves_are_rounded_up_and_each_pixel_is_the_mean_of_its_own(
+    width: int, height: int, times: int, mode: str
+) -> None:
+    pixels = np.random.default_rng(width * height).integers(60, 70, (height, width)).astype(np.uint8)
+    image = Image.fromarray(pixels).convert(mode)
+    for turn, level in enumerate(halves(image, times), 1):
+        step = 2**turn
+        across, down = -(-width // step), -(-height // step)
+        cut = level.crop((0, 0, across, down))
+        assert (cut.mode, cut.size) == (mode, (across, down))
+        x, y = across // 2, down // 2
+        own = pixels[y * step : (y + 1) * step, x * step : (x + 1) * step]
+        # At an odd edge a pixel is made of fewer, each of which counts for more.
+        assert own.min() - 1 <= np.asarray(cut.convert("L"))[y, x] <= own.max() + 1
+        if own.shape == (step, step):
+            assert abs(float(np.asarray(cut.convert("L"))[y, x]) - own.mean()) <= 1.1
+
+
+def test_stars_keep_their_light_in_halves() -> None:
+    field = np.full((1024, 1024), 20.0)
+    y, x = np.mgrid[-12:13, -12:13]
+    places = [(64 + 128 * i + 3 * j, 64 + 128 * j + 5 * i) for i in range(7) for j in range(7)]
+    for row, column in places:
+        field[row - 12 : row + 13, column - 12 : column + 13] += 60 * np.exp(-(x**2 + y**2) / (2 * 1.5**2))
+    image = Image.fromarray(np.rint(field).astype(np.uint8))
+    before = (linear(np.asarray(image).astype(float)) - linear(np.array(20.0))).sum()
+    for turn, level in enumerate(halves(image, 3), 1):
+        after = np.asarray(level.crop((0, 0, 1024 // 2**turn, 1024 // 2**turn))).astype(float)
+        assert after.min() >= 19
+        kept = (linear(after) - linear(np.array(20.0))).sum() * 4**turn / before
+        assert 0.85 < kept < 1.1, turn

@@ -87,10 +87,10 @@ def test_information_has_what_the_specification_requires() -> None:
     assert (told["width"], told["height"]) == (6000, 4000)
     # 5.1: the identifier is the base URI, without a slash at its end.
     assert told["id"] == "https://example.org/images/rosette-tiles.abc"
-    assert told["tiles"] == [{"width": 512, "height": 512, "scaleFactors": [1, 2, 4, 8, 16]}]
+    assert told["tiles"] == [{"width": 1024, "height": 1024, "scaleFactors": [1, 2, 4, 8]}]
     # 5.3: sizes from small to large; 5.2: max gives the largest picture of no more than maxArea.
-    assert told["sizes"] == [{"width": 375, "height": 250}, {"width": 750, "height": 500}]
-    assert told["maxArea"] == 750 * 500
+    assert told["sizes"] == [{"width": 750, "height": 500}, {"width": 1500, "height": 1000}]
+    assert told["maxArea"] == 1500 * 1000
 
 
 @pytest.fixture(scope="module")
