@@ -14,9 +14,9 @@ from generator.archive.schema import write_schemas
 from generator.finding import Finding, Mark, doubt, fault, in_order
 from generator.idle import unchanged
 from generator.inspection import Inspection, inspect, program_hash, read_memory, write_memory
-from generator.logbook import FOLDER, Logbook, program_stamp, read_logbook, site_files, write_logbook
+from generator.logbook import FOLDER, Logbook, program_stamp, read_logbook, write_logbook
 from generator.site.product import Product
-from generator.site.publish import MADE, Assembly, CannotPublish, foreign_files, recover
+from generator.site.publish import MADE, Assembly, CannotPublish, foreign_files, lying_files, recover
 from generator.site.works import BadTemplate, NoSuchExecutor, works
 
 Progress = Callable[[str, int, int], None]
@@ -59,8 +59,8 @@ def build(
     folder = archive.resolve()
     out = (out or folder / "site").resolve()
     # An archive is hundreds of thousands of small records that stay: looking through them for circles again and
-    # again would take a fifth of the time.
-    gc.set_threshold(200_000, 20, 100)
+    # again would take a tenth of the time.
+    gc.disable()
     try:
         with _Lock(folder):
             return _build(folder, out, workers, executor, progress or _silent)
@@ -76,6 +76,9 @@ def build(
     except OSError as error:
         where = f" ({error.filename})" if error.filename else ""
         return _refused(out, [_trouble("disk", f"{error.strerror or error}{where}", "mend that and build again")])
+    finally:
+        gc.unfreeze()
+        gc.enable()
 
 
 def _build(folder: Path, out: Path, workers: int | None, executor: str | None, progress: Progress) -> Outcome:
@@ -89,14 +92,15 @@ def _build(folder: Path, out: Path, workers: int | None, executor: str | None, p
     seen = inspect(folder, out, logbook, memory, date.today())
     if seen.faults or seen.archive is None or seen.facts is None or seen.almanac is None:
         return _refused(out, seen.findings)
-    if foreign := foreign_files(out):
+    lying = lying_files(out)
+    if foreign := foreign_files(out, lying):
         more = f" and {len(foreign) - 1} more" if foreign[1:] else ""
         raise CannotPublish(
             f"the output folder {out} holds files that no build made: {foreign[0]}{more}",
             "move them away, or choose another folder with --out",
         )
     before = logbook if logbook.out == str(out) else Logbook()
-    standing = _as_made(before, out)
+    standing = _as_made(before, lying)
 
     site = works(
         folder,
@@ -119,7 +123,7 @@ def _build(folder: Path, out: Path, workers: int | None, executor: str | None, p
     counts = {"pictures": len(seen.archive.shown), "pages": site.pages}
     entries = seen.hashes.entries()
     if not _same_products(site.products, standing, before):
-        outcome.written, published, ingredients = _publish(out, site.products, standing, outcome.reasons)
+        outcome.written, published, ingredients = _publish(out, site.products, standing, lying, outcome.reasons)
         outputs = {
             name: [status.st_size, status.st_mtime_ns, ingredients.get(name, {})]
             for name, status in published.items()
@@ -130,7 +134,8 @@ def _build(folder: Path, out: Path, workers: int | None, executor: str | None, p
         write_schemas(folder)
         write_memory(folder, program, memory)
         write_logbook(folder, book)
-        site.tidy()
+        if any(name.startswith("images/") for name, _ in outcome.reasons):
+            site.tidy()
     except OSError as error:
         # The site stands; what is lost is the memory of how it was made.
         message = f"the cache in {FOLDER} cannot be written: {error.strerror or error}"
@@ -146,10 +151,10 @@ def _build(folder: Path, out: Path, workers: int | None, executor: str | None, p
     return outcome
 
 
-def _as_made(book: Logbook, out: Path) -> dict[str, Mapping[str, str]]:
+def _as_made(book: Logbook, lying: Mapping[str, os.stat_result]) -> dict[str, Mapping[str, str]]:
     """Files of the published site that lie as the last build left them → what they were made from."""
     found = {}
-    for name, status in site_files(out).items():
+    for name, status in lying.items():
         entry = book.outputs.get(name)
         if entry and entry[0] == status.st_size and entry[1] == status.st_mtime_ns:
             found[name] = entry[2]
@@ -164,10 +169,16 @@ def _same_products(products: list[Product], standing: Mapping[str, Mapping[str, 
 
 
 def _publish(
-    out: Path, products: list[Product], standing: Mapping[str, Mapping[str, str]], reasons: list[tuple[str, str]]
+    out: Path,
+    products: list[Product],
+    standing: Mapping[str, Mapping[str, str]],
+    lying: Mapping[str, os.stat_result],
+    reasons: list[tuple[str, str]],
 ) -> tuple[int, dict[str, os.stat_result], dict[str, Mapping[str, str]]]:
     """Assembles the site and puts it in place; (files made, what is published, what it was made from)."""
     made = 0
+    gc.freeze()  # what is known by now stays; what setting pages leaves behind need not
+    gc.enable()
     with Assembly(out) as assembly:
         for product in products:
             changed = product.changed(standing.get(product.path))
@@ -176,7 +187,7 @@ def _publish(
                 reasons.append((product.path, "new" if changed == ["new"] else "changed: " + ", ".join(changed)))
                 made += 1
             else:
-                assembly.keep(product.path)
+                assembly.keep(product.path, lying[product.path])
         paths = {p.path for p in products}
         reasons.extend((name, "removed") for name in sorted(standing) if name not in paths and name != MADE)
         published = assembly.publish()

@@ -7,7 +7,6 @@ anything else has to be imported at all.
 
 from __future__ import annotations
 
-import json
 import os
 import stat
 import sys
@@ -16,6 +15,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
+
+import orjson
 
 FOLDER = ".noctuary"
 _MANIFEST = "manifest.json"
@@ -143,7 +144,7 @@ class Logbook:
 def read_logbook(folder: Path) -> Logbook:
     """The logbook of an archive; an empty one where there is none or it cannot be read."""
     try:
-        plain = json.loads(unsealed((folder / FOLDER / _MANIFEST).read_bytes()))
+        plain = orjson.loads(unsealed((folder / FOLDER / _MANIFEST).read_bytes()))
         if plain.pop("format") != _FORMAT:
             return Logbook()
         return Logbook(**plain)
@@ -154,7 +155,7 @@ def read_logbook(folder: Path) -> Logbook:
 def write_logbook(folder: Path, logbook: Logbook) -> None:
     """Writes the logbook whole or not at all; raises OSError."""
     plain = {"format": _FORMAT, **vars(logbook)}
-    write_whole(folder / FOLDER / _MANIFEST, sealed(json.dumps(plain, separators=(",", ":")).encode()))
+    write_whole(folder / FOLDER / _MANIFEST, sealed(orjson.dumps(plain, default=str)))
 
 
 def sealed(data: bytes) -> bytes:
@@ -170,14 +171,15 @@ def unsealed(data: bytes) -> bytes:
 
 
 def write_whole(path: Path, data: bytes) -> None:
-    """Writes a file so that after a crash it is either the old or the new one; raises OSError."""
+    """Writes a file so that whoever reads it finds the old or the new one; raises OSError.
+
+    It is not flushed to the disk: what a power failure makes of it is noticed by its checksum.
+    """
     path.parent.mkdir(parents=True, exist_ok=True)
     beside = path.with_name(f".{path.name}.new")
     try:
         with beside.open("wb") as file:
             file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
         beside.replace(path)
     except BaseException:
         beside.unlink(missing_ok=True)
@@ -211,4 +213,4 @@ def site_files(out: Path, *, strict: bool = False) -> dict[str, os.stat_result]:
 
 def _plain(value: list[Any]) -> Any:
     """A value as it comes back from JSON, so that it can be compared with one that did."""
-    return json.loads(json.dumps(value))
+    return orjson.loads(orjson.dumps(value))

@@ -6,6 +6,7 @@ kept from one run to the next: a :class:`ParsedFile` is plain data that pickles.
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -131,7 +132,9 @@ def _object_names(plain: Plain, marks: Marks) -> Iterator[tuple[str, Mark]]:
 
 
 def _validated(plain: Plain, kind: str, written: Written, name: str) -> tuple[dict[str, Any] | None, list[Finding]]:
-    # Imported here: reading records that are all in the cache must not pay for pydantic.
+    # Imported here: reading records that are all in the cache must not pay for pydantic, and none for its looking
+    # through everything that is installed for plugins.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     from pydantic import ValidationError
 
     from generator.archive.agreement import disagreements

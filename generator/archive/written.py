@@ -65,7 +65,8 @@ def _slides(value: Any) -> str:
 class Written(BaseModel):
     """A mapping that a person writes: a key that it does not know is a fault."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    # A run that reads one sidecar builds no more models than that one's.
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
     @model_validator(mode="before")
     @classmethod

@@ -11,7 +11,7 @@ from generator.charts.drawing import Voice
 QUIET = 4
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class AddressCode:
     """The code of one address; a quarter of it may be lost (level Q)."""
 

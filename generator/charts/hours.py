@@ -22,7 +22,7 @@ NAME_ROW, LETTER = 17, 7.2
 MOST_ROWS = 6
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class HoursChart:
     """Steps oldest first (seconds), and the pictures that were made along the way: day and title."""
 

@@ -11,7 +11,7 @@ WIDTH, ROW, TOP, BOTTOM = 720, 62, 16, 26
 LEFT, RIGHT = 52, 76
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class MonthsChart:
     """(year, seconds of integration in each of its twelve months), the year that it is about first."""
 

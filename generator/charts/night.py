@@ -21,7 +21,7 @@ TWILIGHTS = ((0.0, "civil"), (-6.0, "nautical"), (-12.0, "astronomical"), (-18.0
 LABEL_GAP = 16
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Curve:
     """One target of a night: ICRS degrees or the name of a body that moves, and its sessions' start and end (UTC)."""
 
@@ -32,7 +32,7 @@ class Curve:
     sessions: tuple[tuple[datetime, datetime], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class NightChart:
     """A night at one place as published (degrees, metres); ``limit_deg`` is the height worth shooting above."""
 

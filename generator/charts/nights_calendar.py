@@ -12,7 +12,7 @@ from generator.charts.drawing import Voice
 CELL, LEFT, TOP = 24, 44, 22
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class CalendarNight:
     """A night with its light in seconds (0: nothing but a note), what was shot, and the link to its page."""
 
@@ -22,7 +22,7 @@ class CalendarNight:
     href: str | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class NightsCalendar:
     """A calendar year; ``nights`` in any order. The darkest shade is that of its best night."""
 

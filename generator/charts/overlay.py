@@ -26,7 +26,7 @@ MOST_OBJECTS = 120
 LEAST_RADIUS = 7.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Marked:
     """An object over a picture: its name, ICRS degrees, pixel, size in arcmin, angle of its major axis, how bright.
 
@@ -57,7 +57,7 @@ class Overlay:
         return _Layer(from_plain(self.plain), self.marked, voice).svg()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _Box:
     left: float
     top: float

@@ -11,7 +11,7 @@ WIDTH, HEAD, BAR, GAP = 560, 24, 18, 12
 LEFT, RIGHT = 52, 84
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class RigsChart:
     """For each rig its name and (year, seconds of integration), in the order in which it is drawn.
 

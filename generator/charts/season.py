@@ -12,7 +12,7 @@ WIDTH, HEIGHT = 640, 220
 LEFT, RIGHT, TOP, BOTTOM = 34, 12, 18, 30
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class SeasonChart:
     """A target (ICRS degrees) from a place as published (degrees) above a limit; ``year`` sets the calendar."""
 

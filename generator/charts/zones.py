@@ -22,7 +22,7 @@ GREATEST, LEAST = 30.0, 1.0
 LEAST_TOLD = 1.05
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class ZonesChart:
     """Nine zones row by row from the top left; ``ratio`` of the picture's sides, width over height.
 

@@ -15,7 +15,7 @@ from generator.archive.records import FrameGroup, Session
 UNFILTERED = "unfiltered"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Integration:
     """Totals over a set of distinct sessions; seconds, counts, and evenings.
 

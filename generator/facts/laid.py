@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 Which = Literal["older", "newer"]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Laid:
     """The newer and the older of two pictures on one ground.
 

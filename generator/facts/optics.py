@@ -17,7 +17,7 @@ ARCSEC_PER_UM_MM = 206.26480624709637
 WAVELENGTH_M = 550e-9
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Optics:
     """The optics of one picture. Angles of the sky in degrees, scales in arcseconds per picture pixel."""
 

@@ -23,7 +23,7 @@ WHOLE_LIGHT = frozenset({"l", "lum", "luminance", "clear", "uvir", "uvircut", "i
 SAME_TEMPERATURE_C = 1.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Pointing:
     """Where to point: ICRS degrees, and the position angle of the picture's up where a picture says so."""
 
@@ -34,7 +34,7 @@ class Pointing:
     picture_id: str | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Setting:
     """One filter (``None``: none) as it was last used, and what it still lacks.
 
@@ -56,7 +56,7 @@ class Setting:
     next_subs: int | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Darks:
     """Darks that the settings ask for, and the latest that match: how many, of which night; ``None``: none yet."""
 
@@ -69,7 +69,7 @@ class Darks:
     night: date | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Repeat:
     """``half_magnitude_h``: hours with this rig until everything together goes half a magnitude deeper."""
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from generator.sky.catalogue import SkyObject
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Step:
     """What one night added through one filter, and the target's total after it (seconds)."""
 
@@ -26,7 +26,7 @@ class Step:
     total_s: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Deepening:
     """How much deeper one picture is than another, in mag/arcsec², and what each cause gave of it.
 
@@ -45,7 +45,7 @@ class Deepening:
         return self.hours_mag + self.aperture_mag + (self.sky_mag or 0.0)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Growth:
     """What a picture holds and what it added since the picture before it; differences are ``None`` for the first.
 

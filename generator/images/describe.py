@@ -10,7 +10,7 @@ from __future__ import annotations
 import struct
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from xml.sax.saxutils import escape
+from html import escape
 
 AvmValue = str | float | int | Sequence[str | float | int]
 
@@ -106,7 +106,7 @@ def _value(value: str | float | int) -> str:
 
 def _text(text: str) -> str:
     """Text that XML 1.0 can hold (section 2.2 of it), of bounded length."""
-    return escape("".join(filter(_in_xml, text[: 4 * _LONGEST])).strip()[:_LONGEST])
+    return escape("".join(filter(_in_xml, text[: 4 * _LONGEST])).strip()[:_LONGEST], quote=False)
 
 
 def _in_xml(character: str) -> bool:

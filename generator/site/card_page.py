@@ -16,7 +16,7 @@ from generator.site.edition import Edition
 from generator.site.page import Frame, Link, Page
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class RigLine:
     """A rig in one line; lengths in mm."""
 
@@ -28,7 +28,7 @@ class RigLine:
     f_ratio: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class CardContext:
     """``season``: from the place of the last session, for the best month; ``like``: the picture to match."""
 

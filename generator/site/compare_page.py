@@ -19,7 +19,7 @@ from generator.site.pictures import Shown, Source
 Apart = Literal["unplaced", "no common sky"]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Side:
     """One of the two pictures; ``drawn_again`` stands for it where it is laid over the other."""
 
@@ -31,7 +31,7 @@ class Side:
     drawn_again: Source | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Over:
     """How they lie. ``matrix`` is that of :class:`Laid`; ``misses_px`` of ``width_px``, the widest they are shown."""
 
@@ -42,7 +42,7 @@ class Over:
     misses_px: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Choice:
     """Another picture that may take a side: its title, its date, and the page on which it does."""
 
@@ -51,7 +51,7 @@ class Choice:
     page: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class CompareContext:
     frame: Frame
     target: Link

@@ -10,7 +10,7 @@ from generator.site.exports.table import Column
 from generator.site.page import Frame, Page
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class DataContext:
     """``columns`` are those of the acquisition; the files themselves are the page's data."""
 

@@ -13,7 +13,7 @@ from generator.site.page import Frame, Page
 from generator.site.wall import Hung, wall
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class RigNote:
     """A rig as built (mm, arcsec per sensor pixel, degrees of the whole sensor) and its totals (seconds)."""
 
@@ -44,7 +44,7 @@ class RigNote:
     pictures: tuple[Hung, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class EquipmentContext:
     """Rigs in the order in which the person wrote them."""
 

@@ -19,7 +19,7 @@ from generator.site.picture_page import Gist, gist
 from generator.site.pictures import Shown
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Slide:
     """A picture of an exhibit with what is said when it is on the wall (Markdown); numbers from 1."""
 
@@ -31,7 +31,7 @@ class Slide:
     credit: str | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class ExhibitContext:
     """``show`` is the slideshow of the exhibit and ``reading`` the page to read; ``introduction`` is Markdown."""
 
@@ -44,7 +44,7 @@ class ExhibitContext:
     reading: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class ExhibitsContext:
     """Every exhibit with its introduction, its number of pictures and the first of them."""
 

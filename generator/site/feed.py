@@ -19,7 +19,7 @@ ROBOTS = "robots.txt"
 LONGEST = 30
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class FeedEntry:
     """A picture in the feed. ``id`` stays when the picture gets another id; addresses are absolute.
 
@@ -37,7 +37,7 @@ class FeedEntry:
     description: str | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class FeedContext:
     frame: Frame
     site: str
@@ -46,7 +46,7 @@ class FeedContext:
     entries: tuple[FeedEntry, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class SiteMapContext:
     """Absolute addresses of the pages that are listed."""
 
@@ -54,7 +54,7 @@ class SiteMapContext:
     addresses: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class RobotsContext:
     frame: Frame
     site_map: str

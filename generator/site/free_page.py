@@ -8,7 +8,7 @@ from generator.site.edition import Edition
 from generator.site.page import Frame, Page
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class FreeContext:
     """``prose`` is Markdown."""
 

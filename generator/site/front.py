@@ -11,7 +11,7 @@ from generator.site.picture_page import Gist, gist
 from generator.site.wall import Hung, wall
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class FrontContext:
     """``newest`` and its ``gist`` are ``None`` in an archive without pictures; ``kinds`` are those of the targets."""
 

@@ -13,7 +13,7 @@ from generator.site.page import Frame, Link, Page
 from generator.site.wall import Hung, wall
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class GroupContext:
     """``name`` is the constellation's abbreviation or the kind; ``others`` are the other pages of its sort."""
 

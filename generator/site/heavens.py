@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from generator.sky.catalogue import SkyObject
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class ObjectNote:
     """What a page says of an object: ICRS degrees with the decimals of the source's seconds, sizes in arcmin.
 

@@ -30,7 +30,7 @@ MOST_MISSED_PX = 2.0
 EACH_WITH_EACH = 16
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Layer:
     """How a pair lies, and the other picture drawn again where a matrix would miss by too much."""
 

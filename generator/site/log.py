@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from generator.sky.during import SkyDuring
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class PlaceNote:
     """A place as it is published: coordinates in degrees only where the person lets them be shown.
 
@@ -38,7 +38,7 @@ def place_note(place: Place) -> PlaceNote:
     return PlaceNote(place.name, latitude, longitude, elevation if exact else None, not exact)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class FrameLine:
     """One frame group and the seconds of light that it gave."""
 
@@ -50,7 +50,7 @@ MoonCourse = Literal["up", "rises", "sets", "down"]
 Darkness = Literal["dark", "partly", "light"]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Entry:
     """One session. Clock times carry the place's time zone; angles and fractions are as the facts give them.
 
@@ -81,7 +81,7 @@ class Entry:
     note: str | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class FilterTotal:
     """What came through one filter (``None``: no filter)."""
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from generator.sky.catalogue import SkyObject
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class NightNote:
     """What the person noted at one place: °C, percent, m/s, mag/arcsec², Markdown."""
 
@@ -35,7 +35,7 @@ class NightNote:
     prose: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class WentLine:
     """How one session went; ``target`` as the page calls it."""
 
@@ -44,7 +44,7 @@ class WentLine:
     use: SessionUse
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class NightContext:
     """One evening: ``entries`` in clock order, ``pictures`` that its light went into, how it ``went``."""
 

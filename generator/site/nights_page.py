@@ -10,7 +10,7 @@ from generator.site.edition import NIGHTS, Edition
 from generator.site.page import Frame, Link, Page
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class NightRow:
     """One evening: its targets, places, light in seconds, the Moon's mean illuminated fraction, note titles."""
 
@@ -23,7 +23,7 @@ class NightRow:
     moon_fraction: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class NightsYear:
     """A calendar year of evenings; ``clear`` counts those that gave light."""
 
@@ -33,7 +33,7 @@ class NightsYear:
     integration_s: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class NightsContext:
     frame: Frame
     years: tuple[NightsYear, ...]

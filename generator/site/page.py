@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from generator.site.sharing import Share
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Link:
     """A text that leads to a page of the site (an address relative to the site's root)."""
 
@@ -25,7 +25,7 @@ class Link:
     page: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Frame:
     """What stands on every page. ``sections`` are words of the theme, ``free_pages`` the person's own."""
 
@@ -39,7 +39,7 @@ class Frame:
     free_pages: tuple[Link, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Page:
     """A page to be set. ``path`` is relative to the site's root, with ``/``; ``context`` a frozen dataclass.
 

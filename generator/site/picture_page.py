@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from generator.sky.catalogue import SkyObject
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Gist:
     """What the one sentence under a picture says; ``places`` in the order of first use.
 
@@ -41,7 +41,7 @@ class Gist:
     sky_brightness: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class PlacedNote:
     """Where the picture lies: its centre (ICRS degrees), its up from north through east, its parity."""
 
@@ -51,7 +51,7 @@ class PlacedNote:
     mirrored: bool
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class PictureContext:
     """Everything that a picture's page says. Prose is Markdown; numbers carry their units in their names."""
 
@@ -154,6 +154,7 @@ def pages(edition: Edition) -> list[Page]:
     listed = [p.picture.id for p in edition.facts.listed]
     place_in_order = {name: i for i, name in enumerate(listed)}
     names = _names(edition)
+    newest = _newest_versions(edition)
     parts: dict[str, list[str]] = {}
     for whole in edition.facts.listed:
         for part in whole.picture.builds_on:
@@ -166,8 +167,9 @@ def pages(edition: Edition) -> list[Page]:
         at = place_in_order.get(facts.picture.id)
         newer = listed[at - 1] if at else None
         older = listed[at + 1] if at is not None and at + 1 < len(listed) else None
-        context = _context(edition, facts, shown, names, (newer, older), parts.get(facts.picture.id, []))
         page = picture_page(facts.picture.id)
+        part_of = parts.get(facts.picture.id, [])
+        context = _context(edition, facts, shown, names, (newer, older), newest.get(facts.picture.id), part_of)
         found.append(Page(page, "picture.html", context, "picture", facts.picture.listed))
     return found
 
@@ -178,6 +180,7 @@ def _context(
     shown: Shown,
     names: Mapping[str, str],
     neighbours: tuple[str | None, str | None],
+    newest: str | None,
     part_of: list[str],
 ) -> PictureContext:
     archive, picture, whole = edition.facts.archive, facts.picture, facts.integration
@@ -216,7 +219,7 @@ def _context(
         credit=picture.credit,
         accepted_doubts=tuple(picture.accepted_doubts.items()),
         replaces=_listed_link(edition, picture.replaces),
-        superseded_by=_listed_link(edition, _newest_version(edition, picture.id)),
+        superseded_by=_listed_link(edition, newest),
         builds_on=tuple(link for name in picture.builds_on if (link := _listed_link(edition, name))),
         part_of=tuple(link for name in part_of if (link := _listed_link(edition, name))),
         laid_over=laid_over(edition, picture.id) if picture.listed else (),
@@ -245,15 +248,15 @@ def _listed_link(edition: Edition, picture_id: str | None) -> Link | None:
     return Link(facts.picture.title, picture_page(facts.picture.id))
 
 
-def _newest_version(edition: Edition, picture_id: str) -> str | None:
-    """The listed picture that stands at the end of the chain of those that replace this one."""
-    newest, seen = None, {picture_id}
-    listed = {p.picture.replaces: p.picture.id for p in reversed(edition.facts.listed) if p.picture.replaces}
-    following = listed.get(picture_id)
-    while following is not None and following not in seen:
-        newest = following
-        seen.add(following)
-        following = listed.get(following)
+def _newest_versions(edition: Edition) -> dict[str, str]:
+    """For each replaced picture the listed one that stands at the end of the chain of those that replace it."""
+    following = {p.picture.replaces: p.picture.id for p in reversed(edition.facts.listed) if p.picture.replaces}
+    newest = {}
+    for replaced in following:
+        at, seen = replaced, {replaced}
+        while (after := following.get(at)) is not None and after not in seen:
+            seen.add(after)
+            newest[replaced] = at = after
     return newest
 
 

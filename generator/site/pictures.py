@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Source:
     """One file of a picture. ``file`` is relative to the site's root; ``width`` and ``height`` in pixels."""
 
@@ -16,7 +16,7 @@ class Source:
     format: Literal["jpeg", "webp"]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Tiling:
     """The tiles of a large picture: their folder, the side of a tile in pixels, and how far each layer is reduced."""
 
@@ -25,7 +25,7 @@ class Tiling:
     scale_factors: tuple[int, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Shown:
     """A picture that pages can show.
 

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, fields, is_dataclass
-from typing import Any
+from dataclasses import dataclass
+
+import orjson
 
 
 @dataclass(frozen=True)
@@ -28,49 +29,17 @@ class Product:
         return [name for name in names if self.ingredients.get(name) != before.get(name)]
 
 
-class Digests:
-    """Digests of contexts: nested frozen dataclasses whose ``repr`` would be complete.
-
-    Pages share most of what they say (the frame, the pictures, the links), so a part that several hold is looked
-    at once: the same digests at a fifth of the time that the ``repr`` of every context takes. What has been looked
-    at must not change while the object is in use.
-    """
-
-    def __init__(self) -> None:
-        # The part is held beside its digest, or another could come to have its id.
-        self._known: dict[int, tuple[object, str]] = {}
-        self._fields: dict[type, tuple[str, ...]] = {}
-
-    def of(self, *parts: object) -> str:
-        return digest(self._text(parts).encode("utf-8", "surrogatepass"))
-
-    def _text(self, value: Any) -> str:
-        kind = type(value)
-        if kind is str or kind is int or kind is float or value is None or kind is bool:
-            return repr(value)
-        if kind is tuple and len(value) > 3:
-            return self._shared(value, lambda: ",".join(map(self._text, value)))
-        if kind is tuple or kind is list:
-            return f"[{','.join(map(self._text, value))}]"
-        if kind is dict:
-            return f"{{{','.join([f'{self._text(k)}:{self._text(v)}' for k, v in value.items()])}}}"
-        names = self._fields.get(kind)
-        if names is None:
-            if not is_dataclass(kind):
-                return repr(value)
-            names = self._fields[kind] = tuple(f.name for f in fields(kind))
-        return self._shared(value, lambda: ",".join([self._text(getattr(value, name)) for name in names]))
-
-    def _shared(self, value: object, text: Callable[[], str]) -> str:
-        known = self._known.get(id(value))
-        if known is None:
-            said = f"{type(value).__qualname__}({text()})"
-            known = value, digest(said.encode("utf-8", "surrogatepass"))
-            self._known[id(value)] = known
-        return known[1]
-
-
 def digest(value: object) -> str:
-    """A digest of a plain value, by its ``repr``."""
-    data = value if isinstance(value, bytes) else repr(value).encode("utf-8", "surrogatepass")
-    return hashlib.blake2b(data, digest_size=12).hexdigest()
+    """A digest of bytes, of plain data, or of nested frozen dataclasses whose ``repr`` is complete.
+
+    Data are told as JSON, which for the contexts of a thousand pages takes a tenth of the time of their ``repr``,
+    and for dataclasses without ``slots`` a quarter of that with them.
+    """
+    return hashlib.sha256(value if isinstance(value, bytes) else _told(value)).hexdigest()[:24]
+
+
+def _told(value: object) -> bytes:
+    try:
+        return orjson.dumps(value, default=repr)
+    except TypeError:  # half a surrogate pair, say, from the name of a file
+        return repr(value).encode("utf-8", "surrogatepass")

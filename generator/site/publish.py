@@ -14,7 +14,7 @@ import hashlib
 import os
 import shutil
 import stat
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
@@ -43,12 +43,23 @@ def content_hash(data: bytes) -> str:
     return hashlib.blake2b(data, digest_size=16).hexdigest()
 
 
-def foreign_files(out: Path) -> list[str]:
-    """Files in an output folder that no build made, sorted; raises :class:`CannotPublish`."""
+def lying_files(out: Path) -> dict[str, os.stat_result]:
+    """Every file in an output folder as it lies there; raises :class:`CannotPublish`."""
     if not out.exists():
-        return []
+        return {}
     if not out.is_dir():
         raise CannotPublish(f"the output {out} is a file", "choose a folder with --out")
+    try:
+        return site_files(out, strict=True)
+    except OSError as error:
+        where = error.filename or out
+        raise CannotPublish(f"{where} cannot be read: {error.strerror}", "see who may read it") from None
+
+
+def foreign_files(out: Path, lying: Mapping[str, os.stat_result]) -> list[str]:
+    """Of the files that lie in an output folder those that no build made, sorted; raises :class:`CannotPublish`."""
+    if not lying:
+        return []
     try:
         made = set((out / MADE).read_text(encoding="ascii", errors="replace").split())
     except FileNotFoundError:
@@ -57,11 +68,6 @@ def foreign_files(out: Path) -> list[str]:
         raise CannotPublish(
             f"the output folder {out} cannot be read: {error.strerror}", "check its permissions"
         ) from None
-    try:
-        lying = site_files(out, strict=True)
-    except OSError as error:
-        where = error.filename or out
-        raise CannotPublish(f"{where} cannot be read: {error.strerror}", "see who may read it") from None
     return sorted(
         name
         for name, status in lying.items()
@@ -83,7 +89,7 @@ class Assembly:
     def __init__(self, out: Path) -> None:
         self.out = out
         self.folder = preparing(out)
-        self._names: set[str] = set()
+        self._made: dict[str, os.stat_result] = {}
         self._folders: set[str] = set()
         self._lock: int | None = None
 
@@ -111,35 +117,40 @@ class Assembly:
         """A file of the new site with this content."""
         with open(self._place(name), "xb") as file:  # noqa: PTH123
             file.write(data)
+            file.flush()
+            self._made[name] = os.fstat(file.fileno())
 
-    def keep(self, name: str) -> None:
-        """A file of the published site as it is, linked to (or, where links cannot be, copied)."""
+    def keep(self, name: str, status: os.stat_result) -> None:
+        """A file of the published site as it is, linked to (or, where links cannot be, copied).
+
+        ``status`` is what it lies there with, and so what the linked file has.
+        """
         # Plain strings: with ten thousand files, paths would be half of the time.
         source, target = f"{self.out}/{name}", self._place(name)
         try:
             os.link(source, target)
+            self._made[name] = status
         except OSError as error:
             if error.errno in {errno.ENOENT, errno.EEXIST, errno.ENOSPC, errno.EACCES, errno.EIO}:
                 raise
             shutil.copy2(source, target)
+            self._made[name] = os.stat(target)  # noqa: PTH116
 
     def publish(self) -> dict[str, os.stat_result]:
         """Puts the new site in the old one's place; returns what is now published."""
-        self.write(MADE, "\n".join(sorted(map(_name_digest, self._names - {MADE}))).encode() + b"\n")
-        made = site_files(self.folder)
+        self.write(MADE, "\n".join(sorted(map(_name_digest, self._made))).encode() + b"\n")
         _flush(self.folder, [self.folder / above for above in self._folders])
         self.out.parent.mkdir(parents=True, exist_ok=True)
         _exchange(self.folder, self.out)
         with suppress(OSError):  # the new site is in place, whatever the disk says now
             _flush_folder(self.out.parent)
-        return made
+        return self._made
 
     def _place(self, name: str) -> str:
         if any(part in {"", ".", ".."} for part in name.split("/")) or "\\" in name or "\0" in name:
             raise ValueError(f"not a path inside the site: {name!r}")
-        if name in self._names:
+        if name in self._made:
             raise ValueError(f"two files of the site have one path: {name!r}")
-        self._names.add(name)
         above = name.rpartition("/")[0]
         if above not in self._folders:
             (self.folder / above).mkdir(parents=True, exist_ok=True)

@@ -9,7 +9,7 @@ from generator.site.edition import Edition
 from generator.site.page import Frame, Link, Page
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class RedirectContext:
     frame: Frame
     now: Link

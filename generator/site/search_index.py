@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from generator.facts.picture import PictureFacts
+from generator.recollection import Recollection
 from generator.site.addresses import picture_page
 from generator.site.constellation_names import NAMES
 from generator.site.edition import Edition
@@ -32,27 +33,27 @@ _DESIGNATION = re.compile(r"([^\W\d_]+)[\s-]*(\d[\w-]*)")
 _TAG = re.compile(r"<[^>]*>")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Found:
     """A picture as it can be found. ``values``: for each of :data:`FACETS` what holds of it, ``None``: unfiltered.
 
-    ``names`` are short texts (title, objects by all their names, tags), ``prose`` is Markdown.
+    ``words`` are those of short texts (title, objects by all their names, tags) and those that its text shows,
+    folded, with blanks between.
     """
 
     page: str
     values: tuple[tuple[str | None, ...], ...]
-    names: tuple[str, ...]
-    prose: tuple[str, ...]
+    words: str
 
 
-def products(edition: Edition, program: str) -> list[Product]:
+def products(edition: Edition, program: str, memory: Recollection) -> list[Product]:
     """The index as a file of the site."""
-    found = tuple(_found(p) for p in edition.facts.listed if p.picture.id in edition.shown)
+    found = tuple(_found(p, memory) for p in edition.facts.listed if p.picture.id in edition.shown)
     ingredients = {"words and facts": digest(found), "program": digest(program)}
     return [Product(SEARCH_INDEX, ingredients, partial(written, found))]
 
 
-def _found(facts: PictureFacts) -> Found:
+def _found(facts: PictureFacts, memory: Recollection) -> Found:
     picture, target = facts.picture, facts.target
     sessions = [s.session for s in facts.sessions]
     # The target alone decides kind and constellation, as it does on the pages of these.
@@ -70,11 +71,11 @@ def _found(facts: PictureFacts) -> Found:
         names += [known.name, known.common_name or "", known.kind, *known.also]
         if known.constellation:
             names.append(NAMES.get(known.constellation, known.constellation))
+    said = tuple(dict.fromkeys(name for name in names if name)), (picture.description, picture.processing)
     return Found(
         page=picture_page(picture.id),
         values=tuple(tuple(dict.fromkeys(v)) for v in values),
-        names=tuple(dict.fromkeys(name for name in names if name)),
-        prose=tuple(text for text in (picture.description, picture.processing) if text),
+        words=memory.ask(("words", *said), lambda: " ".join(sorted(words_of(*said)))),
     )
 
 
@@ -93,10 +94,11 @@ def folded(text: str) -> str:
         text = found
 
 
-def words_of(names: Iterable[str], prose: Iterable[str]) -> set[str]:
-    """The words that a picture is found by. Addresses in Markdown are no words of the page.
+def words_of(names: Iterable[str], prose: Iterable[str | None] = ()) -> set[str]:
+    """The words in short texts and those that Markdown shows, folded. Addresses in Markdown are no words of the page;
+    the name of an object is one word as well.
 
-    >>> sorted(words_of(["NGC 2238"], []))
+    >>> sorted(words_of(["NGC 2238"]))
     ['2238', 'ngc', 'ngc2238']
     """
     from generator.site import prose as prose_
@@ -106,7 +108,7 @@ def words_of(names: Iterable[str], prose: Iterable[str]) -> set[str]:
         plain = folded(name)
         words.update(_WORD.findall(plain))
         words.update(re.sub(r"[\W_]", "", a + b) for a, b in _DESIGNATION.findall(plain))
-    for text in prose:
+    for text in filter(None, prose):
         shown = html.unescape(_TAG.sub(" ", prose_.prose(text, here="", name="text")))
         words.update(_WORD.findall(folded(shown)))
     return words
@@ -129,7 +131,7 @@ def written(found: tuple[Found, ...]) -> bytes:
     pictures = [[f.page, *([numbers[i][v] for v in values] for i, values in enumerate(f.values))] for f in found]
     words: dict[str, list[int]] = {}
     for number, f in enumerate(found):
-        for word in words_of(f.names, f.prose):
+        for word in f.words.split():
             words.setdefault(word, []).append(number)
     steps = {
         word: [at - before for before, at in zip([0, *where], where, strict=False)]

@@ -11,7 +11,7 @@ from generator.site.picture_page import Gist, gist
 from generator.site.sharing import share_picture
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class CardContext:
     """What the lines below the picture may say; ``id`` is the picture's."""
 

@@ -24,7 +24,7 @@ Plain = dict[str, Any]
 FEED = "feed.xml"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Share:
     """How a page appears where its address is pasted. Addresses are absolute.
 

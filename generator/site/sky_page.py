@@ -11,7 +11,7 @@ from generator.site.edition import SKY, Edition
 from generator.site.page import Frame, Link, Page
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class SkyContext:
     """``placed`` are the pictures outlined, ``unplaced`` those of which nothing says where they lie."""
 

@@ -22,7 +22,7 @@ from generator.site.picture_page import comparable_depth
 from generator.site.wall import Hung, hung
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class NightLine:
     """What one night brought for the target: seconds through each filter (``None``: no filter)."""
 
@@ -34,7 +34,7 @@ class NightLine:
     integration_s: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Version:
     """One picture in the line of a target's pictures; ``compare``: the page of it and the one before it.
 
@@ -49,7 +49,7 @@ class Version:
     laid: bool
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class TargetYear:
     """A calendar year of evenings and of pictures finished, each newest first."""
 
@@ -59,7 +59,7 @@ class TargetYear:
     integration_s: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class TargetContext:
     """``half_magnitude_h``: hours still needed on the latest rig, ``latest_rig``, for another 0.5 mag."""
 

@@ -11,7 +11,7 @@ from generator.site.page import Frame, Page
 from generator.site.picture_page import comparable_depth
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class TargetLine:
     """One target with its totals (seconds, evenings, listed pictures)."""
 
@@ -24,7 +24,7 @@ class TargetLine:
     depth_mag: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class TargetsContext:
     """Targets by name, as a person would look them up."""
 

@@ -11,7 +11,7 @@ from generator.site.edition import Edition
 from generator.site.pictures import Shown
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Hung:
     """A picture on a wall, with the integration in seconds and the rig that it was mostly taken with."""
 

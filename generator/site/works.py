@@ -23,7 +23,7 @@ from generator.site.exports.offered import offered
 from generator.site.laid import layers
 from generator.site.page import Page
 from generator.site.pages import edition, pages
-from generator.site.product import Digests, Product, digest
+from generator.site.product import Product, digest
 from generator.site.share_cards import cards
 from generator.site.theme import find, published_files
 
@@ -95,11 +95,10 @@ def works(
         press.card(page, facts, files, partial(shown.rendition, folder, cache, facts.pictures, files))
         for page in cards(whole)
     ]
-    tables = Digests()
     export_products = [
-        Product(e.path, {"facts": tables.of(e.plain), "program": digest(program)}, e.make) for e in exports
+        Product(e.path, {"facts": e.made_of, "program": digest(program)}, e.make) for e in exports
     ]
-    export_products += search_index.products(whole, program)
+    export_products += search_index.products(whole, program, memory)
     return Works(
         products=[*files.products, *over.products, *asset_products, *page_products, *card_products, *export_products],
         findings=files.findings,
@@ -116,13 +115,10 @@ class _Press:
         self._language = language
         self._program = digest(program)
         self._digests: dict[str, str] = {}
-        self._contexts = Digests()
 
     def product(self, page: Page) -> Product:
         ingredients = {
-            "words and facts": self._contexts.of(
-                page.path, page.template, page.kind, page.listed, page.data, page.share, page.context
-            ),
+            "words and facts": digest(page),
             "theme": self._theme_digest(page.template),
             "program": self._program,
         }
@@ -154,7 +150,7 @@ class _Press:
             return described(picture, "jpeg", words)
 
         ingredients = {
-            "words and facts": self._contexts.of(page.path, page.template, page.context, words),
+            "words and facts": digest((page, words)),
             "picture": files.entries[about.picture.id],
             "theme": digest([self._theme_digest(page.template), self._faces]),
             "program": self._program,

@@ -22,7 +22,7 @@ from generator.site.wall import Hung, wall
 YEARS_BEFORE = 4
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class YearNight:
     """One evening of the year; light in seconds."""
 
@@ -32,7 +32,7 @@ class YearNight:
     integration_s: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class First:
     """The first picture of a target."""
 
@@ -41,7 +41,7 @@ class First:
     picture: Link
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class YearContext:
     """``beside`` are the years of the tables of months and rigs, this one first; each row has a number a year.
 
@@ -76,7 +76,7 @@ class YearContext:
     dark_use: DarkUse | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class YearRow:
     """A year in the table of all years."""
 
@@ -92,7 +92,7 @@ class YearRow:
     open_share: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class YearsContext:
     frame: Frame
     years: tuple[YearRow, ...]

@@ -66,15 +66,28 @@ def holders(facts: ArchiveFacts) -> dict[tuple[str, int], tuple[str, ...]]:
     return {identity: tuple(ids) for identity, ids in found.items()}
 
 
-def acquisition(
-    description: str,
-    sessions: Iterable[SessionFacts],
-    names: Mapping[str, str],
-    pictures: Mapping[tuple[str, int], tuple[str, ...]],
-) -> ExportTable:
+class Rows:
+    """The rows of sessions, each session worked out once for the several tables that it stands in.
+
+    ``names`` and ``pictures`` are what :func:`target_names` and :func:`holders` tell.
+    """
+
+    def __init__(self, names: Mapping[str, str], pictures: Mapping[tuple[str, int], tuple[str, ...]]) -> None:
+        self._names = names
+        self._pictures = pictures
+        self._known: dict[tuple[str, int], tuple[tuple[Cell, ...], ...]] = {}
+
+    def of(self, facts: SessionFacts) -> tuple[tuple[Cell, ...], ...]:
+        """The rows of one session."""
+        identity = facts.session.identity
+        if identity not in self._known:
+            self._known[identity] = tuple(_rows(facts, self._names, self._pictures))
+        return self._known[identity]
+
+
+def acquisition(description: str, sessions: Iterable[SessionFacts], rows: Rows) -> ExportTable:
     """The table of some distinct sessions, in the order given."""
-    rows = [row for f in sessions for row in _rows(f, names, pictures)]
-    return ExportTable("acquisition", description, COLUMNS, tuple(rows))
+    return ExportTable("acquisition", description, COLUMNS, tuple(row for f in sessions for row in rows.of(f)))
 
 
 def _rows(

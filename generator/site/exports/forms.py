@@ -9,7 +9,7 @@ from generator.site.exports import csv_form, ecsv_form, votable_form
 from generator.site.exports.table import ExportTable
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Form:
     """``name`` as the trade knows it, the ending of its files, and what writes it."""
 

@@ -11,10 +11,11 @@ from functools import partial
 from generator.facts.whole import ArchiveFacts
 from generator.site.addresses import picture_page
 from generator.site.edition import Edition
-from generator.site.exports.acquisition import acquisition, holders, target_names
+from generator.site.exports.acquisition import Rows, acquisition, holders, target_names
 from generator.site.exports.facts_json import published_json
 from generator.site.exports.forms import FORMS
 from generator.site.exports.table import ExportTable
+from generator.site.product import digest
 
 PICTURES = "data/pictures.json"
 
@@ -23,13 +24,13 @@ PICTURES = "data/pictures.json"
 class Offered:
     """A file of numbers: its address, its format, the page it belongs to (``None``: the archive as a whole).
 
-    ``plain`` is all that it is made from; ``make`` writes it.
+    ``made_of`` is a digest of all that it is made from; ``make`` writes it.
     """
 
     path: str
     form: str
     page: str | None
-    plain: object
+    made_of: str
     make: Callable[[], bytes]
 
 
@@ -41,33 +42,34 @@ def offered(edition: Edition) -> tuple[Offered, ...]:
 def acquisitions(edition: Edition) -> Iterator[Offered]:
     """The acquisition of everything, of each target and of each picture, in every form."""
     facts = edition.facts
-    names, pictures = target_names(facts), holders(facts)
+    rows = Rows(target_names(facts), holders(facts))
     listed = [p for p in facts.listed if p.picture.id in edition.shown]
     everything = {f.session.identity: f for n in reversed(facts.nights) for f in n.sessions}
     title = facts.archive.title
-    whole = acquisition(f"Acquisition of every picture of {title}", everything.values(), names, pictures)
+    whole = acquisition(f"Acquisition of every picture of {title}", everything.values(), rows)
     yield from _in_every_form("data/acquisition", None, whole)
     for target in facts.targets:
         page = edition.addresses.targets[target.name]
-        table = acquisition(f"Acquisition of {target.name}, {title}", target.sessions, names, pictures)
+        table = acquisition(f"Acquisition of {target.name}, {title}", target.sessions, rows)
         yield from _in_every_form(f"data/targets/{_stem(page)}", page, table)
     for p in listed:
-        table = acquisition(f"Acquisition of {p.picture.title}, {title}", p.sessions, names, pictures)
+        table = acquisition(f"Acquisition of {p.picture.title}, {title}", p.sessions, rows)
         yield from _in_every_form(f"data/pictures/{p.picture.id}", picture_page(p.picture.id), table)
 
 
 def pictures_json(edition: Edition) -> Iterator[Offered]:
     """The derived facts of every listed picture, with its outline on the sky."""
     plain = _pictures(edition.facts, edition)
-    yield Offered(PICTURES, "JSON", None, plain, partial(_json, plain))
+    yield Offered(PICTURES, "JSON", None, digest(plain), partial(_json, plain))
 
 
 EXPORTS: tuple[Callable[[Edition], Iterator[Offered]], ...] = (acquisitions, pictures_json)
 
 
 def _in_every_form(stem: str, page: str | None, table: ExportTable) -> Iterator[Offered]:
+    made_of = digest((table.name, table.description, table.rows))  # the columns are the same in every table
     for form in FORMS:
-        yield Offered(f"{stem}{form.ending}", form.name, page, table, partial(form.written, table))
+        yield Offered(f"{stem}{form.ending}", form.name, page, made_of, partial(form.written, table))
 
 
 def _pictures(facts: ArchiveFacts, edition: Edition) -> dict[str, object]:

@@ -11,7 +11,7 @@ from typing import Literal
 Cell = str | int | float | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Column:
     """A column. ``unit`` as the VOUnits standard writes it, ``None`` for what has none.
 
@@ -24,7 +24,7 @@ class Column:
     description: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class ExportTable:
     """``name`` is an identifier, ``description`` a sentence; each row has a cell for every column."""
 
