@@ -15,6 +15,7 @@ from generator.finding import Finding, Mark, doubt, fault, in_order
 from generator.idle import unchanged
 from generator.inspection import Inspection, inspect, program_hash, read_memory, write_memory
 from generator.logbook import FOLDER, Logbook, program_stamp, read_logbook, write_logbook
+from generator.site.making import made
 from generator.site.product import Product
 from generator.site.publish import MADE, Assembly, CannotPublish, foreign_files, lying_files, recover
 from generator.site.works import BadTemplate, NoSuchExecutor, works
@@ -123,7 +124,9 @@ def _build(folder: Path, out: Path, workers: int | None, executor: str | None, p
     counts = {"pictures": len(seen.archive.shown), "pages": site.pages}
     entries = seen.hashes.entries()
     if not _same_products(site.products, standing, before):
-        outcome.written, published, ingredients = _publish(out, site.products, standing, lying, outcome.reasons)
+        outcome.written, published, ingredients = _publish(
+            out, site.products, standing, lying, workers, outcome.reasons
+        )
         outputs = {
             name: [status.st_size, status.st_mtime_ns, ingredients.get(name, {})]
             for name, status in published.items()
@@ -173,25 +176,27 @@ def _publish(
     products: list[Product],
     standing: Mapping[str, Mapping[str, str]],
     lying: Mapping[str, os.stat_result],
+    workers: int | None,
     reasons: list[tuple[str, str]],
 ) -> tuple[int, dict[str, os.stat_result], dict[str, Mapping[str, str]]]:
     """Assembles the site and puts it in place; (files made, what is published, what it was made from)."""
-    made = 0
+    todo: list[Product] = []
     gc.freeze()  # what is known by now stays; what setting pages leaves behind need not
     gc.enable()
     with Assembly(out) as assembly:
         for product in products:
             changed = product.changed(standing.get(product.path))
             if changed:
-                assembly.write(product.path, product.make())
                 reasons.append((product.path, "new" if changed == ["new"] else "changed: " + ", ".join(changed)))
-                made += 1
+                todo.append(product)
             else:
                 assembly.keep(product.path, lying[product.path])
+        for path, data in made(todo, workers):
+            assembly.write(path, data)
         paths = {p.path for p in products}
         reasons.extend((name, "removed") for name in sorted(standing) if name not in paths and name != MADE)
         published = assembly.publish()
-    return max(made, 1), published, {p.path: dict(p.ingredients) for p in products}
+    return max(len(todo), 1), published, {p.path: dict(p.ingredients) for p in products}
 
 
 def _refuse_misplaced(folder: Path, out: Path) -> None:

@@ -39,7 +39,7 @@ def key(source: str, path: Path) -> str:
     and its doubts (one of which is about the ending of its name)."""
     made_of = (
         source, path.suffix.lower(), recipe.RECIPE_VERSION,
-        recipe.WIDTHS, recipe.WEBP_WIDTHS, recipe.NEAR_FULL, recipe.FULL_MAX_PIXELS,
+        recipe.WIDTHS, recipe.WEBP_WIDTHS, recipe.NEAR_FULL, recipe.BINNED_WITHIN, recipe.FULL_MAX_PIXELS,
         recipe.JPEG_QUALITY, recipe.FULL_JPEG_QUALITY, recipe.WEBP_QUALITY, recipe.WEBP_METHOD,
         tiles.SIDE, tiles.QUALITY, tiles.LEAST_PIXELS,
     )  # fmt: skip

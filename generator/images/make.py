@@ -166,11 +166,11 @@ def make_all(
     count = min(workers or os.cpu_count() or 1, len(waiting))
     budget = memory_available()
     while waiting:
-        with _pool(count) as pool:
+        with worker_pool(count) as pool:
             suspects, waiting = _through(pool, waiting, cache_folder, done, at_once=count, budget=budget)
         # When one worker dies the pool fails all that it held; each of them is tried once more, alone.
         for job in suspects:
-            with _pool(1) as pool:
+            with worker_pool(1) as pool:
                 again, _ = _through(pool, [job], cache_folder, done, at_once=1, budget=budget)
             if again:
                 done(job, _worker_died())
@@ -231,7 +231,8 @@ def _through(
     return lost, list(reversed(todo))
 
 
-def _pool(workers: int) -> ProcessPoolExecutor:
+def worker_pool(workers: int) -> ProcessPoolExecutor:
+    """Processes of our own; they leave an interruption to this one and end with it."""
     # A fork of a process with threads (a progress bar has one) may hang; a server that forks on request may not,
     # and it imports the picture library once.
     methods = multiprocessing.get_all_start_methods()

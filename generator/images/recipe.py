@@ -12,6 +12,9 @@ Measured on simulated star fields of 15 and 20 megapixels (Pillow 13, two cores)
   widely. With Lanczos in gamma space down to 2,880 px (95 %, sharp, hardly smaller than the original) and Hamming in
   linear light below it, 108, 108 and 105 %, and no pixel darker than the sky. So that is what is done; it costs 1.09
   × the time of the plain chain.
+* Where two (or three …) pixels each way make one of about 2,880 px, the first step is binning instead. At half the
+  size the stars of 2,352 (Moffat profiles 2.5 px wide) keep 95 % of their light with 67 % of the peak, spread 1.33
+  times as wide; with Lanczos 97 %, 68 %, 1.34 and dark rings, in fourteen times the time.
 * JPEG decoded at reduced size softens stars (0.95 → 0.89 of their sharpness), and the full size is published
   anyway: never used.
 * JPEG at 88 without chroma subsampling keeps 0.86 of the colour at the peak of a star, subsampled 0.28, WebP
@@ -40,6 +43,8 @@ WIDTHS = (480, 960, 1920, 2880)
 WEBP_WIDTHS = (480, 960)
 #: A standard width closer to the full width than this factor would be a second copy of the same picture.
 NEAR_FULL = 1.1
+#: Where so near to the largest standard width a whole number of pixels make one, the picture is binned to that.
+BINNED_WITHIN = 0.15
 #: The full size is published up to so many pixels; a larger picture is made smaller to fit.
 FULL_MAX_PIXELS = 100_000_000
 #: No side of a published file is longer than JPEG (65,535) and WebP (16,383) can say.
@@ -131,11 +136,21 @@ def sizes(width: int, height: int) -> tuple[Planned, ...]:
     shrink = min(1.0, (FULL_MAX_PIXELS / (width * height)) ** 0.5, JPEG_MAX_SIDE / width, JPEG_MAX_SIDE / height)
     full_width, full_height = max(1, int(width * shrink)), max(1, int(height * shrink))
     planned = [Planned(full_width, full_height, _formats(full_width, full_height), FULL_JPEG_QUALITY)]
-    for small in sorted(WIDTHS, reverse=True):
-        tall = max(1, round(height * small / width))
+    for standard in sorted(WIDTHS, reverse=True):
+        small, tall = standard, max(1, round(height * standard / width))
+        if standard == max(WIDTHS):
+            small, tall = _binned(full_width, full_height) or (small, tall)
         if small * NEAR_FULL <= full_width and tall <= full_height:
             planned.append(Planned(small, tall, _formats(small, tall), JPEG_QUALITY))
     return tuple(planned)
+
+
+def _binned(width: int, height: int) -> tuple[int, int] | None:
+    """The size at which a whole number of pixels, each way, make one of about the largest standard width."""
+    number = round(width / max(WIDTHS))
+    if number < 2 or abs(width / number / max(WIDTHS) - 1) > BINNED_WITHIN:
+        return None
+    return -(-width // number), -(-height // number)
 
 
 def _formats(width: int, height: int) -> tuple[Format, ...]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from generator.archive.records import Archive
+from generator.archive.records import Archive, Picture
 from generator.facts.laid import Laid, laid
 from generator.facts.picture import PictureFacts
 from generator.facts.target import TargetFacts
@@ -68,16 +68,17 @@ def address(edition: Edition, target: str, older: str, newer: str) -> str:
     return f"compare/{stem}--{older}--{newer}.html"
 
 
-def laid_over(edition: Edition, picture_id: str) -> tuple[Link, ...]:
-    """The pages on which a picture lies over another, each with the other's title, newest first."""
-    found = []
+def laid_over(edition: Edition) -> dict[str, tuple[Link, ...]]:
+    """For each picture the pages on which it lies over another, each with the other's title, newest first."""
+    found: dict[str, list[tuple[Picture, str]]] = {}
     for pair in edition.layers:
-        if picture_id in pair:
-            other = edition.facts.pictures[pair[0] if pair[1] == picture_id else pair[1]]
+        for this, that in (pair, pair[::-1]):
+            other = edition.facts.pictures[that]
             assert other.target is not None  # only pictures of one target make a pair
-            found.append((other.picture, address(edition, other.target.name, *pair)))
-    found.sort(key=lambda there: (there[0].finished, there[0].id), reverse=True)
-    return tuple(Link(picture.title, page) for picture, page in found)
+            found.setdefault(this, []).append((other.picture, address(edition, other.target.name, *pair)))
+    for beside in found.values():
+        beside.sort(key=lambda there: (there[0].finished, there[0].id), reverse=True)
+    return {this: tuple(Link(p.title, page) for p, page in beside) for this, beside in found.items()}
 
 
 def shown_width(base: Shown) -> int:

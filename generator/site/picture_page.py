@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from generator.charts.overlay import MOST_OBJECTS, Marked, Overlay
 from generator.charts.zones import ZonesChart, zones_chart
@@ -155,6 +155,7 @@ def pages(edition: Edition) -> list[Page]:
     place_in_order = {name: i for i, name in enumerate(listed)}
     names = _names(edition)
     newest = _newest_versions(edition)
+    over = laid_over(edition)
     parts: dict[str, list[str]] = {}
     for whole in edition.facts.listed:
         for part in whole.picture.builds_on:
@@ -165,26 +166,33 @@ def pages(edition: Edition) -> list[Page]:
         if shown is None:
             continue
         at = place_in_order.get(facts.picture.id)
-        newer = listed[at - 1] if at else None
-        older = listed[at + 1] if at is not None and at + 1 < len(listed) else None
+        others = _Others(
+            newer=listed[at - 1] if at else None,
+            older=listed[at + 1] if at is not None and at + 1 < len(listed) else None,
+            newest=newest.get(facts.picture.id),
+            part_of=parts.get(facts.picture.id, []),
+            over=over.get(facts.picture.id, ()),
+        )
         page = picture_page(facts.picture.id)
-        part_of = parts.get(facts.picture.id, [])
-        context = _context(edition, facts, shown, names, (newer, older), newest.get(facts.picture.id), part_of)
+        context = _context(edition, facts, shown, names, others)
         found.append(Page(page, "picture.html", context, "picture", facts.picture.listed))
     return found
 
 
+class _Others(NamedTuple):
+    """The ids of the pictures that one has to do with, and the pages on which it lies over another."""
+
+    newer: str | None
+    older: str | None
+    newest: str | None
+    part_of: list[str]
+    over: tuple[Link, ...]
+
+
 def _context(
-    edition: Edition,
-    facts: PictureFacts,
-    shown: Shown,
-    names: Mapping[str, str],
-    neighbours: tuple[str | None, str | None],
-    newest: str | None,
-    part_of: list[str],
+    edition: Edition, facts: PictureFacts, shown: Shown, names: Mapping[str, str], others: _Others
 ) -> PictureContext:
     archive, picture, whole = edition.facts.archive, facts.picture, facts.integration
-    newer, older = (_listed_link(edition, name) if name else None for name in neighbours)
     placement = facts.placement
     objects = tuple(object_note(o, edition.addresses) for o in facts.objects)
     return PictureContext(
@@ -219,12 +227,12 @@ def _context(
         credit=picture.credit,
         accepted_doubts=tuple(picture.accepted_doubts.items()),
         replaces=_listed_link(edition, picture.replaces),
-        superseded_by=_listed_link(edition, newest),
+        superseded_by=_listed_link(edition, others.newest),
         builds_on=tuple(link for name in picture.builds_on if (link := _listed_link(edition, name))),
-        part_of=tuple(link for name in part_of if (link := _listed_link(edition, name))),
-        laid_over=laid_over(edition, picture.id) if picture.listed else (),
-        newer=newer,
-        older=older,
+        part_of=tuple(link for name in others.part_of if (link := _listed_link(edition, name))),
+        laid_over=others.over if picture.listed else (),
+        newer=_listed_link(edition, others.newer),
+        older=_listed_link(edition, others.older),
         shows_the_sun=any(map(_is_sun, facts.objects)),
         overlay=overlay_of(facts),
         zones=zones_chart(facts.stars, shown.ratio, facts.optics.image_scale_arcsec_px if facts.optics else None),

@@ -13,7 +13,9 @@ from generator.archive.records import Archive
 from generator.charts.address_code import AddressCode
 from generator.charts.drawing import Drawing
 from generator.facts.picture import PictureFacts
+from generator.site import card_page
 from generator.site.addresses import exhibit_page, night_page, picture_page, slides_page, year_page
+from generator.site.compare_page import CompareContext
 from generator.site.edition import FRONT, Edition
 from generator.site.log import PlaceNote, place_note
 from generator.site.page import Page
@@ -64,7 +66,8 @@ def shares(edition: Edition, pages: Iterable[Page]) -> dict[str, Share]:
         if page.kind == "redirect":
             continue
         own = by_page.get(page.path)
-        pictures = [own] if own else shown_on.get(page.path, listed[:1])
+        there = _pair(edition, page.context) or shown_on.get(page.path, [])
+        pictures = [own] if own else there or listed[:1]
         first = pictures[0] if pictures else None
         address = absolute(site, page.path)
         found[page.path] = Share(
@@ -72,7 +75,7 @@ def shares(edition: Edition, pages: Iterable[Page]) -> dict[str, Share]:
             site=site,
             picture=site + share_picture(first.picture.id) if first else None,
             picture_alt=edition.shown[first.picture.id].alt if first else "",
-            structured=_structured(edition, site, address, page, own, shown_on.get(page.path, [])),
+            structured=_structured(edition, site, address, page, own, there),
             code=AddressCode(address) if own else None,
             feed=FEED if listed else None,
         )
@@ -85,6 +88,7 @@ def _pictures_of_pages(edition: Edition) -> dict[str, list[PictureFacts]]:
     found: dict[str, list[PictureFacts]] = {FRONT: list(facts.listed)}
     for target in facts.targets:
         found[edition.addresses.targets[target.name]] = list(target.pictures)
+        found[card_page.address(edition, target.name)] = list(target.pictures[:1])
     for night in facts.nights:
         found[night_page(night.night)] = list(night.pictures)
     for year in facts.years:
@@ -97,6 +101,13 @@ def _pictures_of_pages(edition: Edition) -> dict[str, list[PictureFacts]]:
         for page, pictures in found.items()
         if (kept := [p for p in pictures if p.picture.listed and p.picture.id in edition.shown])
     }
+
+
+def _pair(edition: Edition, context: object) -> list[PictureFacts]:
+    """The two pictures of a page that lays them over each other, the newer first."""
+    if not isinstance(context, CompareContext):
+        return []
+    return [edition.facts.pictures[side.shown.id] for side in (context.newer, context.older)]
 
 
 def _structured(

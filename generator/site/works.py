@@ -30,6 +30,8 @@ from generator.site.theme import find, published_files
 if TYPE_CHECKING:
     from jinja2 import TemplateError
 
+    from generator.images.describe import Description
+    from generator.images.share import Look
     from generator.site.render import Renderer
 
 Progress = Callable[[str, int, int], None]
@@ -96,7 +98,8 @@ def works(
         for page in cards(whole)
     ]
     export_products = [
-        Product(e.path, {"facts": e.made_of, "program": digest(program)}, e.make) for e in exports
+        Product(e.path, {"facts": e.made_of, "program": digest(program)}, e.make, partial(_same, e.make))
+        for e in exports
     ]
     export_products += search_index.products(whole, program, memory)
     return Works(
@@ -105,6 +108,17 @@ def works(
         pages=sum(page.path.endswith(".html") for page in all_pages),
         tidy=partial(shown.tidy, cache, files.entries.values()),
     )
+
+
+def _same(work: Callable[[], bytes]) -> Callable[[], bytes]:
+    return work
+
+
+def _drawn_card(data: bytes, lines: Sequence[str], look: Look, words: Description) -> bytes:
+    from generator.images.describe import described
+    from generator.images.share import share_picture
+
+    return described(share_picture(data, lines, look), "jpeg", words)
 
 
 class _Press:
@@ -139,15 +153,13 @@ class _Press:
         about = facts.pictures[page.context.id]
         words = shown.words(facts.archive, about.picture, about)
 
-        def make() -> bytes:
-            from generator.images.describe import described
-            from generator.images.share import WIDTH, Look, share_picture
+        def apart() -> Callable[[], bytes]:
+            from generator.images.share import WIDTH, Look
 
             look = self._card_look
             face = find(self._theme, look.pop("face")) if "face" in look else None
             lines = unescape(self._set(page).decode()).splitlines()
-            picture = share_picture(rendition(about.picture, WIDTH), lines, Look(face, **look))
-            return described(picture, "jpeg", words)
+            return partial(_drawn_card, rendition(about.picture, WIDTH), lines, Look(face, **look), words)
 
         ingredients = {
             "words and facts": digest((page, words)),
@@ -155,7 +167,7 @@ class _Press:
             "theme": digest([self._theme_digest(page.template), self._faces]),
             "program": self._program,
         }
-        return Product(page.path, ingredients, make)
+        return Product(page.path, ingredients, lambda: apart()(), apart)
 
     @property
     def _card_look(self) -> dict[str, str]:

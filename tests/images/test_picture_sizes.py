@@ -79,7 +79,7 @@ def test_dark_gradients_of_deep_pictures_stay_smooth_at_every_size() -> None:
         assert np.abs(means - wanted).max() < 0.1
 
 
-@pytest.mark.parametrize("size", [(1000, 733), (997, 401), (100, 1500), (1, 1), (1999, 1499)])
+@pytest.mark.parametrize("size", [(1000, 733), (997, 401), (100, 1500), (3, 1), (1999, 1499)])
 def test_the_first_step_is_lanczos_of_the_whole_picture(size: tuple[int, int]) -> None:
     # Within the range that no overshoot of the filter leaves, so that nothing is cut off between its two passes.
     pixels = np.random.default_rng(2).integers(90, 160, (1500, 2000, 3)).astype(np.uint8)
@@ -88,6 +88,26 @@ def test_the_first_step_is_lanczos_of_the_whole_picture(size: tuple[int, int]) -
     assert np.abs(np.asarray(first).astype(int) - whole).max() <= 2
     (deep,) = chain(pixels.astype(np.uint16) * 257, [size])
     assert np.abs(np.asarray(deep).astype(int) - whole).max() <= 2
+
+
+@pytest.mark.parametrize("size", [(1000, 750), (667, 500)])
+def test_the_first_step_is_binning_where_whole_pixels_make_one(size: tuple[int, int]) -> None:
+    pixels = np.random.default_rng(3).integers(0, 256, (1500, 2000, 3)).astype(np.uint8)
+    (first,) = chain(Image.fromarray(pixels), [size])
+    number = round(2000 / size[0])
+    whole = pixels[: 1500 // number * number, : 2000 // number * number].astype(float)
+    means = whole.reshape(1500 // number, number, 2000 // number, number, 3).mean(axis=(1, 3))
+    assert np.abs(np.asarray(first)[: means.shape[0], : means.shape[1]] - means).max() <= 1
+
+
+@pytest.mark.parametrize(
+    ("width", "height", "second"),
+    [(5472, 3648, 2736), (6000, 4000, 3000), (9576, 6388, 3192), (4000, 3000, 2880), (4656, 3520, 2880)],
+)
+def test_the_largest_smaller_size_is_binned_where_that_comes_near(width: int, height: int, second: int) -> None:
+    planned = recipe.sizes(width, height)[1]
+    assert planned.width == second
+    assert abs(planned.height / planned.width - height / width) < 1e-3
 
 
 @given(st.integers(1, 700), st.integers(1, 700), st.integers(1, 4), st.sampled_from(["L", "RGB"]))
