@@ -93,15 +93,15 @@ def _build(folder: Path, out: Path, workers: int | None, executor: str | None, p
     seen = inspect(folder, out, logbook, memory, date.today())
     if seen.faults or seen.archive is None or seen.facts is None or seen.almanac is None:
         return _refused(out, seen.findings)
+    before = logbook if logbook.out == str(out) else Logbook()
     lying = lying_files(out)
-    if foreign := foreign_files(out, lying):
+    standing = _as_made(before, lying)
+    if foreign := foreign_files(out, lying, standing):
         more = f" and {len(foreign) - 1} more" if foreign[1:] else ""
         raise CannotPublish(
             f"the output folder {out} holds files that no build made: {foreign[0]}{more}",
             "move them away, or choose another folder with --out",
         )
-    before = logbook if logbook.out == str(out) else Logbook()
-    standing = _as_made(before, lying)
 
     site = works(
         folder,
@@ -194,6 +194,8 @@ def _publish(
         for path, data in made(todo, workers):
             assembly.write(path, data)
         paths = {p.path for p in products}
+        if standing.keys() == paths | {MADE}:
+            assembly.keep(MADE, lying[MADE])
         reasons.extend((name, "removed") for name in sorted(standing) if name not in paths and name != MADE)
         published = assembly.publish()
     return max(len(todo), 1), published, {p.path: dict(p.ingredients) for p in products}

@@ -111,6 +111,10 @@ class Hashes:
                 self._known[name] = hashlib.file_digest(file, "sha256").hexdigest()
         return str(self._known[name])
 
+    def __contains__(self, name: str) -> bool:
+        """Whether the archive holds such a file."""
+        return name in self._stamps
+
     def entries(self) -> dict[str, Any]:
         """Every file with its stamp and, where it was needed, its hash: the logbook's inputs."""
         return {name: [list(stamp), self._known.get(name, "")] for name, stamp in self._stamps.items()}
@@ -154,7 +158,7 @@ def inspect(folder: Path, out: Path, logbook: Logbook, memory: Recollection, tod
     stars: dict[str, StarShapes] = {}
     for picture in archive.shown:
         findings += _look_into(folder, picture, hashes, memory, pixels, placements)
-        if picture.id in pixels:
+        if picture.id in pixels and star_file(picture.sidecar) in hashes:
             findings += _kept_stars(folder, picture, hashes, stars)
     facts = archive_facts(archive, almanac, pixels, placements, stars)
     findings += judge(archive, facts, today)

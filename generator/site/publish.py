@@ -14,7 +14,7 @@ import hashlib
 import os
 import shutil
 import stat
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
 from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
@@ -56,9 +56,12 @@ def lying_files(out: Path) -> dict[str, os.stat_result]:
         raise CannotPublish(f"{where} cannot be read: {error.strerror}", "see who may read it") from None
 
 
-def foreign_files(out: Path, lying: Mapping[str, os.stat_result]) -> list[str]:
-    """Of the files that lie in an output folder those that no build made, sorted; raises :class:`CannotPublish`."""
-    if not lying:
+def foreign_files(out: Path, lying: Mapping[str, os.stat_result], known: Container[str]) -> list[str]:
+    """Of the files that lie in an output folder those that no build made, sorted; raises :class:`CannotPublish`.
+
+    ``known``: files that are the last build's for certain.
+    """
+    if all(name in known for name in lying):
         return []
     try:
         made = set((out / MADE).read_text(encoding="ascii", errors="replace").split())
@@ -137,8 +140,12 @@ class Assembly:
             self._made[name] = os.stat(target)  # noqa: PTH116
 
     def publish(self) -> dict[str, os.stat_result]:
-        """Puts the new site in the old one's place; returns what is now published."""
-        self.write(MADE, "\n".join(sorted(map(_name_digest, self._made))).encode() + b"\n")
+        """Puts the new site in the old one's place; returns what is now published.
+
+        The list of its files is the old site's where that was kept: whoever keeps it knows that they are the same.
+        """
+        if MADE not in self._made:
+            self.write(MADE, "\n".join(sorted(map(_name_digest, self._made))).encode() + b"\n")
         _flush(self.folder, [self.folder / above for above in self._folders])
         self.out.parent.mkdir(parents=True, exist_ok=True)
         _exchange(self.folder, self.out)

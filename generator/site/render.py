@@ -27,7 +27,7 @@ from generator.site.constellation_names import NAMES
 from generator.site.languages import BadCatalogue, translations
 from generator.site.page import Page, relative, root
 from generator.site.pictures import Shown, Source
-from generator.site.theme import SITE_FOLDER, find
+from generator.site.theme import SITE_FOLDER, as_published, find
 from generator.site.typography import Typography
 
 #: Nothing from elsewhere, no script or style inside a page; only ``style`` attributes, which place a picture's
@@ -83,9 +83,10 @@ class Renderer:
 
     @cached_property
     def theme(self) -> Mapping[str, Any]:
-        """What the theme says of itself (``theme.yaml``)."""
+        """What the theme says of itself (``theme.yaml``); its styles are one where they are published as one."""
         file = find(self.theme_folders, "theme.yaml")
-        return yaml.safe_load(file.read_text(encoding="utf-8")) or {} if file else {}
+        said = yaml.safe_load(file.read_text(encoding="utf-8")) or {} if file else {}
+        return {**said, "stylesheets": as_published(self.theme_folders)}
 
     def render(self, page: Page) -> str:
         """The page as HTML."""

@@ -84,9 +84,7 @@ def works(
             folder, cache, facts, hash_of, memory, standing, workers, engine, progress
         )  # fmt: skip
     assets = published_files(theme)
-    asset_products = [
-        Product(path, {"theme": digest(source.read_bytes())}, source.read_bytes) for path, source in assets.items()
-    ]
+    asset_products = [Product(path, {"theme": digest(data)}, partial(bytes, data)) for path, data in assets.items()]
     press = _Press(theme, facts.archive.language, program)
     over = layers(folder, cache, facts, files.shown, hash_of, memory)
     whole = edition(facts, files.shown, over.by_pair)
@@ -179,9 +177,7 @@ class _Press:
     def _faces(self) -> str:
         """A digest of every face of the theme, for one of them stands on the share pictures."""
         files = published_files(self._theme).items()
-        return digest(
-            b"".join(source.read_bytes() for path, source in files if path.endswith((".woff2", ".ttf", ".otf")))
-        )
+        return digest(b"".join(data for path, data in files if path.endswith((".woff2", ".ttf", ".otf"))))
 
     @cached_property
     def _renderer(self) -> Renderer:

@@ -10,7 +10,6 @@ import functools
 import gzip
 import io
 import os
-import re
 import shutil
 import subprocess
 import threading
@@ -40,24 +39,6 @@ def _there(tool: Path | str | None, how: str) -> str:
     if os.environ.get("CI"):
         pytest.fail(how)
     pytest.skip(how)
-
-
-@pytest.fixture(scope="module")
-def kinds(site: Path) -> list[str]:
-    """A page of every kind: the longest of every folder, those at the top, and the Sun's, which carries a caution."""
-    longest: dict[str, Path] = {}
-    for page in site.rglob("*.html"):
-        text = page.read_text(encoding="utf-8")
-        if 'http-equiv="refresh"' in text:
-            continue
-        folder = page.parent.relative_to(site).as_posix()
-        kind = f"{folder}/{page.stem}" if folder == "." else folder + re.search(r'<body class="([^"]*)"', text)[1]
-        if kind not in longest or page.stat().st_size > longest[kind].stat().st_size:
-            longest[kind] = page
-    found = {page.relative_to(site).as_posix() for page in longest.values()}
-    found |= {page.relative_to(site).as_posix() for page in site.glob("*/sun*.html")}
-    assert len(found) > 12
-    return sorted(found)
 
 
 @pytest.fixture(scope="module")

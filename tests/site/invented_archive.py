@@ -178,9 +178,9 @@ def write(folder: Path) -> None:
     for path, html in set_texts().items():
         (folder / path).parent.mkdir(parents=True, exist_ok=True)
         (folder / path).write_text(html, encoding="utf-8")
-    for path, source in published_files(theme_folders(None, Path("no-archive-here"))).items():
+    for path, data in published_files(theme_folders(None, Path("no-archive-here"))).items():
         (folder / path).parent.mkdir(parents=True, exist_ok=True)
-        (folder / path).write_bytes(source.read_bytes())
+        (folder / path).write_bytes(data)
     (folder / "images").mkdir(exist_ok=True)
     for number, picture in enumerate(shown(facts()).values()):
         colour = ((190, 230, 255), (220, 180, 90), (90, 200, 120))[number % 3]

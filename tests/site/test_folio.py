@@ -31,7 +31,7 @@ def test_every_page_is_set_without_a_script():
 def test_its_styles_weigh_less_than_15_kb_and_are_all_that_its_pages_ask_for():
     published = published_files(FOLDERS)
     styles = {path: file for path, file in published.items() if path.endswith(".css")}
-    assert sum(file.stat().st_size for file in styles.values()) < 15_000
+    assert sum(map(len, styles.values())) < 15_000
     for path, html in rendered().items():
         asked = re.findall(r'rel="stylesheet" href="([^"]+)"', html)
         assert {address.rpartition("../")[2] for address in asked} == set(styles), path
@@ -50,7 +50,7 @@ def test_whatever_a_page_asks_of_the_theme_is_published():
         for asked in re.findall(r'(?:href|src)="(?:\.\./)*(theme/[^"]+)"', html):
             assert asked in published, path
     for file in (f for path, f in published.items() if path.endswith(".css")):
-        for asked in re.findall(r"url\(\.\./([^)]+)\)", file.read_text(encoding="utf-8")):
+        for asked in re.findall(r"url\(\.\./([^)]+)\)", file.decode("utf-8")):
             assert f"theme/{asked}" in published
 
 
@@ -71,3 +71,18 @@ def test_its_pages_say_what_umbra_s_say(name):
     assert "To the content" in html
     assert html.count("<h1") == 1
     assert 'aria-current="page"' in html or name.startswith("pictures/")
+
+
+def test_styles_that_every_page_asks_for_come_as_one_file_in_their_order(tmp_path):
+    (tmp_path / "styles").mkdir()
+    (tmp_path / "styles" / "b.css").write_text("body { color: red }", encoding="utf-8")
+    (tmp_path / "styles" / "a.css").write_text("\ufeffbody { color: blue }", encoding="utf-8")
+    (tmp_path / "styles" / "asked-for-later.css").write_text("p { margin: 0 }", encoding="utf-8")
+    (tmp_path / "theme.yaml").write_text(
+        yaml.safe_dump({"borrows": [], "stylesheets": ["styles/b.css", "styles/a.css"]}), encoding="utf-8"
+    )
+    published = published_files((tmp_path, themes_home() / "umbra"))
+    assert published == {
+        "theme/styles/asked-for-later.css": b"p { margin: 0 }",
+        "theme/styles/together.css": b"body { color: red }\nbody { color: blue }",
+    }

@@ -1,0 +1,88 @@
+"""Every kind of page with the keyboard alone (WCAG 2.2: 2.1.1, 2.1.2, 2.4.3, 2.4.7, 2.4.11)."""
+
+from __future__ import annotations
+
+from typing import Any
+
+#: What can be used, in the order of the page: a group of radio buttons is one stop.
+USABLE = """() => {
+  const groups = new Set();
+  const all = 'a[href], button, input, select, textarea, summary, [tabindex]';
+  const found = [...document.querySelectorAll(all)].filter(e => {
+    if (e.disabled || e.tabIndex < 0 || e.closest('[inert]')) return false;
+    if (!e.checkVisibility({visibilityProperty: true})) return false;
+    if (e.type !== 'radio') return true;
+    const group = e.name;
+    const chosen = document.querySelector(`input[type="radio"][name="${group}"]:checked`);
+    if (chosen && chosen !== e || groups.has(group)) return false;
+    groups.add(group);
+    return true;
+  });
+  found.forEach((e, at) => { e.dataset.stop = at; });
+  return found.map(e => e.outerHTML.slice(0, 120));
+}"""
+
+#: Where the focus is: the number of the stop, whether one can see it, and whether it lies in the window.
+FOCUS = """() => {
+  const e = document.activeElement;
+  if (!e || e === document.body) return null;
+  const style = getComputedStyle(e), box = e.getBoundingClientRect();
+  const drawn = element => element && getComputedStyle(element).outlineStyle !== 'none';
+  const label = e.labels && e.labels[0];
+  const after = getComputedStyle(e, '::after').outlineStyle !== 'none';
+  const seen = after || drawn(e) || drawn(label) || drawn(e.closest('li, label')) || style.boxShadow !== 'none';
+  const inside = box.bottom > 0 && box.top < innerHeight && box.right > 0 && box.left < innerWidth;
+  return [e.dataset.stop === undefined ? -1 : Number(e.dataset.stop), seen, inside, e.outerHTML.slice(0, 120)];
+}"""
+
+
+def test_the_tab_key_reaches_everything_in_order_and_lets_go(open_page: Any, kinds: list[str]) -> None:
+    for path in kinds:
+        page = open_page(path, width=1200)
+        stops = page.evaluate(USABLE)
+        assert stops, path
+        reached: list[int] = []
+        for _ in range(2 * len(stops) + 10):
+            page.keyboard.press("Tab")
+            at = page.evaluate(FOCUS)
+            if at is None:
+                break
+            stop, seen, inside, what = at
+            assert seen, f"{path}: the focus cannot be seen on {what}"
+            assert inside, f"{path}: the focus is out of sight on {what}"
+            if stop >= 0:  # what scrolls sideways is a stop of the browser's own
+                reached.append(stop)
+        else:
+            raise AssertionError(f"{path}: the focus is kept")
+        assert reached == sorted(reached), f"{path}: not in the order of the page"
+        lost = [stops[number] for number in sorted(set(range(len(stops))) - set(reached))]
+        assert not lost, f"{path}: not reached: {lost}"
+        page.context.close()
+
+
+def test_the_first_stop_leads_past_what_every_page_has(open_page: Any, kinds: list[str]) -> None:
+    for path in kinds:
+        page = open_page(path)
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.classList.contains('skip')"):
+            page.keyboard.press("Enter")
+            assert page.evaluate("document.activeElement.id") == "content", path
+            page.keyboard.press("Tab")
+            within = "document.getElementById('content').compareDocumentPosition(document.activeElement)"
+            assert page.evaluate(f"document.activeElement === document.body || Boolean({within} & 20)"), path
+        page.context.close()
+
+
+def test_the_ground_changes_and_is_remembered(open_page: Any) -> None:
+    page = open_page("index.html")
+    page.locator("[data-ground='night']").focus()
+    page.keyboard.press("Tab")
+    page.keyboard.press("Space")
+    assert page.evaluate("document.documentElement.dataset.ground") == "day"
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.documentElement.dataset.ground") == "red"
+    page.locator(".wall li:not([hidden]) a").first.focus()
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/pictures/*.html")
+    assert page.evaluate("document.documentElement.dataset.ground") == "red"
