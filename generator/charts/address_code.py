@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from html import escape
 
 from generator.charts.drawing import Voice
+from generator.plain import plain
 
 #: Light modules around the code that a reader needs to find it.
 QUIET = 4
 
 
-@dataclass(frozen=True)
+@plain
 class AddressCode:
     """The code of one address; a quarter of it may be lost (level Q)."""
 

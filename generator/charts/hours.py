@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date, timedelta
 from html import escape
 from itertools import pairwise
@@ -10,6 +9,7 @@ from itertools import pairwise
 from generator.charts.drawing import Voice
 from generator.facts.exposure import UNFILTERED
 from generator.facts.target import Step
+from generator.plain import plain
 
 WIDTH, HEIGHT = 920, 330
 LEFT, RIGHT, TOP, BOTTOM = 36, 196, 16, 34
@@ -22,7 +22,7 @@ NAME_ROW, LETTER = 17, 7.2
 MOST_ROWS = 6
 
 
-@dataclass(frozen=True)
+@plain
 class HoursChart:
     """Steps oldest first (seconds), and the pictures that were made along the way: day and title."""
 

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from html import escape
 
 from generator.charts.drawing import Voice
+from generator.plain import plain
 
 WIDTH, ROW, TOP, BOTTOM = 720, 62, 16, 26
 LEFT, RIGHT = 52, 76
 
 
-@dataclass(frozen=True)
+@plain
 class MonthsChart:
     """(year, seconds of integration in each of its twelve months), the year that it is about first."""
 

@@ -6,12 +6,12 @@ along the axis is the place's own.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from html import escape
 from zoneinfo import ZoneInfo
 
 from generator.charts.drawing import Voice
+from generator.plain import plain
 
 WIDTH, HEIGHT = 960, 380
 LEFT, RIGHT, TOP, BOTTOM = 40, 16, 20, 40
@@ -21,7 +21,7 @@ TWILIGHTS = ((0.0, "civil"), (-6.0, "nautical"), (-12.0, "astronomical"), (-18.0
 LABEL_GAP = 16
 
 
-@dataclass(frozen=True)
+@plain
 class Curve:
     """One target of a night: ICRS degrees or the name of a body that moves, and its sessions' start and end (UTC)."""
 
@@ -32,7 +32,7 @@ class Curve:
     sessions: tuple[tuple[datetime, datetime], ...]
 
 
-@dataclass(frozen=True)
+@plain
 class NightChart:
     """A night at one place as published (degrees, metres); ``limit_deg`` is the height worth shooting above."""
 

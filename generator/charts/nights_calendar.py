@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from calendar import monthrange
-from dataclasses import dataclass
 from datetime import date
 from html import escape
 
 from generator.charts.drawing import Voice
+from generator.plain import plain
 
 CELL, LEFT, TOP = 24, 44, 22
 
 
-@dataclass(frozen=True)
+@plain
 class CalendarNight:
     """A night with its light in seconds (0: nothing but a note), what was shot, and the link to its page."""
 
@@ -22,7 +22,7 @@ class CalendarNight:
     href: str | None
 
 
-@dataclass(frozen=True)
+@plain
 class NightsCalendar:
     """A calendar year; ``nights`` in any order. The darkest shade is that of its best night."""
 

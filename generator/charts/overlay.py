@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING, Any
 
 from generator.charts.drawing import Voice
+from generator.plain import plain
 
 if TYPE_CHECKING:
     from generator.sky.placement import Placement
@@ -26,7 +26,7 @@ MOST_OBJECTS = 120
 LEAST_RADIUS = 7.0
 
 
-@dataclass(frozen=True)
+@plain
 class Marked:
     """An object over a picture: its name, ICRS degrees, pixel, size in arcmin, angle of its major axis, how bright.
 
@@ -44,7 +44,7 @@ class Marked:
     rank: int
 
 
-@dataclass(frozen=True)
+@plain
 class Overlay:
     """The layer of one picture; ``plain`` is its placement as plain numbers."""
 
@@ -57,7 +57,7 @@ class Overlay:
         return _Layer(from_plain(self.plain), self.marked, voice).svg()
 
 
-@dataclass(frozen=True)
+@plain
 class _Box:
     left: float
     top: float

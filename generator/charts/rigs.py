@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from html import escape
 
 from generator.charts.drawing import Voice
+from generator.plain import plain
 
 WIDTH, HEAD, BAR, GAP = 560, 24, 18, 12
 LEFT, RIGHT = 52, 84
 
 
-@dataclass(frozen=True)
+@plain
 class RigsChart:
     """For each rig its name and (year, seconds of integration), in the order in which it is drawn.
 

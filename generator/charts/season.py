@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
 from html import escape
 
 from generator.charts.drawing import Voice
+from generator.plain import plain
 
 WIDTH, HEIGHT = 640, 220
 LEFT, RIGHT, TOP, BOTTOM = 34, 12, 18, 30
 
 
-@dataclass(frozen=True)
+@plain
 class SeasonChart:
     """A target (ICRS degrees) from a place as published (degrees) above a limit; ``year`` sets the calendar."""
 

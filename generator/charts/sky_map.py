@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from functools import lru_cache
 from html import escape
 
 from generator.charts.drawing import Voice
+from generator.plain import plain
 from generator.sky.mapping import Point, around, ecliptic, galactic_plane, great_circle, hammer, unbroken
 
 MAP_WIDTH, MAP_HEIGHT = 1200, 600
@@ -18,7 +18,7 @@ FINDER_DEG = 20.0
 SIZES = ((0.5, 4.6), (1.5, 3.7), (2.5, 2.9), (3.5, 2.1), (4.2, 1.5), (5.0, 1.1))
 
 
-@dataclass(frozen=True)
+@plain
 class Outline:
     """A picture on the sky: its title, where it leads (relative to the page), corners in ICRS degrees in order."""
 
@@ -27,7 +27,7 @@ class Outline:
     corners: tuple[Point, ...]
 
 
-@dataclass(frozen=True)
+@plain
 class Spot:
     """A target: its name, where it leads, ICRS degrees."""
 
@@ -37,7 +37,7 @@ class Spot:
     dec_deg: float
 
 
-@dataclass(frozen=True)
+@plain
 class SkyMap:
     """The whole sky, equal-area, right ascension 0 h in the middle and growing to the left."""
 
@@ -57,7 +57,7 @@ class SkyMap:
         )
 
 
-@dataclass(frozen=True)
+@plain
 class Finder:
     """Twenty degrees around a target, north up and east left, with the pictures' outlines to scale."""
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from html import escape
 
 from generator.archive.star_file import StarShapes, StarZone
 from generator.charts.drawing import Voice
+from generator.plain import plain
 
 WIDTH, PAD = 300, 1
 #: Least and greatest height, so that the zones of a strip can hold an ellipse and a number.
@@ -22,7 +22,7 @@ GREATEST, LEAST = 30.0, 1.0
 LEAST_TOLD = 1.05
 
 
-@dataclass(frozen=True)
+@plain
 class ZonesChart:
     """Nine zones row by row from the top left; ``ratio`` of the picture's sides, width over height.
 

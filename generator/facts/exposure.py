@@ -7,15 +7,15 @@ sessions, as :meth:`generator.archive.records.Archive.sessions_of` gives them.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import date
 
 from generator.archive.records import FrameGroup, Session
+from generator.plain import plain
 
 UNFILTERED = "unfiltered"
 
 
-@dataclass(frozen=True)
+@plain
 class Integration:
     """Totals over a set of distinct sessions; seconds, counts, and evenings.
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
+
+from generator.plain import plain
 
 if TYPE_CHECKING:
     from generator.facts.placed import Placed
@@ -12,7 +13,7 @@ if TYPE_CHECKING:
 Which = Literal["older", "newer"]
 
 
-@dataclass(frozen=True)
+@plain
 class Laid:
     """The newer and the older of two pictures on one ground.
 

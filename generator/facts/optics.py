@@ -7,17 +7,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from generator.archive.records import Rig, Session
 from generator.facts.exposure import distinct, session_integration_s
+from generator.plain import plain
 
 # One radian in arcseconds, per µm of pixel and mm of focal length: 648 000 / π / 1000.
 ARCSEC_PER_UM_MM = 206.26480624709637
 WAVELENGTH_M = 550e-9
 
 
-@dataclass(frozen=True)
+@plain
 class Optics:
     """The optics of one picture. Angles of the sky in degrees, scales in arcseconds per picture pixel."""
 

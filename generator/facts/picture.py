@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from generator.archive.records import Archive, Picture, Session
@@ -11,6 +10,7 @@ from generator.facts.almanac import Almanac
 from generator.facts.depth import depth_mag, light_m2_h
 from generator.facts.exposure import Integration, integration, session_integration_s, shutter_open_share
 from generator.facts.optics import Optics, frame_fill, main_rig, mean_sky_brightness, optics
+from generator.plain import plain
 
 if TYPE_CHECKING:
     from generator.facts.placed import Placed
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from generator.sky.during import SkyDuring
 
 
-@dataclass(frozen=True)
+@plain
 class SessionFacts:
     """One session: what was gathered, and the sky above it.
 
@@ -32,7 +32,7 @@ class SessionFacts:
     moon_fraction: float | None
 
 
-@dataclass(frozen=True)
+@plain
 class PictureFacts:
     """One picture. ``objects`` in the order written, the target first; ``in_field`` with pixel positions.
 

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+from generator.plain import plain
 
 if TYPE_CHECKING:
     from generator.sky.placement import Placement
 
 
-@dataclass(frozen=True)
+@plain
 class Placed:
     """The numbers of a placement: ICRS degrees, arcseconds per picture pixel, position angle of the picture's up.
 

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 from itertools import combinations
@@ -30,6 +29,7 @@ from generator.facts.optics import (
 from generator.facts.picture import PictureFacts, SessionFacts
 from generator.facts.whole import ArchiveFacts
 from generator.finding import Finding, Level, Mark, in_order
+from generator.plain import plain
 
 if TYPE_CHECKING:
     from generator.sky.catalogue import SkyObject
@@ -65,7 +65,7 @@ class Sighting(NamedTuple):
     answered_by: tuple[Picture, ...] = ()
 
 
-@dataclass(frozen=True)
+@plain
 class Rule:
     """A rule of plausibility. ``source`` names a publication, a definition or common practice."""
 
@@ -77,7 +77,7 @@ class Rule:
     sightings: Callable[[Case], Iterator[Sighting]]
 
 
-@dataclass(frozen=True)
+@plain
 class Case:
     """What the rules judge: an archive, what was derived from it, and the date of the day."""
 

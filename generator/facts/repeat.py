@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import date
 
 from generator.archive.records import FrameGroup, Place, Rig, Session
 from generator.facts.depth import hours_to_half_magnitude
 from generator.facts.exposure import distinct, group_integration_s
 from generator.facts.picture import PictureFacts
+from generator.plain import plain
 
 #: What passes the whole of the visible light, by its letters: these gather the picture's light, and the others divide
 #: it. How much of each there is, is a person's choice and is kept; within each kind hours are made even.
@@ -23,7 +23,7 @@ WHOLE_LIGHT = frozenset({"l", "lum", "luminance", "clear", "uvir", "uvircut", "i
 SAME_TEMPERATURE_C = 1.0
 
 
-@dataclass(frozen=True)
+@plain
 class Pointing:
     """Where to point: ICRS degrees, and the position angle of the picture's up where a picture says so."""
 
@@ -34,7 +34,7 @@ class Pointing:
     picture_id: str | None
 
 
-@dataclass(frozen=True)
+@plain
 class Setting:
     """One filter (``None``: none) as it was last used, and what it still lacks.
 
@@ -56,7 +56,7 @@ class Setting:
     next_subs: int | None
 
 
-@dataclass(frozen=True)
+@plain
 class Darks:
     """Darks that the settings ask for, and the latest that match: how many, of which night; ``None``: none yet."""
 
@@ -69,7 +69,7 @@ class Darks:
     night: date | None
 
 
-@dataclass(frozen=True)
+@plain
 class Repeat:
     """``half_magnitude_h``: hours with this rig until everything together goes half a magnitude deeper."""
 

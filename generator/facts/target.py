@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -11,12 +10,13 @@ from generator.archive.records import Rig, Session
 from generator.facts.depth import depth_of, hours_to_half_magnitude, light_m2_h
 from generator.facts.exposure import UNFILTERED, Integration, distinct, group_integration_s, integration
 from generator.facts.picture import PictureFacts, SessionFacts
+from generator.plain import plain
 
 if TYPE_CHECKING:
     from generator.sky.catalogue import SkyObject
 
 
-@dataclass(frozen=True)
+@plain
 class Step:
     """What one night added through one filter, and the target's total after it (seconds)."""
 
@@ -26,7 +26,7 @@ class Step:
     total_s: float
 
 
-@dataclass(frozen=True)
+@plain
 class Deepening:
     """How much deeper one picture is than another, in mag/arcsec², and what each cause gave of it.
 
@@ -45,7 +45,7 @@ class Deepening:
         return self.hours_mag + self.aperture_mag + (self.sky_mag or 0.0)
 
 
-@dataclass(frozen=True)
+@plain
 class Growth:
     """What a picture holds and what it added since the picture before it; differences are ``None`` for the first.
 
@@ -67,7 +67,7 @@ class Growth:
     sampling_before_px: float | None
 
 
-@dataclass(frozen=True)
+@plain
 class TargetFacts:
     """One target. ``pictures`` are the listed ones, newest first; ``growth`` oldest first."""
 

@@ -7,17 +7,17 @@ exposures of a session are taken to lie evenly between its start and its end, wh
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import pairwise
 
 from generator.archive.records import Session
+from generator.plain import plain
 
 Darkness = tuple[datetime, datetime] | None
 """From when to when it is astronomically dark (aware), or ``None`` where a night has no darkness."""
 
 
-@dataclass(frozen=True)
+@plain
 class SessionUse:
     """What became of the time between a session's start and its end.
 
@@ -40,7 +40,7 @@ class SessionUse:
         return (self.kept_s + self.rejected_s) / self.length_s
 
 
-@dataclass(frozen=True)
+@plain
 class DarkUse:
     """What became of the astronomical darkness of a night at a place, or of several such, in seconds.
 
@@ -71,7 +71,7 @@ class DarkUse:
         return self.used_s / self.dark_s
 
 
-@dataclass(frozen=True)
+@plain
 class NightUse:
     """How a night went: its sessions that have clock times, and its darkness at each place that can be told.
 
@@ -83,7 +83,7 @@ class NightUse:
     darkness: tuple[DarkUse, ...]
 
 
-@dataclass(frozen=True)
+@plain
 class _Run:
     """A session as a stretch of time, seconds of the epoch, with its shares of exposure, 0…1."""
 

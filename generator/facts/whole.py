@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -14,13 +13,14 @@ from generator.facts.exposure import Integration, integration
 from generator.facts.picture import PictureFacts, SessionFacts, picture_facts
 from generator.facts.target import TargetFacts, target_facts
 from generator.facts.went import Darkness, DarkUse, NightUse, dark_sum, night_use
+from generator.plain import plain
 
 if TYPE_CHECKING:
     from generator.facts.placed import Placed
     from generator.sky.catalogue import SkyObject
 
 
-@dataclass(frozen=True)
+@plain
 class NightFacts:
     """One evening at all places: its sessions in clock order, the pictures they went into, the notes, how it went."""
 
@@ -32,7 +32,7 @@ class NightFacts:
     use: NightUse
 
 
-@dataclass(frozen=True)
+@plain
 class RigFacts:
     """What a rig has done, over the sessions of listed pictures; ``pictures`` newest first."""
 
@@ -41,7 +41,7 @@ class RigFacts:
     integration: Integration
 
 
-@dataclass(frozen=True)
+@plain
 class YearFacts:
     """One calendar year of evenings, over the sessions of listed pictures; ``dark_use`` sums up the nights'."""
 
@@ -55,7 +55,7 @@ class YearFacts:
     dark_use: DarkUse | None
 
 
-@dataclass(frozen=True)
+@plain
 class ArchiveFacts:
     """``pictures`` holds every shown picture by id, newest first; lists and totals are of listed ones."""
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from generator.facts.picture import PictureFacts
 from generator.facts.target import TargetFacts
 from generator.facts.whole import ArchiveFacts, YearFacts
+from generator.plain import plain
 
 
-@dataclass(frozen=True)
+@plain
 class YearReview:
     """What a year comes to beside its totals.
 

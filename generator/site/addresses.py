@@ -6,8 +6,9 @@ import hashlib
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from datetime import date
+
+from generator.plain import plain
 
 # Names that a memory stick under Windows refuses, whatever their ending.
 _REFUSED = re.compile(r"con|prn|aux|nul|com\d|lpt\d")
@@ -72,7 +73,7 @@ def free_page(page_id: str, taken: frozenset[str]) -> str:
     return f"pages/{chosen}" if chosen in taken else chosen
 
 
-@dataclass(frozen=True)
+@plain
 class Addresses:
     """Pages of what is known by name; a name without a page is absent."""
 

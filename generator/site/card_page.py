@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import posixpath
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from generator.archive.records import Session
 from generator.charts.season import SeasonChart
 from generator.facts.optics import aperture_mm, f_ratio, focal_length_mm
 from generator.facts.repeat import Repeat, repeat, with_darks
 from generator.facts.target import TargetFacts
+from generator.plain import plain
 from generator.site.addresses import picture_page
 from generator.site.edition import Edition
 from generator.site.page import Frame, Link, Page
 
 
-@dataclass(frozen=True)
+@plain
 class RigLine:
     """A rig in one line; lengths in mm."""
 
@@ -28,7 +28,7 @@ class RigLine:
     f_ratio: float
 
 
-@dataclass(frozen=True)
+@plain
 class CardContext:
     """``season``: from the place of the last session, for the best month; ``like``: the picture to match."""
 

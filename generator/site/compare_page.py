@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from typing import Literal
 
 from generator.facts.laid import Laid
 from generator.facts.picture import PictureFacts
 from generator.facts.target import Growth, TargetFacts, growth
+from generator.plain import plain
 from generator.site.edition import Edition
 from generator.site.laid import address, pairs, shown_width
 from generator.site.page import Frame, Link, Page
@@ -19,7 +20,7 @@ from generator.site.pictures import Shown, Source
 Apart = Literal["unplaced", "no common sky"]
 
 
-@dataclass(frozen=True)
+@plain
 class Side:
     """One of the two pictures; ``drawn_again`` stands for it where it is laid over the other."""
 
@@ -31,7 +32,7 @@ class Side:
     drawn_again: Source | None
 
 
-@dataclass(frozen=True)
+@plain
 class Over:
     """How they lie. ``matrix`` is that of :class:`Laid`; ``misses_px`` of ``width_px``, the widest they are shown."""
 
@@ -42,7 +43,7 @@ class Over:
     misses_px: float
 
 
-@dataclass(frozen=True)
+@plain
 class Choice:
     """Another picture that may take a side: its title, its date, and the page on which it does."""
 
@@ -51,7 +52,7 @@ class Choice:
     page: str
 
 
-@dataclass(frozen=True)
+@plain
 class CompareContext:
     frame: Frame
     target: Link

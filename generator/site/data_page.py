@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from generator.plain import plain
 from generator.site.edition import DATA, Edition
 from generator.site.exports.acquisition import COLUMNS
 from generator.site.exports.table import Column
 from generator.site.page import Frame, Page
 
 
-@dataclass(frozen=True)
+@plain
 class DataContext:
     """``columns`` are those of the acquisition; the files themselves are the page's data."""
 

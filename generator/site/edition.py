@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from generator.facts.whole import ArchiveFacts
+from generator.plain import plain
 from generator.site.addresses import Addresses, free_page, night_page, slugs
 from generator.site.laid import Layer, Pair
 from generator.site.page import Frame
@@ -23,7 +24,7 @@ DATA = "data.html"
 OWN_NAMES = frozenset({FRONT, TARGETS, NIGHTS, EQUIPMENT, SKY, YEARS, EXHIBITS, DATA, "404.html"})
 
 
-@dataclass(frozen=True)
+@plain
 class Edition:
     """Facts, pictures as they can be shown (by id), what stands on every page, and where pages lie.
 

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
 
 from generator.facts.optics import angle_of_view_deg, aperture_mm, f_ratio, focal_length_mm, image_scale_arcsec_px
 from generator.facts.whole import RigFacts
+from generator.plain import plain
 from generator.site.edition import EQUIPMENT, Edition
 from generator.site.heavens import ObjectNote, object_note
 from generator.site.page import Frame, Page
 from generator.site.wall import Hung, wall
 
 
-@dataclass(frozen=True)
+@plain
 class RigNote:
     """A rig as built (mm, arcsec per sensor pixel, degrees of the whole sensor) and its totals (seconds)."""
 
@@ -44,7 +44,7 @@ class RigNote:
     pictures: tuple[Hung, ...]
 
 
-@dataclass(frozen=True)
+@plain
 class EquipmentContext:
     """Rigs in the order in which the person wrote them."""
 

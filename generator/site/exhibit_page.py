@@ -7,10 +7,10 @@ has no page.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from generator.archive.records import Exhibit
 from generator.facts.whole import ArchiveFacts
+from generator.plain import plain
 from generator.site.addresses import exhibit_page, slides_page
 from generator.site.edition import EXHIBITS, Edition
 from generator.site.heavens import ObjectNote, object_note
@@ -19,7 +19,7 @@ from generator.site.picture_page import Gist, gist
 from generator.site.pictures import Shown
 
 
-@dataclass(frozen=True)
+@plain
 class Slide:
     """A picture of an exhibit with what is said when it is on the wall (Markdown); numbers from 1."""
 
@@ -31,7 +31,7 @@ class Slide:
     credit: str | None
 
 
-@dataclass(frozen=True)
+@plain
 class ExhibitContext:
     """``show`` is the slideshow of the exhibit and ``reading`` the page to read; ``introduction`` is Markdown."""
 
@@ -44,7 +44,7 @@ class ExhibitContext:
     reading: str
 
 
-@dataclass(frozen=True)
+@plain
 class ExhibitsContext:
     """Every exhibit with its introduction, its number of pictures and the first of them."""
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import date
 
+from generator.plain import plain
 from generator.site.addresses import picture_page
 from generator.site.edition import Edition
 from generator.site.page import Frame, Page
@@ -19,7 +19,7 @@ ROBOTS = "robots.txt"
 LONGEST = 30
 
 
-@dataclass(frozen=True)
+@plain
 class FeedEntry:
     """A picture in the feed. ``id`` stays when the picture gets another id; addresses are absolute.
 
@@ -37,7 +37,7 @@ class FeedEntry:
     description: str | None
 
 
-@dataclass(frozen=True)
+@plain
 class FeedContext:
     frame: Frame
     site: str
@@ -46,7 +46,7 @@ class FeedContext:
     entries: tuple[FeedEntry, ...]
 
 
-@dataclass(frozen=True)
+@plain
 class SiteMapContext:
     """Absolute addresses of the pages that are listed."""
 
@@ -54,7 +54,7 @@ class SiteMapContext:
     addresses: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@plain
 class RobotsContext:
     frame: Frame
     site_map: str

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from generator.plain import plain
 from generator.site.edition import Edition
 from generator.site.page import Frame, Page
 
 
-@dataclass(frozen=True)
+@plain
 class FreeContext:
     """``prose`` is Markdown."""
 

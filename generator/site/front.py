@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
 
+from generator.plain import plain
 from generator.site.edition import FRONT, Edition
 from generator.site.page import Frame, Page
 from generator.site.picture_page import Gist, gist
 from generator.site.wall import Hung, wall
 
 
-@dataclass(frozen=True)
+@plain
 class FrontContext:
     """``newest`` and its ``gist`` are ``None`` in an archive without pictures; ``kinds`` are those of the targets."""
 

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import Literal
 
 from generator.facts.target import TargetFacts
+from generator.plain import plain
 from generator.site.edition import Edition
 from generator.site.heavens import ObjectNote, object_note
 from generator.site.page import Frame, Link, Page
 from generator.site.wall import Hung, wall
 
 
-@dataclass(frozen=True)
+@plain
 class GroupContext:
     """``name`` is the constellation's abbreviation or the kind; ``others`` are the other pages of its sort."""
 

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from generator.plain import plain
 from generator.site.addresses import Addresses
 
 if TYPE_CHECKING:
     from generator.sky.catalogue import SkyObject
 
 
-@dataclass(frozen=True)
+@plain
 class ObjectNote:
     """What a page says of an object: ICRS degrees with the decimals of the source's seconds, sizes in arcmin.
 

@@ -13,6 +13,7 @@ from generator.facts.laid import Laid, laid
 from generator.facts.picture import PictureFacts
 from generator.facts.target import TargetFacts
 from generator.facts.whole import ArchiveFacts
+from generator.plain import plain
 from generator.recollection import Recollection
 from generator.site.page import Link
 from generator.site.pictures import Shown, Source
@@ -30,7 +31,7 @@ MOST_MISSED_PX = 2.0
 EACH_WITH_EACH = 16
 
 
-@dataclass(frozen=True)
+@plain
 class Layer:
     """How a pair lies, and the other picture drawn again where a matrix would miss by too much."""
 

@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Literal
 
 from generator.archive.records import Calibration, FrameGroup, Place
 from generator.facts.exposure import group_integration_s
 from generator.facts.picture import SessionFacts
+from generator.plain import plain
 from generator.site.addresses import Addresses
 
 if TYPE_CHECKING:
     from generator.sky.during import SkyDuring
 
 
-@dataclass(frozen=True)
+@plain
 class PlaceNote:
     """A place as it is published: coordinates in degrees only where the person lets them be shown.
 
@@ -38,7 +38,7 @@ def place_note(place: Place) -> PlaceNote:
     return PlaceNote(place.name, latitude, longitude, elevation if exact else None, not exact)
 
 
-@dataclass(frozen=True)
+@plain
 class FrameLine:
     """One frame group and the seconds of light that it gave."""
 
@@ -50,7 +50,7 @@ MoonCourse = Literal["up", "rises", "sets", "down"]
 Darkness = Literal["dark", "partly", "light"]
 
 
-@dataclass(frozen=True)
+@plain
 class Entry:
     """One session. Clock times carry the place's time zone; angles and fractions are as the facts give them.
 
@@ -81,7 +81,7 @@ class Entry:
     note: str | None
 
 
-@dataclass(frozen=True)
+@plain
 class FilterTotal:
     """What came through one filter (``None``: no filter)."""
 

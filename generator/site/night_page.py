@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING
 
@@ -13,6 +12,7 @@ from generator.charts.night import Curve, night_chart
 from generator.facts.picture import SessionFacts
 from generator.facts.went import DarkUse, SessionUse
 from generator.facts.whole import NightFacts
+from generator.plain import plain
 from generator.site.edition import Edition
 from generator.site.log import Entry, PlaceNote, entry, place_note
 from generator.site.page import Frame, Link, Page
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from generator.sky.catalogue import SkyObject
 
 
-@dataclass(frozen=True)
+@plain
 class NightNote:
     """What the person noted at one place: °C, percent, m/s, mag/arcsec², Markdown."""
 
@@ -35,7 +35,7 @@ class NightNote:
     prose: str
 
 
-@dataclass(frozen=True)
+@plain
 class WentLine:
     """How one session went; ``target`` as the page calls it."""
 
@@ -44,7 +44,7 @@ class WentLine:
     use: SessionUse
 
 
-@dataclass(frozen=True)
+@plain
 class NightContext:
     """One evening: ``entries`` in clock order, ``pictures`` that its light went into, how it ``went``."""
 

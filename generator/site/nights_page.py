@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
 
 from generator.facts.whole import NightFacts
+from generator.plain import plain
 from generator.site.edition import NIGHTS, Edition
 from generator.site.page import Frame, Link, Page
 
 
-@dataclass(frozen=True)
+@plain
 class NightRow:
     """One evening: its targets, places, light in seconds, the Moon's mean illuminated fraction, note titles."""
 
@@ -23,7 +23,7 @@ class NightRow:
     moon_fraction: float | None
 
 
-@dataclass(frozen=True)
+@plain
 class NightsYear:
     """A calendar year of evenings; ``clear`` counts those that gave light."""
 
@@ -33,7 +33,7 @@ class NightsYear:
     integration_s: float
 
 
-@dataclass(frozen=True)
+@plain
 class NightsContext:
     frame: Frame
     years: tuple[NightsYear, ...]

@@ -8,16 +8,17 @@ as the person wrote it, numbers and dates as such: a template decides on wording
 from __future__ import annotations
 
 import posixpath
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
 from generator.archive.records import Archive
+from generator.plain import plain
 
 if TYPE_CHECKING:
     from generator.site.sharing import Share
 
 
-@dataclass(frozen=True)
+@plain
 class Link:
     """A text that leads to a page of the site (an address relative to the site's root)."""
 
@@ -25,7 +26,7 @@ class Link:
     page: str
 
 
-@dataclass(frozen=True)
+@plain
 class Frame:
     """What stands on every page. ``sections`` are words of the theme, ``free_pages`` the person's own."""
 
@@ -39,7 +40,7 @@ class Frame:
     free_pages: tuple[Link, ...]
 
 
-@dataclass(frozen=True)
+@plain
 class Page:
     """A page to be set. ``path`` is relative to the site's root, with ``/``; ``context`` a frozen dataclass.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -11,6 +10,7 @@ from generator.charts.overlay import MOST_OBJECTS, Marked, Overlay
 from generator.charts.zones import ZonesChart, zones_chart
 from generator.facts.optics import Optics
 from generator.facts.picture import PictureFacts
+from generator.plain import plain
 from generator.site.addresses import picture_page
 from generator.site.edition import Edition
 from generator.site.heavens import ObjectNote, object_note
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from generator.sky.catalogue import SkyObject
 
 
-@dataclass(frozen=True)
+@plain
 class Gist:
     """What the one sentence under a picture says; ``places`` in the order of first use.
 
@@ -41,7 +41,7 @@ class Gist:
     sky_brightness: float | None
 
 
-@dataclass(frozen=True)
+@plain
 class PlacedNote:
     """Where the picture lies: its centre (ICRS degrees), its up from north through east, its parity."""
 
@@ -51,7 +51,7 @@ class PlacedNote:
     mirrored: bool
 
 
-@dataclass(frozen=True)
+@plain
 class PictureContext:
     """Everything that a picture's page says. Prose is Markdown; numbers carry their units in their names."""
 

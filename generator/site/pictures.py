@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
+from generator.plain import plain
 
-@dataclass(frozen=True)
+
+@plain
 class Source:
     """One file of a picture. ``file`` is relative to the site's root; ``width`` and ``height`` in pixels."""
 
@@ -16,7 +17,7 @@ class Source:
     format: Literal["jpeg", "webp"]
 
 
-@dataclass(frozen=True)
+@plain
 class Tiling:
     """The tiles of a large picture: their folder, the side of a tile in pixels, and how far each layer is reduced."""
 
@@ -25,7 +26,7 @@ class Tiling:
     scale_factors: tuple[int, ...]
 
 
-@dataclass(frozen=True)
+@plain
 class Shown:
     """A picture that pages can show.
 

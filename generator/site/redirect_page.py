@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from generator.plain import plain
 from generator.site.addresses import picture_page
 from generator.site.edition import Edition
 from generator.site.page import Frame, Link, Page
 
 
-@dataclass(frozen=True)
+@plain
 class RedirectContext:
     frame: Frame
     now: Link

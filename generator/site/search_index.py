@@ -12,10 +12,10 @@ import json
 import re
 import unicodedata
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import partial
 
 from generator.facts.picture import PictureFacts
+from generator.plain import plain
 from generator.recollection import Recollection
 from generator.site.addresses import picture_page
 from generator.site.constellation_names import NAMES
@@ -33,7 +33,7 @@ _DESIGNATION = re.compile(r"([^\W\d_]+)[\s-]*(\d[\w-]*)")
 _TAG = re.compile(r"<[^>]*>")
 
 
-@dataclass(frozen=True)
+@plain
 class Found:
     """A picture as it can be found. ``values``: for each of :data:`FACETS` what holds of it, ``None``: unfiltered.
 

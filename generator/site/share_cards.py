@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from generator.plain import plain
 from generator.site.edition import Edition
 from generator.site.heavens import ObjectNote, object_note
 from generator.site.page import Frame, Page
@@ -11,7 +10,7 @@ from generator.site.picture_page import Gist, gist
 from generator.site.sharing import share_picture
 
 
-@dataclass(frozen=True)
+@plain
 class CardContext:
     """What the lines below the picture may say; ``id`` is the picture's."""
 

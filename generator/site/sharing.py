@@ -6,13 +6,13 @@ Only where the site's address is known. The structured data are those of schema.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Any
 
 from generator.archive.records import Archive
 from generator.charts.address_code import AddressCode
 from generator.charts.drawing import Drawing
 from generator.facts.picture import PictureFacts
+from generator.plain import plain
 from generator.site import card_page
 from generator.site.addresses import exhibit_page, night_page, picture_page, slides_page, year_page
 from generator.site.compare_page import CompareContext
@@ -26,7 +26,7 @@ Plain = dict[str, Any]
 FEED = "feed.xml"
 
 
-@dataclass(frozen=True)
+@plain
 class Share:
     """How a page appears where its address is pasted. Addresses are absolute.
 

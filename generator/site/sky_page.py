@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from generator.charts.sky_map import Outline, SkyMap, Spot
 from generator.facts.picture import PictureFacts
+from generator.plain import plain
 from generator.site.addresses import picture_page
 from generator.site.edition import SKY, Edition
 from generator.site.page import Frame, Link, Page
 
 
-@dataclass(frozen=True)
+@plain
 class SkyContext:
     """``placed`` are the pictures outlined, ``unplaced`` those of which nothing says where they lie."""
 

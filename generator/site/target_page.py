@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
 
 from generator.charts.drawing import Drawing
@@ -10,6 +9,7 @@ from generator.charts.hours import hours_chart
 from generator.charts.season import SeasonChart
 from generator.charts.sky_map import Finder, Outline
 from generator.facts.target import Growth, TargetFacts
+from generator.plain import plain
 from generator.site import card_page
 from generator.site.addresses import picture_page
 from generator.site.compare_page import comparable
@@ -22,7 +22,7 @@ from generator.site.picture_page import comparable_depth
 from generator.site.wall import Hung, hung
 
 
-@dataclass(frozen=True)
+@plain
 class NightLine:
     """What one night brought for the target: seconds through each filter (``None``: no filter)."""
 
@@ -34,7 +34,7 @@ class NightLine:
     integration_s: float
 
 
-@dataclass(frozen=True)
+@plain
 class Version:
     """One picture in the line of a target's pictures; ``compare``: the page of it and the one before it.
 
@@ -49,7 +49,7 @@ class Version:
     laid: bool
 
 
-@dataclass(frozen=True)
+@plain
 class TargetYear:
     """A calendar year of evenings and of pictures finished, each newest first."""
 
@@ -59,7 +59,7 @@ class TargetYear:
     integration_s: float
 
 
-@dataclass(frozen=True)
+@plain
 class TargetContext:
     """``half_magnitude_h``: hours still needed on the latest rig, ``latest_rig``, for another 0.5 mag."""
 

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
 
+from generator.plain import plain
 from generator.site.edition import TARGETS, Edition
 from generator.site.heavens import ObjectNote, object_note
 from generator.site.page import Frame, Page
 from generator.site.picture_page import comparable_depth
 
 
-@dataclass(frozen=True)
+@plain
 class TargetLine:
     """One target with its totals (seconds, evenings, listed pictures)."""
 
@@ -24,7 +24,7 @@ class TargetLine:
     depth_mag: float | None
 
 
-@dataclass(frozen=True)
+@plain
 class TargetsContext:
     """Targets by name, as a person would look them up."""
 

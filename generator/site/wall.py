@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import date
 
 from generator.facts.picture import PictureFacts
+from generator.plain import plain
 from generator.site.edition import Edition
 from generator.site.pictures import Shown
 
 
-@dataclass(frozen=True)
+@plain
 class Hung:
     """A picture on a wall, with the integration in seconds and the rig that it was mostly taken with."""
 

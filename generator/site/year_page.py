@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
 
 from generator.charts.drawing import Drawing
@@ -12,6 +11,7 @@ from generator.charts.rigs import RigsChart
 from generator.facts.went import DarkUse
 from generator.facts.whole import NightFacts, YearFacts
 from generator.facts.year import YearReview, year_review
+from generator.plain import plain
 from generator.site.addresses import year_page
 from generator.site.edition import YEARS, Edition
 from generator.site.exports.acquisition import target_names
@@ -22,7 +22,7 @@ from generator.site.wall import Hung, wall
 YEARS_BEFORE = 4
 
 
-@dataclass(frozen=True)
+@plain
 class YearNight:
     """One evening of the year; light in seconds."""
 
@@ -32,7 +32,7 @@ class YearNight:
     integration_s: float
 
 
-@dataclass(frozen=True)
+@plain
 class First:
     """The first picture of a target."""
 
@@ -41,7 +41,7 @@ class First:
     picture: Link
 
 
-@dataclass(frozen=True)
+@plain
 class YearContext:
     """``beside`` are the years of the tables of months and rigs, this one first; each row has a number a year.
 
@@ -76,7 +76,7 @@ class YearContext:
     dark_use: DarkUse | None
 
 
-@dataclass(frozen=True)
+@plain
 class YearRow:
     """A year in the table of all years."""
 
@@ -92,7 +92,7 @@ class YearRow:
     open_share: float | None
 
 
-@dataclass(frozen=True)
+@plain
 class YearsContext:
     frame: Frame
     years: tuple[YearRow, ...]

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
+from generator.plain import plain
 from generator.site.exports import csv_form, ecsv_form, votable_form
 from generator.site.exports.table import ExportTable
 
 
-@dataclass(frozen=True)
+@plain
 class Form:
     """``name`` as the trade knows it, the ending of its files, and what writes it."""
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import json
 import posixpath
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from functools import partial
 
 from generator.facts.whole import ArchiveFacts
+from generator.plain import plain
 from generator.site.addresses import picture_page
 from generator.site.edition import Edition
 from generator.site.exports.acquisition import Rows, acquisition, holders, target_names
@@ -20,7 +20,7 @@ from generator.site.product import digest
 PICTURES = "data/pictures.json"
 
 
-@dataclass(frozen=True)
+@plain
 class Offered:
     """A file of numbers: its address, its format, the page it belongs to (``None``: the archive as a whole).
 

@@ -5,13 +5,14 @@ How it is written is the business of the modules listed in :mod:`generator.site.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
+
+from generator.plain import plain
 
 Cell = str | int | float | None
 
 
-@dataclass(frozen=True)
+@plain
 class Column:
     """A column. ``unit`` as the VOUnits standard writes it, ``None`` for what has none.
 
@@ -24,7 +25,7 @@ class Column:
     description: str
 
 
-@dataclass(frozen=True)
+@plain
 class ExportTable:
     """``name`` is an identifier, ``description`` a sentence; each row has a cell for every column."""
 
