@@ -13,6 +13,7 @@ from html import escape
 from typing import TYPE_CHECKING, Any
 
 from generator.charts.drawing import Voice
+from generator.charts.thinned import thinned
 from generator.plain import plain
 
 if TYPE_CHECKING:
@@ -173,7 +174,9 @@ class _Layer:
         net = graticule(self.placement)
         parts = []
         for line in net.lines:
-            path = "".join("M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in run) for run in line.runs)
+            # A tenth of a pixel where a picture is shown a thousand wide: most of the points were half of the page.
+            runs = [thinned(run, self.width / 10_000) for run in line.runs]
+            path = "".join("M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in run) for run in runs)
             if path:
                 parts.append(f'<path class="{line.kind}" d="{path}"/>')
         for shown, name in SHOWINGS:

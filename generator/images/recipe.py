@@ -39,8 +39,8 @@ RECIPE_VERSION = 1
 
 #: Widths in pixels that every picture is offered at, where it is wide enough.
 WIDTHS = (480, 960, 1920, 2880)
-#: Widths that are written as WebP too.
-WEBP_WIDTHS = (480, 960)
+#: Widths that it is offered at as WebP: two of those, and one that fills a phone's window with half their bytes.
+WEBP_WIDTHS = (480, 640, 960)
 #: A standard width closer to the full width than this factor would be a second copy of the same picture.
 NEAR_FULL = 1.1
 #: Where so near to the largest standard width a whole number of pixels make one, the picture is binned to that.
@@ -57,6 +57,7 @@ WEBP_QUALITY = 85
 #: Method 2 is 2.6 × as fast as the customary 4 for 5 % more bytes.
 WEBP_METHOD = 2
 
+_WIDTHS_OF: dict[Format, tuple[int, ...]] = {"jpeg": WIDTHS, "webp": WEBP_WIDTHS}
 #: The ending each kind of content goes by.
 ENDINGS = {"jpeg": ".jpg", "webp": ".webp"}
 
@@ -135,14 +136,16 @@ def sizes(width: int, height: int) -> tuple[Planned, ...]:
     """The sizes made of a picture of ``width`` × ``height`` pixels, largest first, none larger than itself."""
     shrink = min(1.0, (FULL_MAX_PIXELS / (width * height)) ** 0.5, JPEG_MAX_SIDE / width, JPEG_MAX_SIDE / height)
     full_width, full_height = max(1, int(width * shrink)), max(1, int(height * shrink))
-    planned = [Planned(full_width, full_height, _formats(full_width, full_height), FULL_JPEG_QUALITY)]
-    for standard in sorted(WIDTHS, reverse=True):
+    small_enough: tuple[Format, ...] = ("webp",) if full_width <= max(WEBP_WIDTHS) else ()
+    planned = [_planned(full_width, full_height, ("jpeg", *small_enough), FULL_JPEG_QUALITY)]
+    for standard in sorted({*WIDTHS, *WEBP_WIDTHS}, reverse=True):
         small, tall = standard, max(1, round(height * standard / width))
         if standard == max(WIDTHS):
             small, tall = _binned(full_width, full_height) or (small, tall)
         if small * NEAR_FULL <= full_width and tall <= full_height:
-            planned.append(Planned(small, tall, _formats(small, tall), JPEG_QUALITY))
-    return tuple(planned)
+            formats = tuple(form for form, widths in _WIDTHS_OF.items() if standard in widths)
+            planned.append(_planned(small, tall, formats, JPEG_QUALITY))
+    return tuple(plan for plan in planned if plan.formats)
 
 
 def _binned(width: int, height: int) -> tuple[int, int] | None:
@@ -153,10 +156,9 @@ def _binned(width: int, height: int) -> tuple[int, int] | None:
     return -(-width // number), -(-height // number)
 
 
-def _formats(width: int, height: int) -> tuple[Format, ...]:
-    if width <= max(WEBP_WIDTHS) and height <= WEBP_MAX_SIDE:
-        return ("jpeg", "webp")
-    return ("jpeg",)
+def _planned(width: int, height: int, formats: tuple[Format, ...], quality: int) -> Planned:
+    possible = tuple(form for form in formats if form == "jpeg" or height <= WEBP_MAX_SIDE)
+    return Planned(width, height, possible, quality)
 
 
 def peak_bytes(width: int, height: int, *, deep: bool) -> int:

@@ -34,6 +34,10 @@
   }
   place();
   new ResizeObserver(place).observe(stage);
+  function finer() {
+    laying.querySelectorAll("source").forEach(function (source) { source.sizes = "100vw"; });
+  }
+  ["pointerdown", "keydown"].forEach(function (kind) { laying.addEventListener(kind, finer, { once: true }); });
 
   /* ------------------------------------------------------------ divider */
   function divide(percent) {
