@@ -17,6 +17,9 @@ FINDER_DEG = 20.0
 #: Stars are drawn in a few sizes: brighter than each magnitude, with so large a dot (in px of the chart).
 SIZES = ((0.5, 4.6), (1.5, 3.7), (2.5, 2.9), (3.5, 2.1), (4.2, 1.5), (5.0, 1.1))
 
+#: A word on a map: where it begins, its foot, and how long it is.
+Taken = tuple[float, float, float]
+
 
 @plain
 class Outline:
@@ -45,9 +48,8 @@ class SkyMap:
     spots: tuple[Spot, ...]
 
     def svg(self, voice: Voice) -> str:
-        ground = _whole_sky()
-        parts = [ground, *_outlines(self.outlines, _on_map, 100.0)]
-        parts += _spots(self.spots, _on_map)
+        spots, taken = _spots(self.spots, _on_map)
+        parts = [_whole_sky(), *_names_of_the_sky(taken), *_outlines(self.outlines, _on_map, 100.0), *spots]
         said = voice.gettext("The whole sky with {count} pictures outlined; the pictures are listed below.").format(
             count=len(self.outlines)
         )
@@ -82,8 +84,8 @@ def _path(lines: Iterable[list[Point]], closed: bool = False) -> str:
 
 @lru_cache
 def _whole_sky() -> str:
-    """What lies under every map of the sky: net, boundaries, names, planes and stars."""
-    from generator.sky.atlas import boundaries, constellations, stars
+    """What lies under every map of the sky: net, boundaries, planes and stars."""
+    from generator.sky.atlas import boundaries, stars
 
     def laid(points: Iterable[Point]) -> list[list[Point]]:
         return unbroken((_on_map(ra, dec) for ra, dec in points), MAP_WIDTH / 6)
@@ -99,20 +101,31 @@ def _whole_sky() -> str:
         f'<path class="galactic" d="{_path(laid(galactic_plane()))}"/>',
         _dots((star.magnitude, _on_map(star.ra_deg, star.dec_deg)) for star in stars()),
     ]
+    return "".join(parts)
+
+
+def _names_of_the_sky(taken: list[Taken]) -> list[str]:
+    """Figures of the net and names of constellations, but for those that would lie under what is ``taken``."""
+    from generator.sky.atlas import constellations
+
+    parts = []
+    figures = [(f"{hour}ʰ", hour * 15 if hour != 12 else 180 - 1e-6, 0) for hour in range(0, 24, 4)]
+    figures += [(f"{'+' if dec > 0 else '−'}{abs(dec)}°", 0, dec) for dec in (-60, -30, 30, 60)]
+    there = list(taken)
+    for figure, ra, dec in figures:
+        x, y = _on_map(ra, dec)
+        box = x + 4, y - 4, 7.0 * len(figure)
+        if not _meets(box, there):
+            there.append(box)
+            parts.append(f'<text class="scale" x="{x + 4:.0f}" y="{y - 4:.0f}">{figure}</text>')
     for constellation in constellations():
         x, y = _on_map(constellation.label_ra_deg, constellation.label_dec_deg)
-        parts.append(
-            f'<text class="constellation" x="{x:.0f}" y="{y:.0f}" text-anchor="middle">{constellation.abbr}'
-            f"<title>{escape(constellation.name)}</title></text>"
-        )
-    for hour in range(0, 24, 4):
-        x, y = _on_map(hour * 15 if hour != 12 else 180 - 1e-6, 0)
-        parts.append(f'<text class="scale" x="{x + 4:.0f}" y="{y - 4:.0f}">{hour}ʰ</text>')
-    for dec in (-60, -30, 30, 60):
-        x, y = _on_map(0, dec)
-        sign = "+" if dec > 0 else "−"
-        parts.append(f'<text class="scale" x="{x + 4:.0f}" y="{y - 4:.0f}">{sign}{abs(dec)}°</text>')
-    return "".join(parts)
+        if not _meets((x - 10, y, 20.0), there):
+            parts.append(
+                f'<text class="constellation" x="{x:.0f}" y="{y:.0f}" text-anchor="middle">{constellation.abbr}'
+                f"<title>{escape(constellation.name)}</title></text>"
+            )
+    return parts
 
 
 def _dots(stars: Iterable[tuple[float, Point]]) -> str:
@@ -142,16 +155,22 @@ def _outlines(outlines: Iterable[Outline], lay: Callable[[float, float], Point |
     return parts
 
 
-def _spots(spots: Iterable[Spot], lay: Callable[[float, float], Point]) -> list[str]:
-    """Names of targets beside their places, moved down where they would cover one another."""
-    parts, taken = [], list[tuple[float, float, float]]()
+def _meets(box: Taken, others: Iterable[Taken]) -> bool:
+    """Whether a word would lie over others: where each begins, its foot, and how long it is."""
+    start, at, width = box
+    return any(start < x + w and x < start + width and abs(at - y) < 14 for x, y, w in others)
+
+
+def _spots(spots: Iterable[Spot], lay: Callable[[float, float], Point]) -> tuple[list[str], list[Taken]]:
+    """Names of targets beside their places, moved down where they would cover one another; and where they lie."""
+    parts, taken = [], list[Taken]()
     for spot in sorted(spots, key=lambda s: lay(s.ra_deg, s.dec_deg)[1]):
         x, y = lay(spot.ra_deg, spot.dec_deg)
         width = 7.0 * len(spot.name) + 8
         left = x + 8 + width > MAP_WIDTH
         start = x - 8 - width if left else x + 8
         at = y + 4
-        while any(start < tx + tw and tx < start + width and abs(at - ty) < 14 for tx, ty, tw in taken):
+        while _meets((start, at, width), taken):
             at += 7
         taken.append((start, at, width))
         anchor = "end" if left else "start"
@@ -160,7 +179,7 @@ def _spots(spots: Iterable[Spot], lay: Callable[[float, float], Point]) -> list[
             f'<text class="label" x="{x - 8 if left else x + 8:.1f}" y="{at:.1f}" text-anchor="{anchor}">'
             f"{escape(spot.name)}</text></a>"
         )
-    return parts
+    return parts, taken
 
 
 def _finder(chart: Finder, voice: Voice) -> str:
