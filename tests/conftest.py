@@ -1,7 +1,43 @@
-"""Settings for every test."""
+"""Settings for every test, and the one browser that they share."""
 
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
 from hypothesis import settings
 
 # A busy machine is no fault of the code: nothing here is judged by its time.
 settings.register_profile("noctuary", deadline=None)
 settings.load_profile("noctuary")
+
+CHROMIUM = ("/usr/bin/chromium", "/usr/bin/chromium-browser", "/usr/bin/google-chrome")
+ARGUMENTS = [
+    "--no-sandbox", "--disable-dev-shm-usage", "--disable-gpu", "--disable-background-networking", "--no-first-run",
+]  # fmt: skip
+
+
+def _missing(what: str) -> None:
+    """Without a browser these tests prove nothing: they fail where all must be tried, else stand aside."""
+    if os.environ.get("CI"):
+        pytest.fail(what)
+    pytest.skip(what)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    """A Chromium that is driven; skipped without one, and failed where CI is set."""
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        _missing("playwright is not installed: pip install playwright")
+    found = next((path for path in CHROMIUM if Path(path).exists()), None)
+    if found is None:
+        _missing("there is no Chromium: apt-get install chromium")
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=found, args=ARGUMENTS)
+        yield browser
+        browser.close()

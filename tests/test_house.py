@@ -20,7 +20,7 @@ STOREYS = (
     {"archive", "sky"},
     {"idle"},
     {"logbook", "recollection"},
-    {"quantity", "finding", "__init__"},
+    {"quantity", "finding", "plain", "__init__"},
 )
 LEVEL = {room: number for number, storey in enumerate(STOREYS) for room in storey}
 #: Rooms of one storey that do not know each other.

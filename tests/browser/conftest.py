@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 import shutil
 import subprocess
@@ -14,16 +13,7 @@ from typing import Any
 import pytest
 
 HOME = Path(__file__).resolve().parents[2]
-CHROMIUM = ("/usr/bin/chromium", "/usr/bin/chromium-browser", "/usr/bin/google-chrome")
-
 OpenPage = Callable[..., Any]
-
-
-def _missing(what: str) -> None:
-    """Without a browser these tests prove nothing: they fail where all must be tried, else stand aside."""
-    if os.environ.get("CI"):
-        pytest.fail(what)
-    pytest.skip(what)
 
 
 @pytest.fixture(scope="session")
@@ -55,22 +45,6 @@ def kinds(site: Path) -> list[str]:
     found |= {page.relative_to(site).as_posix() for page in site.glob("*/sun*.html")}
     assert len(found) > 12
     return sorted(found)
-
-
-@pytest.fixture(scope="session")
-def chromium() -> Iterator[Any]:
-    """A Chromium that is driven; skipped without one, and failed where CI is set."""
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        _missing("playwright is not installed: pip install playwright")
-    found = next((path for path in CHROMIUM if Path(path).exists()), None)
-    if found is None:
-        _missing("there is no Chromium: apt-get install chromium")
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=found, args=["--no-sandbox", "--disable-dev-shm-usage"])
-        yield browser
-        browser.close()
 
 
 @pytest.fixture

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from dataclasses import replace
 
 import pytest
@@ -14,7 +13,6 @@ from generator.site.pages import edition, pages
 from .invented_archive import HOSTILE, SIZES, archive, rendered, shown, write
 from .test_pages import parsed
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 SHOW = "exhibits/winter/slides.html"
 
 
@@ -48,15 +46,9 @@ def test_hostile_words_stay_words_on_the_wall():
         assert not [a for _, a in page.elements if any(name.startswith("on") for name in a)]
 
 
-@pytest.fixture(scope="module")
-def browser():
-    if CHROMIUM is None:
-        pytest.skip("needs Chromium")
-    sync_api = pytest.importorskip("playwright.sync_api")
-    with sync_api.sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
-        yield chromium
-        chromium.close()
+@pytest.fixture
+def browser(chromium):
+    return chromium
 
 
 @pytest.fixture(scope="module")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import gzip
 import io
-import shutil
 import threading
 from functools import partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
@@ -17,13 +16,11 @@ from generator.site.theme import published_files, theme_folders
 
 from .invented_archive import rendered, write
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="needs Chromium")]
+pytestmark = pytest.mark.browser
 KINDS = (
     "index.html", "pictures/ring-two.html", "targets/ngc-2238.html", "targets.html", "nights/2025-01-18.html",
     "nights.html", "equipment.html", "constellations/mon.html", "about.html", "sky.html",
 )  # fmt: skip
-ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"]
 
 
 @pytest.fixture(scope="module")
@@ -33,13 +30,9 @@ def site(tmp_path_factory):
     return folder
 
 
-@pytest.fixture(scope="module")
-def browser():
-    sync_api = pytest.importorskip("playwright.sync_api")
-    with sync_api.sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield chromium
-        chromium.close()
+@pytest.fixture
+def browser(chromium):
+    return chromium
 
 
 @pytest.fixture(scope="module")
