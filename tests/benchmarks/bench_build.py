@@ -248,6 +248,7 @@ def main() -> None:
     options.add_argument("--repeat", type=int, default=3)
     options.add_argument("--folder", type=Path, help="where the archives are made (default: a temporary folder)")
     chosen = options.parse_args()
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # an installed program is compiled once, not at every start
     folder = Path(tempfile.mkdtemp(prefix="noctuary-bench-", dir=chosen.folder))
     table = Table()
     try:
