@@ -1,7 +1,7 @@
 """A page before it is set: its address, its template, and everything that the template may say.
 
-A context is plain frozen data. ``repr`` of it is complete and the same in every build from the same archive,
-so that a page need be set again only when that text, the theme or the program has changed. Markdown is carried
+A context is plain data, complete and the same in every build from the same archive, so that a page need be set
+again only when that, the theme or the program has changed. Markdown is carried
 as the person wrote it, numbers and dates as such: a template decides on wording, :mod:`typography` on figures.
 """
 
@@ -42,7 +42,7 @@ class Frame:
 
 @plain
 class Page:
-    """A page to be set. ``path`` is relative to the site's root, with ``/``; ``context`` a frozen dataclass.
+    """A page to be set. ``path`` is relative to the site's root, with ``/``; ``context`` a :func:`plain` record.
 
     A page that is not ``listed`` is linked from nowhere, asks not to be indexed and stands in no feed. ``data``
     leads to the numbers of the page as files; ``share`` is how it appears where its address is pasted, with an
