@@ -6,6 +6,7 @@ import gc
 import os
 import time
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -241,7 +242,8 @@ class _Lock:
 
     def __exit__(self, *_: object) -> None:
         if self._file is not None:
-            os.close(self._file)
+            with suppress(OSError):  # nothing was written that a handle could still lose
+                os.close(self._file)
 
 
 def _trouble(rule: str, message: str, hint: str) -> Finding:

@@ -111,9 +111,12 @@ class Assembly:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        _remove(self.folder)
+        # The site stands by now, or its trouble is being told: what is left over goes with the next build.
+        with suppress(OSError):
+            _remove(self.folder)
         if self._lock is not None:
-            os.close(self._lock)
+            with suppress(OSError):
+                os.close(self._lock)
             self._lock = None
 
     def write(self, name: str, data: bytes) -> None:
