@@ -17,8 +17,11 @@ def main() -> None:
     from generator.cli import run
 
     status = run(arguments)
-    sys.stdout.flush()
-    sys.stderr.flush()
+    try:
+        sys.stdout.flush()
+        sys.stderr.flush()
+    except OSError:  # whoever listened has gone
+        status = status or 1
     # A large archive is a million small records; giving their memory back one by one would take a tenth of a second.
     os._exit(status)
 

@@ -7,6 +7,7 @@ anything else has to be imported at all.
 
 from __future__ import annotations
 
+import json
 import os
 import stat
 import sys
@@ -15,8 +16,6 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
-
-import orjson
 
 FOLDER = ".noctuary"
 _MANIFEST = "manifest.json"
@@ -144,7 +143,7 @@ class Logbook:
 def read_logbook(folder: Path) -> Logbook:
     """The logbook of an archive; an empty one where there is none or it cannot be read."""
     try:
-        plain = orjson.loads(unsealed((folder / FOLDER / _MANIFEST).read_bytes()))
+        plain = json.loads(unsealed((folder / FOLDER / _MANIFEST).read_bytes()))
         if plain.pop("format") != _FORMAT:
             return Logbook()
         return Logbook(**plain)
@@ -155,7 +154,8 @@ def read_logbook(folder: Path) -> Logbook:
 def write_logbook(folder: Path, logbook: Logbook) -> None:
     """Writes the logbook whole or not at all; raises OSError."""
     plain = {"format": _FORMAT, **vars(logbook)}
-    write_whole(folder / FOLDER / _MANIFEST, sealed(orjson.dumps(plain, default=str)))
+    # Not by a faster library: names of files that are not UTF-8 have to come back as they are.
+    write_whole(folder / FOLDER / _MANIFEST, sealed(json.dumps(plain, separators=(",", ":")).encode()))
 
 
 def sealed(data: bytes) -> bytes:
@@ -213,4 +213,4 @@ def site_files(out: Path, *, strict: bool = False) -> dict[str, os.stat_result]:
 
 def _plain(value: list[Any]) -> Any:
     """A value as it comes back from JSON, so that it can be compared with one that did."""
-    return orjson.loads(orjson.dumps(value))
+    return json.loads(json.dumps(value))

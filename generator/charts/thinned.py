@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-Point = tuple[float, float]
+from generator.sky.mapping import Point
 
 
 def thinned(line: Sequence[Point], tolerance: float) -> list[Point]:

@@ -162,3 +162,13 @@ def test_the_same_bytes_whatever_the_surroundings(tmp_path: Path) -> None:
         found.add(hashlib.sha256(repr(sorted(site.items())).encode()).hexdigest())
         shutil.rmtree(archive)
     assert len(found) == 1
+
+
+@pytest.mark.skipif(os.name != "posix", reason="file names are text there")
+def test_a_stray_file_whose_name_is_no_text_stops_nothing(tmp_path: Path) -> None:
+    archive = write_archive(tmp_path / "archive", 2)
+    Path(os.fsdecode(os.fsencode(archive) + b"/notes-\xff.txt")).write_bytes(b"left here by another program")
+    assert made(archive)
+    outcome = run("build", archive)
+    assert (outcome.returncode, outcome.stderr) == (0, "")
+    assert outcome.stdout.startswith("Nothing has changed")
