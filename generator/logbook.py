@@ -17,6 +17,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import orjson
+
 FOLDER = ".noctuary"
 _MANIFEST = "manifest.json"
 _FORMAT = 2
@@ -143,7 +145,11 @@ class Logbook:
 def read_logbook(folder: Path) -> Logbook:
     """The logbook of an archive; an empty one where there is none or it cannot be read."""
     try:
-        plain = json.loads(unsealed((folder / FOLDER / _MANIFEST).read_bytes()))
+        data = unsealed((folder / FOLDER / _MANIFEST).read_bytes())
+        try:
+            plain = orjson.loads(data)
+        except ValueError:
+            plain = json.loads(data)
         if plain.pop("format") != _FORMAT:
             return Logbook()
         return Logbook(**plain)
@@ -154,8 +160,11 @@ def read_logbook(folder: Path) -> Logbook:
 def write_logbook(folder: Path, logbook: Logbook) -> None:
     """Writes the logbook whole or not at all; raises OSError."""
     plain = {"format": _FORMAT, **vars(logbook)}
-    # Not by a faster library: names of files that are not UTF-8 have to come back as they are.
-    write_whole(folder / FOLDER / _MANIFEST, sealed(json.dumps(plain, separators=(",", ":")).encode()))
+    try:
+        told = orjson.dumps(plain)
+    except TypeError:  # the name of a file that is no UTF-8, which only the slower writer can tell
+        told = json.dumps(plain, separators=(",", ":")).encode()
+    write_whole(folder / FOLDER / _MANIFEST, sealed(told))
 
 
 def sealed(data: bytes) -> bytes:
