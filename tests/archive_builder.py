@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
-from generator.archive.records import (
+from noctuary.archive.records import (
     Archive,
     Camera,
     FrameGroup,
@@ -16,7 +16,7 @@ from generator.archive.records import (
     Rig,
     Session,
 )
-from generator.finding import Mark
+from noctuary.diagnostic import Mark
 
 MARK = Mark("test.yaml")
 

@@ -130,7 +130,7 @@ def set_plainly(archive: Path) -> None:
 
 
 def command(*arguments: object) -> list[str]:
-    return [sys.executable, "-m", "generator", *map(str, arguments)]
+    return [sys.executable, "-m", "noctuary", *map(str, arguments)]
 
 
 def surroundings(**more: str) -> dict[str, str]:

@@ -9,16 +9,15 @@ from pathlib import Path
 
 import click
 import pytest
+from noctuary.cli import noctuary
 from PIL import Image
-
-from generator.cli import noctuary
 
 ROOT = Path(__file__).parent.parent
 HERE = {**os.environ, "PYTHONPATH": str(ROOT)}
 
 
 def run(*arguments, cwd=None):
-    command = [sys.executable, "-m", "generator", *map(str, arguments)]
+    command = [sys.executable, "-m", "noctuary", *map(str, arguments)]
     return subprocess.run(
         command, capture_output=True, text=True, encoding="utf-8", cwd=cwd or ROOT, timeout=120, check=False, env=HERE
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from generator.build import examine
+from noctuary.build import examine
 
 DEMO = Path(__file__).parents[1] / "content_demo"
 

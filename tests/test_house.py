@@ -8,19 +8,20 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parent.parent
-HOUSE = ROOT / "generator"
+HOUSE = ROOT / "generator" / "noctuary"
 
 #: Rooms from the top down; a room imports from its own storey and those below it.
 STOREYS = (
     {"__main__", "cli", "reference"},
-    {"build", "inspection", "preview", "facts_table", "finding_place", "star_report"},
-    {"site"},
+    {"build", "inspection", "preview", "facts_table", "plate_solve", "star_report"},
+    {"publish"},
+    {"pages"},
     {"charts", "images"},
     {"facts"},
     {"archive", "sky"},
-    {"idle"},
-    {"logbook", "recollection"},
-    {"quantity", "finding", "plain", "__init__"},
+    {"up_to_date"},
+    {"build_manifest", "memo"},
+    {"quantity", "diagnostic", "plain_record", "__init__"},
 )
 LEVEL = {room: number for number, storey in enumerate(STOREYS) for room in storey}
 #: Rooms of one storey that do not know each other.
@@ -36,11 +37,11 @@ def imported(path: Path) -> set[str]:
     found = set()
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         names = []
-        if isinstance(node, ast.ImportFrom) and node.module and node.module.split(".")[0] == "generator":
+        if isinstance(node, ast.ImportFrom) and node.module and node.module.split(".")[0] == "noctuary":
             parts = node.module.split(".")
             names = [parts[1]] if len(parts) > 1 else [alias.name for alias in node.names]
         elif isinstance(node, ast.Import):
-            names = [a.name.split(".")[1] for a in node.names if a.name.startswith("generator.")]
+            names = [a.name.split(".")[1] for a in node.names if a.name.startswith("noctuary.")]
         found.update(n for n in names if n in LEVEL)
     return found
 
@@ -57,10 +58,10 @@ def test_imports_run_down(path):
 @pytest.mark.parametrize(
     ("module", "heavy"),
     [
-        ("generator.idle", {"astropy", "numpy", "PIL", "click", "pydantic", "jinja2", "yaml", "pyongc", "rich"}),
-        ("generator.archive.records", {"astropy", "numpy", "PIL", "pydantic", "yaml"}),
-        ("generator.build", {"astropy", "numpy", "PIL", "jinja2", "pyongc", "pydantic"}),
-        ("generator.cli", {"astropy", "numpy", "PIL", "jinja2", "pydantic", "rich"}),
+        ("noctuary.up_to_date", {"astropy", "numpy", "PIL", "click", "pydantic", "jinja2", "yaml", "pyongc", "rich"}),
+        ("noctuary.archive.records", {"astropy", "numpy", "PIL", "pydantic", "yaml"}),
+        ("noctuary.build", {"astropy", "numpy", "PIL", "jinja2", "pyongc", "pydantic"}),
+        ("noctuary.cli", {"astropy", "numpy", "PIL", "jinja2", "pydantic", "rich"}),
     ],
 )
 def test_what_must_be_quick_loads_no_engine(module, heavy):

@@ -8,9 +8,8 @@ from contextlib import suppress
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-
-from generator import quantity
-from generator.quantity import Kind, NotAQuantity
+from noctuary import quantity
+from noctuary.quantity import Kind, NotAQuantity
 
 KINDS = [quantity.TIME, quantity.FOCAL, quantity.PIXEL_SIZE, quantity.ELEVATION, quantity.ANGLE,
          quantity.OBJECT_SIZE,

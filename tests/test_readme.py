@@ -5,10 +5,9 @@ import textwrap
 from pathlib import Path
 
 import pytest
-
-from generator.archive.begin import begin
-from generator.archive.read import read_archive
-from generator.reference import with_reference
+from noctuary.archive.read import read_archive
+from noctuary.archive.starter import begin
+from noctuary.reference import with_reference
 
 README = Path(__file__).parent.parent / "README.md"
 
@@ -20,7 +19,7 @@ def test_the_reference_is_what_the_code_says(name, parts):
     text = (README.parent / name).read_text(encoding="utf-8")
     for part in parts:
         assert f"<!-- {part} -->" in text
-    assert text == with_reference(text), f"run: python -m generator.reference {name}"
+    assert text == with_reference(text), f"run: python -m noctuary.reference {name}"
 
 
 def test_the_first_record_is_read_without_a_fault(tmp_path):

@@ -9,11 +9,10 @@ from pathlib import Path
 
 import ephem
 import pytest
+from noctuary.archive.read import read_archive
+from noctuary.archive.schema import SCHEMAS, schema_text, write_schemas
+from noctuary.archive.starter import FolderInUse, begin
 from PIL import Image
-
-from generator.archive.begin import FolderInUse, begin
-from generator.archive.read import read_archive
-from generator.archive.schema import SCHEMAS, schema_text, write_schemas
 
 
 def test_it_reads_without_a_word(tmp_path: Path) -> None:
@@ -49,8 +48,8 @@ def test_every_record_names_a_schema_that_is_there(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("name", SCHEMAS)
 def test_the_shipped_schemas_are_those_of_the_models(name: str) -> None:
-    shipped = Path(__file__).parents[2] / "generator" / "archive" / "schemas" / f"{name}.json"
-    assert shipped.read_text(encoding="utf-8") == schema_text(name), "run python -m generator.archive.schema"
+    shipped = Path(__file__).parents[2] / "generator" / "noctuary" / "archive" / "schemas" / f"{name}.json"
+    assert shipped.read_text(encoding="utf-8") == schema_text(name), "run python -m noctuary.archive.schema"
     assert json.loads(shipped.read_text(encoding="utf-8"))["type"] == "object"
 
 

@@ -8,8 +8,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-
-from generator.archive.clock import NotAClock, moment, read_clock, read_date
+from noctuary.archive.clock import NotAClock, moment, read_clock, read_date
 
 
 def utc(text: str, night: str, zone: str) -> str:

@@ -8,10 +8,9 @@ import pytest
 import yaml
 from hypothesis import given
 from hypothesis import strategies as st
-
-from generator.archive import marked_yaml
-from generator.archive.marked_yaml import decode, read_yaml
-from generator.finding import Finding
+from noctuary.archive import marked_yaml
+from noctuary.archive.marked_yaml import decode, read_yaml
+from noctuary.diagnostic import Diagnostic
 
 
 @pytest.fixture(params=["C", "Python"], autouse=True)
@@ -83,7 +82,7 @@ def test_depth_by_way_of_aliases() -> None:
 @pytest.mark.parametrize("bom", [b"", b"\xef\xbb\xbf"])
 def test_a_byte_order_mark_moves_nothing(bom: bytes) -> None:
     text = decode(bom + b"a: x\n\xff", "a")
-    assert isinstance(text, Finding)
+    assert isinstance(text, Diagnostic)
     assert (text.mark.line, text.mark.column) == (2, 1)
     sound = decode(bom + "a: ü\n".encode(), "a")
     assert isinstance(sound, str)

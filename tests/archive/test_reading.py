@@ -9,10 +9,10 @@ from datetime import UTC, date
 from pathlib import Path
 
 import pytest
+from noctuary.archive.parse_file import ParsedFile
+from noctuary.archive.read import Reading, read_archive, read_file
+from noctuary.archive.records import Archive, HeaderPlacement, WrittenPlacement
 
-from generator.archive.form import ParsedFile
-from generator.archive.read import Reading, read_archive, read_file
-from generator.archive.records import Archive, HeaderPlacement, WrittenPlacement
 from tests.faults.test_damaged_records import SIDECAR, O, S, write
 
 
@@ -212,7 +212,7 @@ def test_what_is_kept_is_read_without_the_models(folder: Path, tmp_path: Path) -
     program = f"""
 import pickle, sys
 from pathlib import Path
-from generator.archive.read import read_archive
+from noctuary.archive.read import read_archive
 class Kept:
     kept = pickle.loads(Path({str(store)!r}).read_bytes())
     def get(self, name, content): return self.kept.get((name, content))

@@ -8,8 +8,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-
-from generator.archive.star_file import (
+from noctuary.archive.star_file import (
     PATTERNS,
     StarShapes,
     StarZone,
@@ -17,8 +16,8 @@ from generator.archive.star_file import (
     star_file,
     write_star_file,
 )
-from generator.finding import Finding
-from generator.images.star_shapes import MEANINGS
+from noctuary.diagnostic import Diagnostic
+from noctuary.images.star_shapes import MEANINGS
 
 EMPTY = StarZone(0, None, None, None, None, None)
 KEPT = StarShapes("ab" * 32, "one side", (StarZone(40, 2.5, 0.2, 1.25, 0.1, 45.5), EMPTY) + (EMPTY,) * 7)
@@ -54,7 +53,7 @@ def test_a_damaged_file_is_a_doubt(folder: Path, change: dict[str, object]) -> N
     path = folder / star_file(SIDECAR)
     path.write_text(json.dumps(json.loads(path.read_text()) | change))
     found = read_star_file(folder, SIDECAR)
-    assert isinstance(found, Finding)
+    assert isinstance(found, Diagnostic)
     assert (found.level, found.rule, found.mark.file) == ("doubt", "star-file", star_file(SIDECAR))
 
 
@@ -69,7 +68,7 @@ def test_numbers_that_cannot_be_are_a_doubt(folder: Path, key: str, value: objec
     plain = json.loads(path.read_text())
     plain["zones"][0][key] = value
     path.write_text(json.dumps(plain))
-    assert isinstance(read_star_file(folder, SIDECAR), Finding)
+    assert isinstance(read_star_file(folder, SIDECAR), Diagnostic)
 
 
 @given(data=st.binary(max_size=300) | st.text(alphabet='[]{}",:0123456789eE-.', max_size=80).map(str.encode))
@@ -77,7 +76,7 @@ def test_whatever_lies_there_is_shapes_or_a_finding(tmp_path_factory: pytest.Tem
     folder = tmp_path_factory.getbasetemp() / "anything"
     (folder / "pictures").mkdir(parents=True, exist_ok=True)
     (folder / star_file("pictures/x.yaml")).write_bytes(data)
-    assert isinstance(read_star_file(folder, "pictures/x.yaml"), Finding)
+    assert isinstance(read_star_file(folder, "pictures/x.yaml"), Diagnostic)
 
 
 def test_a_link_out_of_the_archive_is_not_followed(folder: Path, tmp_path_factory: pytest.TempPathFactory) -> None:
@@ -86,5 +85,5 @@ def test_a_link_out_of_the_archive_is_not_followed(folder: Path, tmp_path_factor
     (folder / star_file(SIDECAR)).rename(outside)
     (folder / star_file(SIDECAR)).symlink_to(outside)
     found = read_star_file(folder, SIDECAR)
-    assert isinstance(found, Finding)
+    assert isinstance(found, Diagnostic)
     assert found.rule == "outside-archive"

@@ -25,7 +25,8 @@ from pathlib import Path
 REPOSITORY = Path(__file__).resolve().parent.parent.parent
 sys.path.insert(0, str(REPOSITORY))
 
-from generator.images import recipe, tiles  # noqa: E402
+from noctuary.images import recipe, tiles  # noqa: E402
+
 from tests.made_archive import run, sidecar, write, write_archive  # noqa: E402
 
 SIZE = (5472, 3648)  # 20 megapixels
@@ -168,7 +169,7 @@ def _peak(source: Path, folder: Path) -> int:
     """Peak memory of one process that makes one picture and nothing else, bytes."""
     script = (
         "import sys\nfrom pathlib import Path\n"
-        "from generator.images.make import make_renditions\n"
+        "from noctuary.images.make_renditions import make_renditions\n"
         "make_renditions(Path(sys.argv[1]), Path(sys.argv[2]), 'x' * 64)\n"
         # Of this process alone: what getrusage tells begins with the memory of the one that started it.
         "status = Path('/proc/self/status').read_text()\n"

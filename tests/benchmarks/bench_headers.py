@@ -14,7 +14,8 @@ import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from generator.archive.gather.gathering import gather
+from noctuary.archive.gather.gathering import gather
+
 from tests.archive.gather.night import write_fits, write_jpeg
 
 FRAMES = 2000

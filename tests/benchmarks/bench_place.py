@@ -17,12 +17,12 @@ import time
 from collections import defaultdict
 
 import numpy as np
+from noctuary.images.stars import detect
+from noctuary.sky import star_table
+from noctuary.sky.solve import Refusal, Solution, solve
+from noctuary.sky.star_table import unit_vectors
 from numpy.random import Generator, default_rng
 
-from generator.images.stars import detect
-from generator.sky import star_table
-from generator.sky.solve import Refusal, Solution, solve
-from generator.sky.star_table import unit_vectors
 from tests.sky import simulated_sky
 from tests.sky.simulated_sky import Field
 

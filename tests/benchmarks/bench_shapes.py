@@ -14,9 +14,9 @@ import sys
 import time
 from collections import Counter
 
+from noctuary.images.star_shapes import measure
 from numpy.random import default_rng
 
-from generator.images.star_shapes import measure
 from tests.images import simulated_stars
 from tests.images.test_star_shapes import PATTERNS, _drawn, _same
 

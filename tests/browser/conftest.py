@@ -23,7 +23,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     # The demo's own cache, where there is one, spares the encoding; nothing else of it is touched.
     shutil.copytree(HOME / "content_demo", folder / "archive", ignore=shutil.ignore_patterns("site", "__pycache__"))
     out = folder / "site"
-    command = [sys.executable, "-m", "generator", "build", str(folder / "archive"), "--out", str(out)]
+    command = [sys.executable, "-m", "noctuary", "build", str(folder / "archive"), "--out", str(out)]
     built = subprocess.run(command, cwd=HOME, capture_output=True, text=True, check=False)
     assert built.returncode == 0, built.stderr
     return out

@@ -54,7 +54,7 @@ def large_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
         large.paste(colour, (left, top, left + 8, top + 8))
     large.save(archive / "pictures" / f"{TILED}.jpg", quality=97, subsampling=0)
     out = folder / "site"
-    command = [sys.executable, "-m", "generator", "build", str(archive), "--out", str(out)]
+    command = [sys.executable, "-m", "noctuary", "build", str(archive), "--out", str(out)]
     built = subprocess.run(command, cwd=HOME, capture_output=True, text=True, check=False)
     assert built.returncode == 0, built.stderr
     return out

@@ -7,10 +7,10 @@ import xml.etree.ElementTree as ET
 from datetime import date, timedelta
 
 import pytest
+from noctuary.charts.hours import LETTER, MOST_ROWS, WIDTH, axis_steps, hours_chart
+from noctuary.facts.target import steps
+from noctuary.pages.typography import Typography
 
-from generator.charts.hours import LETTER, MOST_ROWS, WIDTH, axis_steps, hours_chart
-from generator.facts.target import steps
-from generator.site.typography import Typography
 from tests.archive_builder import frames, session
 
 VOICE = Typography("en")

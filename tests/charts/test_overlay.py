@@ -6,13 +6,12 @@ from itertools import pairwise
 from xml.etree import ElementTree
 
 import pytest
-
-from generator.charts.overlay import Marked, Overlay
-from generator.charts.season import SeasonChart, best_month, month_hours
-from generator.charts.sky_map import Finder, Outline, SkyMap, Spot
-from generator.site.typography import Typography
-from generator.sky.mapping import around, ecliptic, galactic_plane, hammer
-from generator.sky.placement import from_centre
+from noctuary.charts.overlay import Marked, Overlay
+from noctuary.charts.season import SeasonChart, best_month, month_hours
+from noctuary.charts.sky_map import Finder, Outline, SkyMap, Spot
+from noctuary.pages.typography import Typography
+from noctuary.sky.map_projection import around, ecliptic, galactic_plane, hammer
+from noctuary.sky.placement import from_centre
 
 VOICE = Typography("en")
 WIDTH, HEIGHT, SCALE = 1500, 1000, 6.0

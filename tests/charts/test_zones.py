@@ -6,10 +6,9 @@ import re
 
 from hypothesis import given
 from hypothesis import strategies as st
-
-from generator.archive.star_file import PATTERNS, StarShapes, StarZone
-from generator.charts.zones import HEIGHTS, WIDTH, zones_chart
-from generator.site.typography import Typography
+from noctuary.archive.star_file import PATTERNS, StarShapes, StarZone
+from noctuary.charts.zones import HEIGHTS, WIDTH, zones_chart
+from noctuary.pages.typography import Typography
 
 VOICE = Typography("en")
 ROUND = StarZone(90, 2.5, 0.2, 1.01, 0.1, 77.0)

@@ -2,8 +2,8 @@ import math
 from datetime import date
 
 import pytest
+from noctuary.facts.depth import depth_of, hours_to_half_magnitude, light_m2_h
 
-from generator.facts.depth import depth_of, hours_to_half_magnitude, light_m2_h
 from tests.archive_builder import frames, place, rig, session
 
 LENS = rig("lens", focal=135, aperture=48)

@@ -3,8 +3,8 @@ from datetime import date, timedelta
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from noctuary.facts.exposure import integration, shutter_open_share
 
-from generator.facts.exposure import integration, shutter_open_share
 from tests.archive_builder import archive, frames, picture, session
 
 

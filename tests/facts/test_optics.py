@@ -1,8 +1,8 @@
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from noctuary.facts.optics import frame_fill, main_rig, optics
 
-from generator.facts.optics import frame_fill, main_rig, optics
 from tests.archive_builder import frames, rig, session
 
 

@@ -10,14 +10,14 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
+from noctuary.archive.records import Archive, Calibration, Marks, Night, OwnObject, Picture
+from noctuary.diagnostic import Diagnostic, Mark
+from noctuary.facts.almanac import Almanac
+from noctuary.facts.archive_facts import archive_facts
+from noctuary.facts.placement_summary import PlacementSummary, placed
+from noctuary.facts.plausibility import RULES, judge, narrowband, untracked
+from noctuary.sky.placement import from_centre
 
-from generator.archive.records import Archive, Calibration, Marks, Night, OwnObject, Picture
-from generator.facts.almanac import Almanac
-from generator.facts.placed import Placed, placed
-from generator.facts.plausibility import RULES, judge, narrowband, untracked
-from generator.facts.whole import archive_facts
-from generator.finding import Finding, Mark
-from generator.sky.placement import from_centre
 from tests.archive_builder import MARK, archive, frames, picture, place, rig, session
 
 TODAY = date(2026, 3, 1)
@@ -54,10 +54,10 @@ class Told:
         return archive(first, *self.more(first), **self.archive)
 
 
-def judged(told: Told | Archive, today: date = TODAY) -> list[Finding]:
+def judged(told: Told | Archive, today: date = TODAY) -> list[Diagnostic]:
     whole = told.build() if isinstance(told, Told) else told
     pixels = {p.id: told.pixels if isinstance(told, Told) else (6000, 4000) for p in whole.shown}
-    placements: dict[str, Placed] = {}
+    placements: dict[str, PlacementSummary] = {}
     if isinstance(told, Told) and told.scale is not None:
         ra, dec = told.centre
         for p in whole.shown:
@@ -307,7 +307,7 @@ def test_honest_records_trip_nothing(
     target: str, shift: int, year: int, latitude: float, longitude: float, hours: float, exposure: float, duty: float,
     kept: float, iso: bool, width: float, sky: float,
 ) -> None:  # fmt: skip
-    from generator.sky.ephemeris import Observation, sky_during
+    from noctuary.sky.ephemeris import Observation, sky_during
 
     # At local midnight of 1 January the sidereal time is about 6.7 h; a target of that right ascension is highest.
     days = (TARGETS[target] - 6.7) % 24 / 24 * 365.25 + shift

@@ -7,10 +7,10 @@ from datetime import date
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from noctuary.archive.records import Calibration
+from noctuary.facts.continue_target import evenly, repeat, with_darks
+from noctuary.facts.placement_summary import PlacementSummary
 
-from generator.archive.records import Calibration
-from generator.facts.placed import Placed
-from generator.facts.repeat import evenly, repeat, with_darks
 from tests.archive_builder import frames, picture, rig, session
 from tests.facts.test_target import facts_of
 
@@ -107,7 +107,7 @@ def test_darks_of_another_camera_are_no_darks():
 
 
 def placed(ra, angle):
-    return Placed((ra, 5.0), 4.0, angle, False, (), (1.0, 1.0, 1.4), {})
+    return PlacementSummary((ra, 5.0), 4.0, angle, False, (), (1.0, 1.0, 1.4), {})
 
 
 def test_where_to_point_comes_from_the_newest_placed_picture_of_the_rig():

@@ -10,13 +10,13 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from noctuary.archive.records import Picture, Session
+from noctuary.facts.depth import depth_mag, light_m2_h
+from noctuary.facts.exposure import integration
+from noctuary.facts.optics import main_rig, mean_sky_brightness, optics
+from noctuary.facts.picture import PictureFacts
+from noctuary.facts.target import growth, steps
 
-from generator.archive.records import Picture, Session
-from generator.facts.depth import depth_mag, light_m2_h
-from generator.facts.exposure import integration
-from generator.facts.optics import main_rig, mean_sky_brightness, optics
-from generator.facts.picture import PictureFacts
-from generator.facts.target import growth, steps
 from tests.archive_builder import archive, frames, picture, place, rig, session
 
 LENS = rig("lens", focal=135, aperture=48)

@@ -8,12 +8,12 @@ import ephem
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from noctuary.facts.almanac import Almanac
+from noctuary.facts.archive_facts import archive_facts
+from noctuary.facts.time_use import DarkUse, dark_sum, night_use, session_use
+from noctuary.memo import Memo
+from noctuary.sky.ephemeris import darkness
 
-from generator.facts.almanac import Almanac
-from generator.facts.went import DarkUse, dark_sum, night_use, session_use
-from generator.facts.whole import archive_facts
-from generator.recollection import Recollection
-from generator.sky.ephemeris import darkness
 from tests.archive_builder import archive, frames, picture, place, rig, session
 
 NIGHT = date(2025, 1, 18)
@@ -140,7 +140,7 @@ def test_nights_without_darkness_and_without_day() -> None:
 def test_a_year_adds_up_its_nights_and_asks_the_sky_once() -> None:
     sessions = (session(), session(1, night=date(2025, 1, 20)), session(2, night=date(2024, 3, 1)))
     whole = archive(picture(sessions=sessions))
-    memory = Recollection()
+    memory = Memo()
     facts = archive_facts(whole, Almanac(whole, memory), {}, {})
     year = facts.years[0].dark_use
     assert year is not None
@@ -150,7 +150,7 @@ def test_a_year_adds_up_its_nights_and_asks_the_sky_once() -> None:
     assert all(11 * 3600 < a.dark_s < 12 * 3600 for a in nights)  # a long night, as the ephemerides above
     assert year.kept_s == pytest.approx(2 * 9900)
     # A second build knows the answers.
-    again = Recollection(memory.kept())
+    again = Memo(memory.kept())
     assert archive_facts(whole, Almanac(whole, again), {}, {}).years == facts.years
     assert not again.changed
 

@@ -7,10 +7,9 @@ from datetime import date
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-from generator.facts.almanac import Almanac
-from generator.facts.whole import ArchiveFacts, archive_facts
-from generator.facts.year import YearReview, year_review
+from noctuary.facts.almanac import Almanac
+from noctuary.facts.archive_facts import ArchiveFacts, archive_facts
+from noctuary.facts.year import YearReview, year_review
 
 from ..archive_builder import archive, frames, picture, rig, session
 

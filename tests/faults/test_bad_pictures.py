@@ -16,13 +16,12 @@ import tifffile
 from astropy.io import fits
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from noctuary.images import rendition_cache as keep
+from noctuary.images.decode import open_picture, picture_size, quick_check
+from noctuary.images.decoded import Opened, PictureFault
+from noctuary.images.make_renditions import Job, make_all, make_renditions
+from noctuary.images.recipe import PictureFile
 from PIL import Image, PngImagePlugin
-
-from generator.images import keep
-from generator.images.make import Job, make_all, make_renditions
-from generator.images.open import open_picture, picture_size, quick_check
-from generator.images.opened import Opened, PictureFault
-from generator.images.recipe import PictureFile
 
 PHOTO = Path(skimage.data.__file__).parent / "rocket.jpg"
 

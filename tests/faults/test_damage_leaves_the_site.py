@@ -5,9 +5,9 @@ import random
 from pathlib import Path
 
 import pytest
+from noctuary.build import build
 from PIL import Image
 
-from generator.build import build
 from tests.faults.test_bad_pictures import FAULTS
 from tests.faults.test_damaged_records import REPLACED, S, write
 

@@ -16,10 +16,9 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-
-from generator.archive.form import parse
-from generator.archive.read import Reading, read_archive
-from generator.archive.rules import RULES
+from noctuary.archive.parse_file import parse
+from noctuary.archive.read import Reading, read_archive
+from noctuary.archive.rules import RULES
 
 SIDECAR = """\
 title: The Rosette, second winter

@@ -6,9 +6,8 @@ import re
 
 import pytest
 import yaml
+from noctuary.build import build
 from PIL import Image
-
-from generator.build import build
 
 HOSTILE = (
     """<script>alert(1)</script>"><img src=x onerror=alert(2)>' {{7*7}} {% raise %} javascript:alert(3) </title>"""

@@ -20,15 +20,15 @@ import tifffile
 from astropy.io import fits
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from noctuary.build import build, examine
+from noctuary.diagnostic import Diagnostic
+from noctuary.images.decode import quick_check
+from noctuary.images.decoded import PictureFault
+from noctuary.images.make_renditions import make_renditions
+from noctuary.images.recipe import PictureFile
+from noctuary.images.rendition_cache import source_hash
 from PIL import Image
 
-from generator.build import build, examine
-from generator.finding import Finding
-from generator.images.keep import source_hash
-from generator.images.make import make_renditions
-from generator.images.open import quick_check
-from generator.images.opened import PictureFault
-from generator.images.recipe import PictureFile
 from tests.made_archive import bytes_below, jpeg, set_plainly, sidecar, write, write_archive
 
 MUTATIONS = int(os.environ.get("NOCTUARY_MUTATIONS", "300"))
@@ -154,7 +154,7 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return archive
 
 
-def _told(archive: Path) -> list[Finding]:
+def _told(archive: Path) -> list[Diagnostic]:
     with _no_longer_than(SECONDS):
         return examine(archive).findings
 

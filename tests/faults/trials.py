@@ -122,7 +122,7 @@ def _child(arguments: list[str], told: Path, trouble: dict[str, str]) -> None:
     if trouble:
         os.environ["PYTHONPATH"] = f"{REPOSITORY / 'tests/faults/troubled'}{os.pathsep}{REPOSITORY}"
         from tests.faults.troubled import sitecustomize  # noqa: F401
-    from generator.cli import run
+    from noctuary.cli import run
 
     status = 70
     try:
@@ -172,7 +172,7 @@ def trials(
 def _warm() -> None:
     """Everything a build imports, once, so that each trial costs what its build costs."""
     for name in ("build", "cli", "site.render", "sky.catalogue", "sky.ephemeris", "images.open", "images.make"):
-        importlib.import_module(f"generator.{name}")
+        importlib.import_module(f"noctuary.{name}")
 
 
 def main() -> int:

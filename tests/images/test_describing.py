@@ -11,13 +11,12 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from noctuary.images import rendition_cache as keep
+from noctuary.images.embed_metadata import Description, described, xmp
+from noctuary.images.make_renditions import make_renditions
+from noctuary.images.recipe import PictureFile
 from PIL import Image, IptcImagePlugin
 from pyavm import AVM
-
-from generator.images import keep
-from generator.images.describe import Description, described, xmp
-from generator.images.make import make_renditions
-from generator.images.recipe import PictureFile
 
 WORDS = Description(
     title="The Rosette, second winter",

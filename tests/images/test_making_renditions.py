@@ -12,14 +12,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from noctuary.images import recipe
+from noctuary.images import rendition_cache as keep
+from noctuary.images.decoded import PictureFault
+from noctuary.images.embed_metadata import Description, described
+from noctuary.images.make_renditions import Job, make_all, make_renditions, memory_available
+from noctuary.images.recipe import PictureFile
 from picture_material import real
 from PIL import Image
-
-from generator.images import keep, recipe
-from generator.images.describe import Description, described
-from generator.images.make import Job, make_all, make_renditions, memory_available
-from generator.images.opened import PictureFault
-from generator.images.recipe import PictureFile
 
 REAL = (
     "hubble_deep_field.jpg",
@@ -172,8 +172,8 @@ def test_workers_end_with_the_build_that_is_killed(tmp_path: Path) -> None:
     program = (
         "import os, sys, signal\n"
         "from pathlib import Path\n"
-        "from generator.images.make import Job, make_all\n"
-        "from generator.images.keep import source_hash\n"
+        "from noctuary.images.make_renditions import Job, make_all\n"
+        "from noctuary.images.rendition_cache import source_hash\n"
         "def stop(job, outcome):\n"
         "    os.kill(os.getpid(), signal.SIGKILL)\n"
         "if __name__ == '__main__':\n"

@@ -9,10 +9,9 @@ import numpy as np
 import pytest
 import tifffile
 from astropy.io import fits
+from noctuary.images.decode import open_picture, picture_size, quick_check
 from picture_material import ADOBE_GAMMA, ADOBE_RGB, matrix_profile, png16, png_chunk, real
 from PIL import Image, ImageCms
-
-from generator.images.open import open_picture, picture_size, quick_check
 
 RANDOM = np.random.default_rng(1609)
 

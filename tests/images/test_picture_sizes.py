@@ -8,10 +8,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from noctuary.images import recipe
+from noctuary.images.resize import chain, halves, mean_colour
 from PIL import Image
-
-from generator.images import recipe
-from generator.images.resize import chain, halves, mean_colour
 
 
 def linear(levels: np.ndarray) -> np.ndarray:

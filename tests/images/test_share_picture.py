@@ -6,10 +6,9 @@ import io
 
 import numpy as np
 import pytest
+from noctuary.images.share_image import EDGE, HEIGHT, STRIP, WIDTH, Look, share_picture
+from noctuary.pages.theme import themes_home
 from PIL import Image
-
-from generator.images.share import EDGE, HEIGHT, STRIP, WIDTH, Look, share_picture
-from generator.site.theme import themes_home
 
 FACE = themes_home() / "umbra" / "fonts" / "vollkorn-regular.woff2"
 LOOK = Look(FACE)

@@ -7,10 +7,10 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+from noctuary.images.star_shapes import MEANINGS, ShapeReport, measure
+from noctuary.images.stars import detect
 from numpy.random import Generator, default_rng
 
-from generator.images.star_shapes import MEANINGS, ShapeReport, measure
-from generator.images.stars import detect
 from tests.images import simulated_stars
 from tests.images.simulated_stars import Shape, draw
 

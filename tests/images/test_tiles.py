@@ -15,11 +15,10 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from noctuary.images import rendition_cache as keep
+from noctuary.images.make_renditions import make_renditions
+from noctuary.images.tiles import LEAST_PIXELS, SIDE, TilePack, info, is_tiled, pack, tiles
 from PIL import Image
-
-from generator.images import keep
-from generator.images.make import make_renditions
-from generator.images.tiles import LEAST_PIXELS, SIDE, TilePack, info, is_tiled, pack, tiles
 
 REQUEST = re.compile(r"(?:(full)|(\d+),(\d+),(\d+),(\d+))/(?:(max)|(\d+),(\d+))/0/default\.jpg")
 sides = st.integers(1, 20_000)

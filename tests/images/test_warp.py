@@ -8,12 +8,11 @@ import math
 import numpy as np
 import pytest
 from astropy.wcs import WCS
+from noctuary.facts.overlay_pairs import laid
+from noctuary.facts.placement_summary import placed
+from noctuary.images.warp import encoded, warped
+from noctuary.sky.placement import Placement, from_centre, from_header
 from PIL import Image
-
-from generator.facts.laid import laid
-from generator.facts.placed import placed
-from generator.images.warp import encoded, warped
-from generator.sky.placement import Placement, from_centre, from_header
 
 Size = tuple[int, int]
 

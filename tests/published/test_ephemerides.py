@@ -8,8 +8,7 @@ from datetime import UTC, datetime, timedelta
 
 import ephem
 import pytest
-
-from generator.sky.ephemeris import (
+from noctuary.sky.ephemeris import (
     ASTRONOMICAL_NIGHT_DEG,
     CIVIL_NIGHT_DEG,
     NAUTICAL_NIGHT_DEG,

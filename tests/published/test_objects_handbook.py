@@ -11,9 +11,8 @@ import numpy as np
 import pytest
 from astropy import units as u
 from astropy.coordinates import FK4, SkyCoord
-
-from generator.sky.catalogue import Catalogue
-from generator.sky.constellation import constellation_of, galactic
+from noctuary.sky.catalogue import Catalogue
+from noctuary.sky.constellation import constellation_of, galactic
 
 CATALOGUE = Catalogue()
 

@@ -3,14 +3,14 @@
 import math
 
 import pytest
-
-from generator.facts.optics import (
+from noctuary.facts.optics import (
     ARCSEC_PER_UM_MM,
     angle_of_view_deg,
     image_scale_arcsec_px,
     optics,
     rayleigh_limit_arcsec,
 )
+
 from tests.archive_builder import rig, session
 
 

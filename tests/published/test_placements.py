@@ -19,9 +19,7 @@ from astropy import log
 from astropy.coordinates import SkyCoord
 from astropy.io import fits
 from astropy.wcs import WCS
-from pyavm import AVM
-
-from generator.sky.placement import (
+from noctuary.sky.placement import (
     PlacementError,
     avm_fields,
     from_avm,
@@ -31,6 +29,7 @@ from generator.sky.placement import (
     from_plain,
     scaled,
 )
+from pyavm import AVM
 
 RECORDS = Path(pyavm.__file__).parent / "tests" / "data"
 HEADERS = Path(astropy.wcs.__file__).parent / "tests" / "data"

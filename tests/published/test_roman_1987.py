@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 from astropy import units as u
 from astropy.coordinates import FK4, FK5, SkyCoord, get_constellation
-
-from generator.sky.constellation import constellation_at_b1875, constellation_of
+from noctuary.sky.constellation import constellation_at_b1875, constellation_of
 
 ROMAN = [
     (9.0, 65.0, "UMa"),

@@ -7,11 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from astropy.wcs import WCS
+from noctuary.sky import star_table
+from noctuary.sky.star_table import StarTable
 from numpy.random import Generator
 from numpy.typing import NDArray
-
-from generator.sky import star_table
-from generator.sky.star_table import StarTable
 
 Floats = NDArray[np.float64]
 

@@ -8,8 +8,7 @@ import unicodedata
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-from generator.sky.catalogue import Catalogue, OwnObject, SkyObject
+from noctuary.sky.catalogue import Catalogue, OwnObject, SkyObject
 
 CATALOGUE = Catalogue()
 
@@ -287,7 +286,7 @@ def test_bright_stars_in_a_circle() -> None:
 
 def test_importing_is_light_and_a_catalogue_travels() -> None:
     code = (
-        "import sys; import generator.sky.catalogue as c; c.Catalogue();"
+        "import sys; import noctuary.sky.catalogue as c; c.Catalogue();"
         "heavy = {'numpy', 'astropy', 'pandas', 'pydantic', 'pyongc'} & set(sys.modules); assert not heavy, heavy;"
         "assert c.Catalogue().find('M 42'); heavy = {'pandas', 'astropy', 'numpy'} & set(sys.modules);"
         "assert not heavy, heavy"

@@ -10,11 +10,10 @@ import ephem
 import ephem.stars
 import pytest
 from astropy.coordinates import SkyCoord, get_constellation
-
-from generator.sky import atlas
-from generator.sky.catalogue import Catalogue, read_table
-from generator.sky.constellation import angles, constellation_of, vector
-from generator.sky.tables import make_constellations, make_roman_1987, make_stars
+from noctuary.sky import atlas
+from noctuary.sky.catalogue import Catalogue, read_table
+from noctuary.sky.constellation import angles, constellation_of, vector
+from noctuary.sky.tables import make_constellations, make_roman_1987, make_stars
 
 CATALOGUE = Catalogue()
 OBJECTS = list(read_table("objects.csv"))

@@ -13,8 +13,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-from generator.sky.ephemeris import (
+from noctuary.sky.ephemeris import (
     BODIES,
     Observation,
     illuminated_fraction,
@@ -165,7 +164,7 @@ def test_nothing_is_printed_and_no_network_is_needed() -> None:
         "def refuse(*a, **k): raise OSError('no network')\n"
         "socket.socket.connect = refuse; socket.create_connection = refuse; socket.getaddrinfo = refuse\n"
         "from datetime import datetime, UTC\n"
-        "from generator.sky.ephemeris import Observation, sky_during\n"
+        "from noctuary.sky.ephemeris import Observation, sky_during\n"
         "for y in (1950, 2026, 2060):\n"
         "    t = datetime(y, 3, 1, tzinfo=UTC)\n"
         "    sky_during([Observation(47, 8, 500, t, t, 10, 10), Observation(47, 8, 500, t, t, body='Mars')])\n"
@@ -179,9 +178,9 @@ def test_nothing_is_printed_and_no_network_is_needed() -> None:
 
 def test_a_placement_written_in_numbers_and_an_import_need_no_astropy() -> None:
     program = (
-        "import sys, generator.sky.ephemeris\n"
-        "from generator.sky.graticule import graticule, north_east, scale_bar\n"
-        "from generator.sky.placement import avm_fields, from_centre, transform\n"
+        "import sys, noctuary.sky.ephemeris\n"
+        "from noctuary.sky.graticule import graticule, north_east, scale_bar\n"
+        "from noctuary.sky.placement import avm_fields, from_centre, transform\n"
         "p = from_centre(10, 20, 2, 30, False, 1000, 800)\n"
         "p.corners_deg, p.field_deg, graticule(p), north_east(p), scale_bar(p)\n"
         "avm_fields(p, 500, 400), transform(p, p)\n"

@@ -8,9 +8,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-from generator.sky.graticule import graticule, north_east, scale_bar
-from generator.sky.placement import Placement, from_centre
+from noctuary.sky.graticule import graticule, north_east, scale_bar
+from noctuary.sky.placement import Placement, from_centre
 
 
 @pytest.mark.parametrize("dec", [0.0, 41.0, 89.0, -89.0])

@@ -13,8 +13,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-from generator.sky.placement import (
+from noctuary.sky.placement import (
     Gnomonic,
     Placement,
     PlacementError,

@@ -7,11 +7,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from noctuary.sky import star_table
+from noctuary.sky.solve import GREATEST_CHANCE, Refusal, Solution, solve
+from noctuary.sky.star_table import NoCatalogue, StarTable, unit_vectors
 from numpy.random import default_rng
 
-from generator.sky import star_table
-from generator.sky.solve import GREATEST_CHANCE, Refusal, Solution, solve
-from generator.sky.star_table import NoCatalogue, StarTable, unit_vectors
 from tests.sky import simulated_sky
 from tests.sky.simulated_sky import Field
 

@@ -8,11 +8,11 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from noctuary.archive.gather.gathering import GatherReport, gather
+from noctuary.archive.read import read_archive
+from noctuary.archive.records import Session
+from noctuary.build import build, examine
 
-from generator.archive.gather.gathering import GatherReport, gather
-from generator.archive.read import read_archive
-from generator.archive.records import Session
-from generator.build import build, examine
 from tests.archive.gather.night import fits_bytes, run, write_archive, write_fits, write_jpeg
 
 FINE = {

@@ -6,9 +6,9 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
+from noctuary.archive.gather.gathering import GatherReport, gather
+from noctuary.archive.read import read_archive
 
-from generator.archive.gather.gathering import GatherReport, gather
-from generator.archive.read import read_archive
 from tests.archive.gather.night import run, write_archive, write_fits, write_jpeg
 
 SETUP = {"XPIXSZ": 3.8, "FOCALLEN": 910.0, "GAIN": 139, "CCD__TEMP": -10.0, "IMAGETYP": "LIGHT"}

@@ -8,12 +8,12 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from noctuary.archive.gather import camera_header, fits_header
+from noctuary.archive.gather.frame_files import found, header_of, headers, surviving
+from noctuary.archive.gather.frame_header import FrameHeader, NoHeader, kind_in_words, kind_of_place, target_of_place
+from noctuary.archive.gather.gathering import gather
 from PIL import Image
 
-from generator.archive.gather import camera_header, fits_header
-from generator.archive.gather.frame_files import found, header_of, headers, surviving
-from generator.archive.gather.frame_header import FrameHeader, NoHeader, kind_in_words, kind_of_place, target_of_place
-from generator.archive.gather.gathering import gather
 from tests.archive.gather.night import fits_bytes, write_fits, write_jpeg
 
 

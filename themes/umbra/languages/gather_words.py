@@ -18,9 +18,8 @@ from pathlib import Path
 from babel.messages.catalog import Catalog
 from babel.messages.extract import DEFAULT_KEYWORDS, extract_from_file
 from babel.messages.pofile import write_po
-
-from generator.site.languages import read_catalogue
-from generator.site.theme import themes_home
+from noctuary.pages.languages import read_catalogue
+from noctuary.pages.theme import themes_home
 
 ROOT = Path(__file__).resolve().parents[3]
 #: The theme that helps every other one out, and whose catalogue has the program's words.
@@ -51,7 +50,8 @@ def gathered(theme: str) -> dict[Message, list[str]]:
 
 def _in_program() -> Iterator[tuple[Message, str]]:
     """What the program asks ``gettext`` for by name, and what it calls the sections of a site."""
-    for file in sorted(f for room in ("charts", "site") for f in (ROOT / "generator" / room).rglob("*.py")):
+    package = ROOT / "generator" / "noctuary"
+    for file in sorted(f for room in ("charts", "pages", "publish") for f in (package / room).rglob("*.py")):
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
             if not isinstance(node, ast.Call) or not node.args:
                 continue
@@ -65,9 +65,9 @@ def _in_program() -> Iterator[tuple[Message, str]]:
 
 def _in_tables() -> Iterator[tuple[Message, str]]:
     """What is looked up by its own words: kinds of object, small numbers, the columns of the acquisition."""
-    from generator.site.exports.acquisition import COLUMNS
-    from generator.site.typography import NUMBER_WORDS
-    from generator.sky.catalogue import kinds
+    from noctuary.pages.exports.acquisition import COLUMNS
+    from noctuary.pages.typography import NUMBER_WORDS
+    from noctuary.sky.catalogue import kinds
 
     yield from (((None, kind), "catalogue.py") for kind in sorted(kinds()))
     yield from (((None, word), "typography.py") for word in NUMBER_WORDS)

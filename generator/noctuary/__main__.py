@@ -1,0 +1,30 @@
+"""The way in. A build with nothing to do ends here, before anything heavy is imported."""
+
+from __future__ import annotations
+
+import os
+import sys
+
+
+def main() -> None:
+    """Runs the command line and ends the process with its status."""
+    arguments = sys.argv[1:]
+    if arguments[:1] == ["build"]:
+        from noctuary.up_to_date import nothing_to_do
+
+        if nothing_to_do(arguments[1:]):
+            sys.exit(0)
+    from noctuary.cli import run
+
+    status = run(arguments)
+    try:
+        sys.stdout.flush()
+        sys.stderr.flush()
+    except OSError:  # whoever listened has gone
+        status = status or 1
+    # A large archive is a million small records; giving their memory back one by one would take a tenth of a second.
+    os._exit(status)
+
+
+if __name__ == "__main__":
+    main()

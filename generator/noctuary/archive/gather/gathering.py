@@ -1,0 +1,558 @@
+"""The night's frames → drafted sidecars: the work of ``noctuary gather``.
+
+Only headers are read, never a pixel. What the frames tell goes into the sidecar named with ``--sidecar``, else
+into one draft a target and rig in the archive's folder ``gathered/``. A session that a picture of the archive
+has already is compared with it and left alone. Drafts wait in that folder because no picture lies beside them
+yet: nothing but ``gather`` reads it, so that the archive builds as before while the picture is being made. With
+the finished picture the draft moves to ``pictures/`` under the picture's name.
+
+The site in a header serves to pick the nearest place of places.yaml and is written nowhere, not into a
+message either.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import unicodedata
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from noctuary.archive.clock import zone_fault
+from noctuary.archive.did_you_mean import meant
+from noctuary.archive.gather import merge_sessions as extension
+from noctuary.archive.gather.calibration import CalibrationFrame, matched
+from noctuary.archive.gather.draft import pause_text, sidecar_text
+from noctuary.archive.gather.equipment import Kit, focal_length_fits, kit_of, nearest_place, pixel_size_fits
+from noctuary.archive.gather.frame_files import Progress, Unreadable, found, headers, surviving, survivors
+from noctuary.archive.gather.frame_header import FrameHeader
+from noctuary.archive.gather.sessions import (
+    GatheredSession,
+    Shot,
+    camera_moment,
+    clock_texts,
+    folded,
+    grouped,
+    night_of,
+)
+from noctuary.archive.records import Archive, Picture
+from noctuary.diagnostic import Diagnostic, Mark, doubt, fault, in_order, one_line
+
+DRAFTS = "gathered"
+WARM_C = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Gathered:
+    """A sidecar that the frames went into or were compared with.
+
+    ``outcome`` is ``drafted``, ``extended``, ``unchanged`` (it had everything already) or ``compared`` (a
+    picture's sidecar that has the sessions; it is only extended when it is named).
+    """
+
+    path: Path
+    outcome: str
+    sessions: int
+    questions: int
+
+
+@dataclass(frozen=True, slots=True)
+class GatherReport:
+    """What became of the frames.
+
+    ``kinds`` counts frames by kind (``light``, ``dark``, ``flat``, ``bias``, ``dark flat``, ``combined``).
+    ``told`` are things worth knowing: changes of target, pauses, frames left out. ``questions`` is the
+    number of open questions in the sidecars. A fault among the findings means that nothing was written.
+    """
+
+    sidecars: tuple[Gathered, ...] = ()
+    sessions: tuple[GatheredSession, ...] = ()
+    kinds: Mapping[str, int] = field(default_factory=dict)
+    told: tuple[str, ...] = ()
+    unreadable: tuple[Unreadable, ...] = ()
+    findings: tuple[Diagnostic, ...] = ()
+
+    @property
+    def questions(self) -> int:
+        return sum(sidecar.questions for sidecar in self.sidecars)
+
+    @property
+    def failed(self) -> bool:
+        return any(finding.level == "fault" for finding in self.findings)
+
+
+def gather(
+    paths: Iterable[str | os.PathLike[str]],
+    *,
+    archive: Archive | None,
+    archive_folder: str | os.PathLike[str],
+    sidecar: str | os.PathLike[str] | None = None,
+    place: str | None = None,
+    rig: str | None = None,
+    time_zone: str | None = None,
+    kept: str | os.PathLike[str] | None = None,
+    progress: Progress | None = None,
+) -> GatherReport:
+    """Read the headers of raw frames and draft or extend sidecars.
+
+    Parameters
+    ----------
+    paths : files, folders and globs of frames.
+    archive : what the archive knows of places, equipment and pictures; ``None`` where there is none.
+    sidecar : the one file to draft or extend, instead of one a target and rig in ``gathered/``.
+    place, rig : names that settle what the headers leave open.
+    time_zone : the zone of camera clocks that tell no offset: an IANA name or an offset (``+02:00``);
+        else that of the place.
+    kept : a folder of the subs that survived, or a list of their names, one a line.
+    progress : is told headers read and headers in all.
+
+    Nothing is raised for what a person can get wrong: names that nothing knows, files that cannot be read
+    or written are faults in the report, frames that cannot be read are listed there and skipped.
+    """
+    folder = Path(archive_folder)
+    faults = _wrong_words(archive, place, rig, time_zone)
+    names: list[str] = []
+    if kept is not None:
+        try:
+            names = survivors(kept)
+        except (OSError, UnicodeDecodeError) as trouble:
+            reason = trouble.strerror if isinstance(trouble, OSError) else "it is no text"
+            listed = Mark(one_line(os.fspath(kept)))
+            faults.append(
+                fault(
+                    listed, "gather-kept", f"the subs that survived cannot be read: {reason}",
+                    "name their folder, or a text file with one name a line",
+                )
+            )  # fmt: skip
+    if faults:
+        return GatherReport(findings=tuple(faults))
+    files, unreadable = found(paths)
+    read, damaged = headers(files, progress)
+    unreadable += damaged
+    work = _Work(archive, folder, place, rig, time_zone)
+    if sidecar is not None:
+        work.learn_sidecar(Path(sidecar))
+    lights = [h for h in read if h.kind in ("light", None) and not h.combined]
+    work.learn_places(read)
+    alive: set[str] | None = None
+    if kept is not None:
+        alive, unknown, unclear = surviving([h.path for h in lights], names)
+        work.tell_survivors(len(unknown), len(unclear), unknown + unclear)
+    shots: list[Shot] = []
+    for header in lights:
+        start, where, assumed = work.moment_of(header)
+        if start is None:
+            unreadable.append((header.path, "its header does not say when it was taken"))
+        else:
+            survived = None if alive is None else header.path in alive
+            shots.append(Shot(header, work.kit(header), where, start, survived, assumed))
+    sessions = grouped(shots, work.zones())
+    calibrating = [work.calibration_frame(h) for h in read if h.kind not in ("light", None) and not h.combined]
+    sessions = [replace(s, calibration=matched(s.night, s.lights(), calibrating)) for s in sessions]
+    work.tell_sessions(sessions)
+    work.tell_frames(read, lights)
+    sidecars = work.write(sessions, None if sidecar is None else Path(sidecar))
+    kinds = Counter("combined" if h.combined else h.kind or "light" for h in read)
+    return GatherReport(
+        sidecars=tuple(sidecars),
+        sessions=tuple(sessions),
+        kinds=dict(sorted(kinds.items())),
+        told=tuple(work.told),
+        unreadable=tuple((one_line(path), reason) for path, reason in sorted(unreadable)),
+        findings=tuple(in_order(work.findings)),
+    )
+
+
+def _wrong_words(
+    archive: Archive | None, place: str | None, rig: str | None, time_zone: str | None
+) -> list[Diagnostic]:
+    wrong = []
+    for option, name, known, file in (
+        ("place", place, archive.places if archive else {}, "places.yaml"),
+        ("rig", rig, archive.rigs if archive else {}, "equipment.yaml"),
+    ):
+        if name is not None and archive is not None and name not in known:
+            hint = meant(name, known, f"write it into {file} first")
+            wrong.append(
+                fault(Mark(file), f"unknown-{option}", f"no {option} is called “{one_line(name)[:60]}”", hint)
+            )
+    if time_zone is not None and _zone(time_zone) is None:
+        problem = zone_fault(time_zone)
+        message, hint = problem or (f"“{one_line(time_zone)[:60]}” is no time zone", "write +02:00 or Europe/Berlin")
+        wrong.append(fault(Mark("places.yaml"), "unknown-time-zone", message, hint))
+    return wrong
+
+
+def _zone(name: str) -> tzinfo | None:
+    if match := re.fullmatch(r"([+-])(\d{1,2}):?(\d{2})?", name):
+        minutes = int(match[2]) * 60 + int(match[3] or 0)
+        if minutes > 15 * 60:
+            return None
+        return timezone(timedelta(minutes=-minutes if match[1] == "-" else minutes))
+    if name.upper() in ("UTC", "Z"):
+        return UTC
+    return None if zone_fault(name) else ZoneInfo(name)
+
+
+class _Work:
+    """One run of gathering: what is known, and what there is to tell."""
+
+    def __init__(
+        self, archive: Archive | None, folder: Path, place: str | None, rig: str | None, time_zone: str | None
+    ) -> None:
+        self.archive = archive
+        self.folder = folder
+        self.place = place
+        self.rig = rig
+        self.time_zone = time_zone
+        self.camera_zone = _zone(time_zone) if time_zone else None
+        self.told: list[str] = []
+        self.findings: list[Diagnostic] = []
+        self._kits: dict[FrameHeader, Kit] = {}
+        self._sites: dict[tuple[float, float], str | None] = {}
+        self._told_place: str | None = None
+        self._sidecar_place: str | None = None
+        self._sidecar_rig: str | None = None
+        self._zones: dict[str | None, tzinfo | None] = {
+            name: ZoneInfo(place.time_zone) for name, place in (archive.places if archive else {}).items()
+        }
+
+    def zones(self) -> dict[str | None, str | None]:
+        """Place → its time zone; for no place, what the person said of the camera's clock, if that is a zone."""
+        known: dict[str | None, str | None] = {
+            name: place.time_zone for name, place in (self.archive.places if self.archive else {}).items()
+        }
+        named = self.time_zone if isinstance(self.camera_zone, ZoneInfo) else None
+        if self.place is not None and self.place not in known:
+            known[self.place] = named
+        known[None] = named
+        return known
+
+    def kit(self, header: FrameHeader) -> Kit:
+        key = replace(header, path="", start=None, target=None, exposure_s=None, sensor_temperature_c=None, kind=None)
+        if key not in self._kits:
+            kit = kit_of(key, self.archive, self.rig)
+            says_nothing = not (key.camera or key.pixel_size_um or key.focal_length_mm)
+            if self._sidecar_rig is not None and (self._sidecar_rig in kit.choices or says_nothing):
+                kit = replace(kit, rig=self._sidecar_rig, choices=(), assumed=False)
+            self._kits[key] = kit
+        return self._kits[key]
+
+    def learn_sidecar(self, sidecar: Path) -> None:
+        """The rig and place of the sidecar that is to be extended: they go for frames that tell none."""
+        try:
+            old = _text_of(sidecar)
+            root = extension.composed(old.removeprefix("\ufeff"), self.name_of(sidecar)) if old else None
+        except (OSError, UnicodeDecodeError, extension.NotASidecar):
+            return  # the same trouble is told when the sidecar is extended
+        place, rig = (root.text("place"), root.text("rig")) if root else (None, None)
+        self._sidecar_place = place if self.archive and place in self.archive.places else None
+        self._sidecar_rig = rig if self.archive and rig in self.archive.rigs else None
+
+    def learn_places(self, read: Sequence[FrameHeader]) -> None:
+        """The one place that the sites in these headers tell goes for frames without a site, too."""
+        told = {self._near(site) for site in {h.site for h in read if h.site is not None}}
+        self._told_place = told.pop() if len(told) == 1 else None
+
+    def _near(self, site: tuple[float, float]) -> str | None:
+        if site not in self._sites:
+            self._sites[site] = nearest_place(site, self.archive.places if self.archive else {})
+        return self._sites[site]
+
+    def place_of(self, header: FrameHeader) -> tuple[str | None, str | None]:
+        """The place of a frame, and in words what speaks for it where the frame itself does not."""
+        if self.place is not None:
+            return self.place, None
+        if header.site is not None:
+            return self._near(header.site), None
+        places = self.archive.places if self.archive else {}
+        if self._sidecar_place is not None:
+            return self._sidecar_place, None
+        if len(places) == 1:
+            return next(iter(places)), "the only one in places.yaml"
+        if self._told_place is not None:
+            return self._told_place, "the place of the other frames"
+        return None, None
+
+    def moment_of(self, header: FrameHeader) -> tuple[datetime | None, str | None, str | None]:
+        """When a frame was begun, by the clock of its place; the place; why, where it is assumed."""
+        place, assumed = self.place_of(header)
+        if header.start is None:
+            return None, place, assumed
+        local = self._zones.get(place) or self.camera_zone
+        try:
+            if header.start.tzinfo is not None:
+                return header.start.astimezone(local or UTC), place, assumed
+            shown = camera_moment(header.start, self.camera_zone or local or UTC)
+            return shown.astimezone(local or UTC), place, assumed
+        except (OverflowError, ValueError, OSError):
+            return None, place, assumed
+
+    def calibration_frame(self, header: FrameHeader) -> CalibrationFrame:
+        start, _, _ = self.moment_of(header)
+        try:
+            night = None if start is None else night_of(start, None)
+        except OverflowError:
+            night = None
+        return CalibrationFrame(header, self.kit(header).camera_names, night)
+
+    def tell_survivors(self, unknown: int, unclear: int, names: Sequence[str]) -> None:
+        examples = ", ".join(one_line(Path(n.replace("\\", "/")).name) for n in names[:3])
+        if unknown:
+            self.told.append(f"{unknown} of the surviving subs are none of these lights ({examples})")
+        if unclear:
+            self.told.append(
+                f"{unclear} of the surviving subs have names that several lights share; list them with their folders"
+            )
+
+    def tell_sessions(self, sessions: Sequence[GatheredSession]) -> None:
+        last: dict[tuple[object, ...], GatheredSession] = {}
+        for session in sessions:
+            name = session.target or "an unknown target"
+            key = (session.kit.rig, session.kit.camera, session.night)
+            before = last.get(key)
+            if before is not None:
+                was = before.target or "an unknown target"
+                self.told.append(f"{session.night} {session.start:%H:%M}: change of target from {was} to {name}")
+            last[key] = session
+            for pause in session.pauses:
+                minutes = round((pause[1].timestamp() - pause[0].timestamp()) / 60)
+                self.told.append(f"{session.night}: pause of {minutes} min on {name}, {pause_text(pause)}")
+
+    def tell_frames(self, read: Sequence[FrameHeader], lights: Sequence[FrameHeader]) -> None:
+        combined = sum(h.combined for h in read)
+        if combined:
+            self.told.append(f"{combined} combined frames (masters) are left out: they count no exposures")
+        asked = sum(h.kind is None for h in lights)
+        if asked:
+            self.told.append(
+                f"{asked} frames do not say of what kind they are; they are taken for lights and asked about"
+            )
+        short = sum(h.missing_bytes > 0 for h in read)
+        if short:
+            self.told.append(f"{short} files are shorter than their headers say; their headers count all the same")
+        self._compare_place(lights)
+        self._compare_rig(lights)
+
+    def _compare_place(self, lights: Sequence[FrameHeader]) -> None:
+        if self.place is None or self.archive is None or self.place not in self.archive.places:
+            return
+        near = {self.place: self.archive.places[self.place]}
+        sites = {h.site for h in lights if h.site is not None}
+        far = [s for s in sites if nearest_place(s, near) is None]
+        if far:
+            self.findings.append(
+                doubt(
+                    Mark("places.yaml"), extension.DISAGREES, f"the headers tell a site far from {self.place}",
+                    "give the place where the frames were taken with --place",
+                )
+            )  # fmt: skip
+
+    def _compare_rig(self, lights: Sequence[FrameHeader]) -> None:
+        rig = self.archive.rigs.get(self.rig) if self.archive and self.rig else None
+        if rig is None:
+            return
+        focal = {
+            h.focal_length_mm for h in lights if h.focal_length_mm and not focal_length_fits(h.focal_length_mm, rig)
+        }
+        size = {h.pixel_size_um for h in lights if not pixel_size_fits(h, rig.camera)}
+        for what, values, unit in (("a focal length", focal, "mm"), ("a pixel size", size, "µm")):
+            if values:
+                told = ", ".join(f"{v:g}" for v in sorted(v for v in values if v is not None))
+                self.findings.append(
+                    doubt(
+                        rig.mark, extension.DISAGREES,
+                        f"the headers tell {what} of {told} {unit}, which is not that of {rig.name}",
+                        "correct equipment.yaml, or name another rig with --rig",
+                    )
+                )  # fmt: skip
+
+    def write(self, sessions: Sequence[GatheredSession], sidecar: Path | None) -> list[Gathered]:
+        """Draft or extend every sidecar concerned; nothing is written when one of them cannot be."""
+        if not sessions:
+            return []
+        clocks = dict(zip(map(id, sessions), clock_texts(sessions), strict=True))
+        places: dict[Path, list[GatheredSession]] = {}
+        compared: set[Path] = set()
+        if sidecar is not None:
+            chosen = self._for_one_sidecar(sessions, sidecar)
+            if chosen:
+                places[sidecar] = chosen
+        else:
+            recorded = self._recorded(sessions)
+            compared = set(recorded)
+            places |= recorded
+            known = {id(s) for members in recorded.values() for s in members}
+            for path, members in self._by_draft([s for s in sessions if id(s) not in known]):
+                places.setdefault(path, []).extend(members)
+        texts: list[tuple[Path, str | None, str, list[GatheredSession]]] = []
+        for path, members in places.items():
+            mine = [clocks[id(s)] for s in members]
+            self._tell_warm(path, members)
+            try:
+                old = _text_of(path)
+                if old is None:
+                    texts.append((path, None, sidecar_text(members, mine), members))
+                else:
+                    result = extension.extended(old, self.name_of(path), members, mine)
+                    self.findings += result.findings
+                    texts.append((path, old, old if path in compared else result.text, members))
+                    if path in compared and result.text != old:
+                        name = self.name_of(path)
+                        self.told.append(f"{name} has these sessions, but not all of this; --sidecar {name} adds it")
+            except extension.NotASidecar as trouble:
+                self.findings.append(trouble.finding)
+            except (OSError, UnicodeDecodeError) as trouble:
+                reason = (
+                    (trouble.strerror or "it cannot be read") if isinstance(trouble, OSError) else "it is no UTF-8"
+                )
+                self.findings.append(
+                    fault(Mark(self.name_of(path)), "gather-sidecar", f"the sidecar cannot be used: {reason}",
+                          "correct it, or name another with --sidecar")
+                )  # fmt: skip
+        if any(f.level == "fault" for f in self.findings):
+            return []
+        written = []
+        for path, old, new, members in texts:
+            if new != old:
+                try:
+                    _write(path, new)
+                except OSError as trouble:
+                    self.findings.append(
+                        fault(Mark(self.name_of(path)), "gather-sidecar",
+                              f"the sidecar cannot be written: {trouble.strerror}", "name another with --sidecar")
+                    )  # fmt: skip
+                    continue
+            outcome = "drafted" if old is None else "unchanged" if new == old else "extended"
+            outcome = "compared" if path in compared else outcome
+            written.append(Gathered(path, outcome, len(members), _questions(new)))
+        return written
+
+    def name_of(self, path: Path) -> str:
+        """The path relative to the archive, or as it is outside of it, with ``/``."""
+        try:
+            return path.resolve().relative_to(self.folder.resolve()).as_posix()
+        except ValueError:
+            return one_line(path.as_posix())
+
+    def _for_one_sidecar(self, sessions: Sequence[GatheredSession], sidecar: Path) -> list[GatheredSession]:
+        targets = {folded(s.target): s.target for s in sessions if s.target}
+        if len(targets) <= 1:
+            return list(sessions)
+        known: set[str] = set()
+        try:
+            old = _text_of(sidecar)
+            objects = extension.composed(old, self.name_of(sidecar)).get("objects") if old else None
+            known = {folded(str(n.value)) for n in objects.items()} if objects else set()
+        except (OSError, UnicodeDecodeError, extension.NotASidecar):
+            return list(sessions)  # the same trouble is told when the sidecar is extended
+        names = ", ".join(sorted(targets.values()))
+        ours = [s for s in sessions if s.target and folded(s.target) in known]
+        if not ours:
+            self.findings.append(
+                fault(
+                    Mark(self.name_of(sidecar)), "gather-targets", f"the frames are of several targets ({names})",
+                    "leave --sidecar out, which drafts one sidecar a target, or give the frames of one target only",
+                )
+            )  # fmt: skip
+            return []
+        left = sorted({s.target for s in sessions if s.target and folded(s.target) not in known})
+        self.told.append(f"left out, because the sidecar is of another target: frames of {', '.join(left)}")
+        return ours
+
+    def _recorded(self, sessions: Sequence[GatheredSession]) -> dict[Path, list[GatheredSession]]:
+        """The sessions that a picture of the archive writes out, by its sidecar."""
+        recorded: dict[Path, list[GatheredSession]] = {}
+        for session in sessions:
+            picture = self._written_already(session)
+            if picture is not None:
+                recorded.setdefault(self.folder / picture.sidecar, []).append(session)
+        return recorded
+
+    def _by_draft(self, sessions: Sequence[GatheredSession]) -> list[tuple[Path, list[GatheredSession]]]:
+        by_target: dict[tuple[str, tuple[object, ...]], list[GatheredSession]] = {}
+        placed: dict[Path, list[GatheredSession]] = {}
+        for session in sessions:
+            kit = session.kit
+            rig = (kit.rig,) if kit.rig is not None else (None, kit.camera, kit.focal_length_mm)
+            by_target.setdefault((folded(session.target or ""), rig), []).append(session)
+        rigs_of = Counter(target for target, _ in by_target)
+        for (target, _), members in by_target.items():
+            stem = slug(members[0].target or "untitled")
+            kit = members[0].kit
+            with_rig = f"{stem}-{slug(kit.rig or kit.camera)}"
+            plain = self.folder / DRAFTS / f"{stem}.yaml"
+            fuller = self.folder / DRAFTS / f"{with_rig}.yaml"
+            alone = rigs_of[target] == 1 and not fuller.exists() and self._is_of_rig(plain, kit)
+            placed.setdefault(plain if alone else fuller, []).extend(members)
+        return list(placed.items())
+
+    def _is_of_rig(self, path: Path, kit: Kit) -> bool:
+        try:
+            old = _text_of(path)
+            rig = extension.composed(old, self.name_of(path)).text("rig") if old is not None else None
+        except (OSError, UnicodeDecodeError, extension.NotASidecar):
+            return True
+        return rig is None or kit.rig is None or rig == kit.rig
+
+    def _written_already(self, session: GatheredSession) -> Picture | None:
+        """The picture whose sidecar writes this session out."""
+        if self.archive is None or session.target is None:
+            return None
+        target = folded(session.target)
+        for picture in self.archive.pictures.values():
+            if target not in {folded(name) for name in picture.objects}:
+                continue
+            for own in picture.own_sessions:
+                same_rig = session.kit.rig is None or own.rig.name == session.kit.rig
+                same_place = session.place is None or own.place.name == session.place
+                if own.night == session.night and same_rig and same_place:
+                    return picture
+        return None
+
+    def _tell_warm(self, path: Path, sessions: Sequence[GatheredSession]) -> None:
+        for session in sessions:
+            for group in session.groups:
+                at, meant_at = group.sensor_temperature_c, group.set_point_c
+                if at is not None and meant_at is not None and at - meant_at > WARM_C:
+                    self.findings.append(
+                        doubt(
+                            Mark(self.name_of(path)), "sensor-warm",
+                            f"on {session.night} the sensor stood at {at:.0f} °C, set to {meant_at:.0f} °C",
+                            "the cooler may not have kept up: darks of the set point will not fit these lights",
+                        )
+                    )  # fmt: skip
+
+
+def slug(name: str) -> str:
+    """A name as a file's stem: lower-case letters, digits and hyphens."""
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().casefold()
+    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:60].strip("-") or "untitled"
+
+
+def _text_of(path: Path) -> str | None:
+    if not path.exists():
+        return None
+    # Bytes decoded by hand, since reading as text would change the ends of lines.
+    return path.read_bytes().decode("utf-8")
+
+
+def _write(path: Path, text: str) -> None:
+    """The whole text or nothing: written beside and moved into place."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    beside = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        beside.write_bytes(text.encode("utf-8"))
+        if path.exists():
+            beside.chmod(path.stat().st_mode & 0o777)
+        beside.replace(path)
+    finally:
+        beside.unlink(missing_ok=True)
+
+
+def _questions(text: str) -> int:
+    return len(re.findall(r"(?m)(?:^|[ \t])# \? ", text))

@@ -1,0 +1,134 @@
+"""What there is to be named in an archive: cameras, optics, rigs, places, pictures.
+
+A name of something that was written but has a fault of its own is known all the same, so that one slip
+is told once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from noctuary.archive.did_you_mean import meant
+from noctuary.archive.parse_file import ParsedFile
+from noctuary.archive.records import Camera, Optic, OwnObject, Place, Rig
+from noctuary.diagnostic import Diagnostic, Mark, fault
+
+Value = Mapping[str, Any]
+
+
+@dataclass
+class Known:
+    """What there is to be named. The ``*_names`` hold faulty entries too."""
+
+    findings: list[Diagnostic]
+    cameras: dict[str, Camera] = field(default_factory=dict)
+    optics: dict[str, Optic] = field(default_factory=dict)
+    rigs: dict[str, Rig] = field(default_factory=dict)
+    places: dict[str, Place] = field(default_factory=dict)
+    camera_names: tuple[str, ...] = ()
+    optic_names: tuple[str, ...] = ()
+    rig_names: tuple[str, ...] = ()
+    place_names: tuple[str, ...] = ()
+    picture_ids: tuple[str, ...] = ()
+    moved_ids: dict[str, str] = field(default_factory=dict)
+    all_of: dict[str, bool] = field(default_factory=dict)
+    missed: int = 0
+
+    def missing(self, kind: str, name: str, names: Iterable[str], mark: Mark, where: str) -> bool:
+        """Whether nothing of this name was written; says so."""
+        names = list(names)
+        if name in names:
+            return False
+        # A file that could not be read at all may well define the name: that is the fault to mend first.
+        if self.all_of.get(where, True):
+            self.missed += 1
+            add = f"add it to {where}"
+            # Comparing names takes time, and after this many it is not a slip of the pen.
+            hint = meant(name, names, add) if self.missed <= 100 else add
+            self.findings.append(fault(mark, f"unknown-{kind}", f"no {kind} is called “{name[:60]}”", hint))
+        return True
+
+    def rig(self, name: str, mark: Mark) -> Rig | None:
+        self.missing("rig", name, self.rig_names, mark, "equipment.yaml")
+        return self.rigs.get(name)
+
+    def place(self, name: str, mark: Mark) -> Place | None:
+        self.missing("place", name, self.place_names, mark, "places.yaml")
+        return self.places.get(name)
+
+    def picture(self, name: str, mark: Mark) -> bool:
+        if name in self.moved_ids and name not in self.picture_ids:
+            now = self.moved_ids[name]
+            self.findings.append(fault(mark, "unknown-picture", f"“{name}” is a former id", f"write {now}"))
+            return False
+        return not self.missing("picture", name, self.picture_ids, mark, "pictures/")
+
+
+def equipment(file: ParsedFile | None, known: Known) -> None:
+    if file is None:
+        return
+    known.camera_names = file.names.get("cameras", ())
+    known.optic_names = file.names.get("optics", ())
+    known.rig_names = file.names.get("rigs", ())
+    sections = ("cameras", "optics", "rigs")
+    # A section that is no mapping, or a misspelt one, may well define the names that seem to be missing.
+    known.all_of["equipment.yaml"] = not file.findings or all(section in file.names for section in sections)
+    if file.value is None:
+        known.all_of["equipment.yaml"] = False
+        return
+    at = file.marks.at
+    for name, c in file.value["cameras"].items():
+        pixels = (c["pixels"][0], c["pixels"][1])
+        colour = c["colour"] == "colour"
+        known.cameras[name] = Camera(name, pixels, c["pixel_size"], colour, c["note"], at("cameras", name))
+    for name, o in file.value["optics"].items():
+        aperture = o["aperture"] if o["aperture"] is not None else o["focal_length"] / o["f_ratio"]
+        known.optics[name] = Optic(name, o["focal_length"], aperture, o["note"], at("optics", name))
+    for name, r in file.value["rigs"].items():
+        no_optic = known.missing("optic", r["optic"], known.optic_names, at("rigs", name, "optic"), "equipment.yaml")
+        no_camera = known.missing(
+            "camera", r["camera"], known.camera_names, at("rigs", name, "camera"), "equipment.yaml"
+        )
+        optic, camera = known.optics.get(r["optic"]), known.cameras.get(r["camera"])
+        if no_optic or no_camera or optic is None or camera is None:
+            continue
+        mark = at("rigs", name)
+        known.rigs[name] = Rig(
+            name, optic, camera, r["focal_factor"], r["f_ratio"], r["mount"], r["guiding"], r["note"], mark
+        )
+
+
+def places(file: ParsedFile | None, known: Known) -> None:
+    if file is None:
+        return
+    known.place_names = file.names.get("places", ())
+    if file.value is None:
+        known.all_of["places.yaml"] = False
+        return
+    for name, p in file.value.items():
+        known.places[name] = Place(
+            name,
+            p["latitude"],
+            p["longitude"],
+            p["elevation"],
+            p["time_zone"],
+            p["sky_brightness"],
+            p["publish"],
+            p["note"],
+            file.marks.at(name),
+        )
+
+
+def own_objects(file: ParsedFile | None) -> tuple[OwnObject, ...]:
+    if file is None or file.value is None:
+        return ()
+    found = []
+    for name, o in file.value.items():
+        ra, dec = o["coordinates"] or (None, None)
+        size = o["size"]
+        axes = None if size is None else sorted(size if isinstance(size, list) else [size])
+        both = None if axes is None else (axes[-1], axes[0])
+        found.append(OwnObject(name, ra, dec, o["kind"], both, tuple(o["also"]), o["note"], file.marks.at(name)))
+    return tuple(found)

@@ -1,0 +1,272 @@
+"""One file of an archive: its bytes → the values that it holds and every fault of its form.
+
+Nothing here looks at another file, so the outcome depends on the name and the content alone and can be
+kept from one run to the next: a :class:`ParsedFile` is plain data that pickles.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from noctuary.archive.did_you_mean import meant, nearest
+from noctuary.archive.marked_yaml import Path, Plain, Written, decode, read_yaml
+from noctuary.archive.records import Marks
+from noctuary.diagnostic import Diagnostic, Mark, fault
+
+# How deep the entries lie that can be left out alone when one of them has a fault.
+_ENTRY_DEPTH = {"archive": 1, "equipment": 2, "places": 1, "objects": 1}
+_MUST_SPEAK = {"archive", "sidecar", "exhibit"}
+_ENOUGH = 100
+_FENCE = re.compile(r"---[ \t]*")
+
+
+@dataclass(frozen=True)
+class ParsedFile:
+    """What one file says, before any name in it is looked up.
+
+    ``value`` holds the validated keys (numbers in default units, dates, clean text), without the entries
+    that have faults; it is ``None`` when the whole record is of no use. ``names`` are the entries that
+    the file defines, faulty ones too. ``prose`` is the Markdown after the front matter.
+    """
+
+    name: str
+    kind: str
+    value: dict[str, Any] | None
+    marks: Marks
+    findings: tuple[Diagnostic, ...] = ()
+    names: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    object_names: tuple[tuple[str, Mark], ...] = ()
+    prose: str = ""
+
+
+def kind_of(name: str) -> str:
+    """The kind of record that a file of this name (relative to the archive) holds."""
+    folder, _, rest = name.partition("/")
+    if not rest:
+        return name.removesuffix(".yaml")
+    return {"pictures": "sidecar", "nights": "night", "exhibits": "exhibit", "pages": "page"}[folder]
+
+
+def parse(content: bytes, name: str) -> ParsedFile:
+    """Everything that one file says. Never raises on what is in it."""
+    kind = kind_of(name)
+    text = decode(content, name)
+    if isinstance(text, Diagnostic):
+        return ParsedFile(name, kind, None, Marks(name), (text,))
+    prose = ""
+    if kind in ("night", "page"):
+        front, prose, unclosed = _parts(text, name)
+        if unclosed is not None:
+            return ParsedFile(name, kind, None, Marks(name), (unclosed,))
+        written = read_yaml(front, name, first_line=2) if front.strip() else Written({}, {(): (1, 1)})
+    else:
+        written = read_yaml(text, name)
+    marks = Marks(name, written.places)
+    if not written.sound:
+        return ParsedFile(name, kind, None, marks, written.findings, prose=prose)
+    if written.value is None and kind in _MUST_SPEAK:
+        empty = fault(Mark(name), "empty", "the file says nothing", _what_to_write(kind))
+        return ParsedFile(name, kind, None, marks, (*written.findings, empty))
+    plain = {} if written.value is None else written.value
+    value, findings = _validated(plain, kind, written, name)
+    # What is wrong with the YAML of a value explains what is wrong with the value.
+    explained = {finding.mark for finding in written.findings}
+    findings = [finding for finding in findings if finding.mark not in explained]
+    if written.findings and kind not in _ENTRY_DEPTH:
+        value = None
+    return ParsedFile(
+        name,
+        kind,
+        value,
+        marks,
+        (*written.findings, *findings),
+        _names(plain, kind),
+        tuple(_object_names(plain, marks)) if kind == "sidecar" else (),
+        prose,
+    )
+
+
+def _what_to_write(kind: str) -> str:
+    return {
+        "archive": "write title and author",
+        "sidecar": "write title, objects, finished and sessions",
+        "exhibit": "write title and pictures",
+    }[kind]
+
+
+def _parts(text: str, name: str) -> tuple[str, str, Diagnostic | None]:
+    """Front matter and prose of a Markdown file."""
+    lines = text.split("\n")
+    if not _FENCE.fullmatch(lines[0]):
+        return "", text, None
+    for number, line in enumerate(lines[1:], start=1):
+        if _FENCE.fullmatch(line):
+            return "\n".join(lines[1:number]), "\n".join(lines[number + 1 :]), None
+    unclosed = fault(
+        Mark(name), "front-matter", "the front matter that begins here does not end", "write --- on the line after it"
+    )
+    return "", "", unclosed
+
+
+def _names(plain: Plain, kind: str) -> dict[str, tuple[str, ...]]:
+    if not isinstance(plain, dict):
+        return {}
+    if kind == "equipment":
+        return {part: tuple(_lines(inner)) for part, inner in plain.items() if isinstance(inner, dict)}
+    return {kind: tuple(_lines(plain))} if kind in ("places", "objects") else {}
+
+
+def _lines(names: dict[str, Plain]) -> Iterator[str]:
+    return (" ".join(name.split()) for name in names)
+
+
+def _object_names(plain: Plain, marks: Marks) -> Iterator[tuple[str, Mark]]:
+    objects = plain.get("objects") if isinstance(plain, dict) else None
+    for number, name in enumerate(objects if isinstance(objects, list) else []):
+        if isinstance(name, str) and name.strip():
+            yield " ".join(name.split()), marks.at("objects", number)
+
+
+def _validated(
+    plain: Plain, kind: str, written: Written, name: str
+) -> tuple[dict[str, Any] | None, list[Diagnostic]]:
+    # Imported here: reading records that are all in the cache must not pay for pydantic, and none for its looking
+    # through everything that is installed for plugins.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+    from pydantic import ValidationError
+
+    from noctuary.archive.cross_checks import disagreements
+    from noctuary.archive.schema_models import MODELS
+
+    model = MODELS[kind]
+    problems = [*disagreements(plain, kind, written, name)]
+    value: Any = None
+    try:
+        value = model.model_validate(plain).model_dump(warnings=False)
+    except ValidationError as error:
+        problems += _from_pydantic(error.errors(include_url=False), plain, model, written, name)
+    if problems and kind in _ENTRY_DEPTH and isinstance(plain, dict):
+        kept = _without(plain, {path[: _ENTRY_DEPTH[kind]] for path, _ in problems if path})
+        if kind == "archive":
+            written_keys = {key: inner for key, inner in kept.items() if inner is not None}
+            kept = {"title": "Untitled", "author": "Unknown", **written_keys}
+        try:
+            value = model.model_validate(kept).model_dump(warnings=False)
+        except ValidationError:  # the file as a whole is wrong, which has been said
+            value = None
+    elif problems:
+        value = None
+    return value, [finding for _, finding in problems]
+
+
+def _without(plain: dict[str, Plain], paths: set[Path]) -> dict[str, Plain]:
+    """The mapping without the entries at these paths of one or two keys."""
+    kept: dict[str, Plain] = {}
+    for key, inner in plain.items():
+        if (key,) in paths:
+            continue
+        drop = {path[1] for path in paths if len(path) == 2 and path[0] == key}
+        kept[key] = {k: v for k, v in inner.items() if k not in drop} if isinstance(inner, dict) and drop else inner
+    return kept
+
+
+def _from_pydantic(
+    errors: list[Any], plain: Plain, model: Any, written: Written, name: str
+) -> list[tuple[Path, Diagnostic]]:
+    # Parent and the right word of each misspelt key → what is told of it.
+    misspelt: dict[tuple[Path, str], Diagnostic] = {}
+    found: list[tuple[Path, Diagnostic]] = []
+    for error in errors:
+        if error["type"] != "extra_forbidden":
+            continue
+        path = _path(error["loc"], plain)
+        key, known = str(path[-1]), _known_keys(model, error["loc"][:-1])
+        # A file that is something else altogether has keys without end, and none of them is near to ours.
+        hint = meant(key, known, "") if len(found) < _ENOUGH else ""
+        spot = written.keys.get(path) or written.places.get(path, (1, 1))
+        message = f"“{key[:60]}” means nothing here"
+        told = fault(Mark(name, *spot), "unknown-key", message, hint or f"known are {', '.join(known)}")
+        found.append((path, told))
+        if hint:
+            misspelt.setdefault((path[:-1], nearest(key, known, most=1)), told)
+    for error in errors:
+        path = _path(error["loc"], plain)
+        kind = error["type"]
+        if kind == "extra_forbidden":
+            continue
+        if kind == "missing":
+            # A misspelt key has been named already with the right word.
+            if (told_already := misspelt.get((path[:-1], str(path[-1])))) is not None:
+                found.append((path, told_already))
+                continue
+            spot = written.places.get(path[:-1], (1, 1))
+            rule, message, hint = "missing-key", f"“{path[-1]}” is missing", _meaning(model, error["loc"])
+        else:
+            at_key = error["loc"][-1:] == ("[key]",)
+            spot = (written.keys if at_key else written.places).get(path, written.places.get(path, (1, 1)))
+            rule, message, hint = _told(error)
+        found.append((path, fault(Mark(name, *spot), rule, message, hint)))
+    return found
+
+
+def _told(error: Any) -> tuple[str, str, str]:
+    kind, value, context = error["type"], error["input"], error.get("ctx", {})
+    if kind == "written":
+        return context["rule"], context["message"], context["hint"]
+    shape = "a mapping" if isinstance(value, dict) else "a list" if isinstance(value, list) else "a text"
+    if kind in ("list_type", "dict_type", "model_type", "model_attributes_type", "literal_error") and value is None:
+        return "missing-key", "nothing is written after this key", "write its value, or delete the key"
+    if kind == "list_type":
+        return "wrong-shape", f"{shape} stands where a list belongs", "write a list, such as [one, two]"
+    if kind in ("dict_type", "model_type", "model_attributes_type"):
+        return "wrong-shape", f"{shape} stands where a mapping belongs", "write key: value, one on each line"
+    if kind == "literal_error":
+        words = context["expected"].replace("'", "")
+        shown = f"“{value[:60]}”" if isinstance(value, str) else shape
+        return "wrong-word", f"{shown} is none of the words that may stand here", f"write {words}"
+    if kind == "too_short":
+        number = context["min_length"]
+        return "empty", f"at least {number} must stand here", "write what belongs here, or delete the key"
+    if kind == "too_long":
+        return "wrong-shape", f"no more than {context['max_length']} may stand here", "delete what is too much"
+    return "wrong-shape", str(error["msg"]), "compare the record with the README"
+
+
+def _path(location: tuple[str | int, ...], plain: Plain) -> Path:
+    """Where in the plain data an error of pydantic lies: its own steps into variants and keys removed."""
+    path: list[str | int] = []
+    here: Any = plain
+    for step in location:
+        if isinstance(step, str) and (step.startswith("=") or step == "[key]") and not _inside(here, step):
+            continue
+        path.append(step)
+        here = here[step] if _inside(here, step) else None
+    return tuple(path)
+
+
+def _inside(here: Any, step: str | int) -> bool:
+    if isinstance(here, dict):
+        return step in here
+    return isinstance(here, list) and isinstance(step, int) and step < len(here)
+
+
+def _model_at(model: Any, location: tuple[str | int, ...]) -> Any:
+    """The model of the mapping at a location of pydantic's."""
+    from noctuary.archive.schema_models import model_inside
+
+    for step in location:
+        model = model_inside(model, step)
+    return model
+
+
+def _known_keys(model: Any, location: tuple[str | int, ...]) -> list[str]:
+    return list(_model_at(model, location).model_fields)
+
+
+def _meaning(model: Any, location: tuple[str | int, ...]) -> str:
+    info = _model_at(model, location[:-1]).model_fields[location[-1]]
+    return f"write {location[-1]}: {info.description}" if info.description else f"write {location[-1]}: and its value"

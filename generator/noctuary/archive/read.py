@@ -1,0 +1,282 @@
+"""A folder → an archive, and everything that keeps a record from being read.
+
+Each file is parsed by itself (:mod:`noctuary.archive.parse_file`), then the names in it are looked up
+(:mod:`noctuary.archive.name_table`, :mod:`noctuary.archive.resolve`). Nothing raises: every fault of every
+file is found in one run, and what could be read is there.
+"""
+
+from __future__ import annotations
+
+import posixpath
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+from noctuary.archive import resolve
+from noctuary.archive.did_you_mean import nearest
+from noctuary.archive.folder import Listing, content, list_files
+from noctuary.archive.name_table import Known, equipment, own_objects, places
+from noctuary.archive.parse_file import ParsedFile, parse
+from noctuary.archive.picture_files import NOT_SHOWN
+from noctuary.archive.records import Archive, HeaderPlacement, Marks, Picture
+from noctuary.diagnostic import Diagnostic, Mark, doubt, fault, in_order
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What was read.
+
+    ``archive`` lacks the pictures and entries that have faults, and is ``None`` only when archive.yaml
+    makes no sense. ``object_names`` are all names of objects in sidecars, faulty ones included.
+    ``files`` are all files that were looked at, relative to the archive with ``/``, sorted.
+    """
+
+    archive: Archive | None
+    findings: tuple[Diagnostic, ...]
+    object_names: tuple[tuple[str, Mark], ...]
+    files: tuple[str, ...]
+
+
+_HIDES = {"unreadable", "outside-archive", "link-loop", "unknown-file", "too-deep", "encoding"}
+
+
+class ParsedCache(Protocol):
+    """What an earlier run made of a file, by its name and its bytes."""
+
+    def get(self, name: str, content: bytes) -> ParsedFile | None: ...
+
+    def put(self, name: str, content: bytes, parsed: ParsedFile) -> None: ...
+
+
+def read_file(folder: Path, name: str, cache: ParsedCache | None = None) -> ParsedFile:
+    """One record of an archive, by its name relative to the archive; from the cache if it is there."""
+    found = content(folder, name)
+    if isinstance(found, Diagnostic):
+        return ParsedFile(name, "", None, Marks(name), (found,))
+    parsed = cache.get(name, found) if cache is not None else None
+    if parsed is None:
+        parsed = parse(found, name)
+        if cache is not None:
+            cache.put(name, found, parsed)
+    return parsed
+
+
+def read_archive(folder: Path, *, cache: ParsedCache | None = None) -> Reading:
+    """Everything in an archive's folder, with all faults of form."""
+    listing = list_files(folder)
+    if (
+        not any(f.mark.file.startswith("archive.y") for f in listing.findings)
+        and "archive.yaml" not in listing.records
+    ):
+        hint = "write one, or a whole archive to begin with: noctuary begin FOLDER"
+        lost = fault(Mark("archive.yaml"), "missing-archive", "there is no archive.yaml in this folder", hint)
+        return Reading(None, (lost,), (), ())
+    parsed = {name: read_file(folder, name, cache) for name in listing.records}
+    findings = [*listing.findings, *(finding for file in parsed.values() for finding in file.findings)]
+    object_names = tuple(sorted((pair for file in parsed.values() for pair in file.object_names), key=lambda p: p[1]))
+    archive = _assemble(folder, parsed, listing, findings)
+    # A file that could not be opened, or a header that is not there, has been told and cannot be looked at.
+    unopened = {name for name, file in parsed.items() if not file.kind}
+    placements = (picture.placement for picture in (archive.pictures.values() if archive else ()))
+    named = {placement.file for placement in placements if isinstance(placement, HeaderPlacement)}
+    files = tuple(sorted({*listing.files, *named} - unopened))
+    return Reading(archive, tuple(in_order(findings)), object_names, files)
+
+
+def _assemble(
+    folder: Path, parsed: dict[str, ParsedFile], listing: Listing, findings: list[Diagnostic]
+) -> Archive | None:
+    # What was not read may well define the names that seem to be missing.
+    unread = [*listing.misnamed.values(), *(f.mark.file for f in listing.findings)]
+    known = Known(findings, all_of={name: False for name in unread if "/" not in name})
+    if any(f.mark.file.startswith("pictures") and f.rule in _HIDES for f in listing.findings):
+        known.all_of["pictures/"] = False
+    equipment(parsed.get("equipment.yaml"), known)
+    places(parsed.get("places.yaml"), known)
+    sidecars = {name: file for name, file in parsed.items() if name.startswith("pictures/")}
+    headers = _headers(sidecars.values())
+    paired = _paired(sidecars, listing, headers, findings)
+    known.picture_ids = tuple(_stem(name) for name in (*sidecars, *sorted(listing.misnamed)))
+    _former_ids(sidecars, known)
+    pictures: dict[str, Picture] = {}
+    for name, picture_file in paired.items():
+        if (found := resolve.picture(sidecars[name], picture_file, folder, known)) is not None:
+            pictures[found.id] = found
+    for name in _cycles(sidecars, findings):
+        pictures.pop(name, None)
+    nights = [resolve.night(file, known) for name, file in parsed.items() if name.startswith("nights/")]
+    exhibits = [resolve.exhibit(file, known) for name, file in parsed.items() if name.startswith("exhibits/")]
+    pages = [resolve.page(file, known) for name, file in parsed.items() if name.startswith("pages/")]
+    top = parsed.get("archive.yaml")
+    if top is None or top.value is None:
+        return None
+    value = top.value
+    reference = next(iter(known.rigs.values()), None)
+    if value["reference_rig"] is not None:
+        reference = known.rig(value["reference_rig"], top.marks.at("reference_rig")) or reference
+    return Archive(
+        title=value["title"],
+        author=value["author"],
+        address=value["address"],
+        language=value["language"],
+        licence=value["licence"],
+        description=value["description"] or None,
+        theme=value["theme"],
+        horizon_deg=value["horizon"],
+        reference_rig=reference,
+        cameras=known.cameras,
+        optics=known.optics,
+        rigs=known.rigs,
+        places=known.places,
+        own_objects=own_objects(parsed.get("objects.yaml")),
+        pictures=pictures,
+        nights=tuple(n for n in nights if n is not None),
+        exhibits=tuple(e for e in exhibits if e is not None),
+        pages=tuple(p for p in pages if p is not None),
+        marks=top.marks,
+    )
+
+
+def _stem(name: str) -> str:
+    return posixpath.splitext(posixpath.basename(name))[0]
+
+
+def _headers(sidecars: Iterable[ParsedFile]) -> set[str]:
+    """Header files that sidecars name: a FITS file among them is no picture of its own."""
+    found = set()
+    for file in sidecars:
+        placement = (file.value or {}).get("placement")
+        written = placement.get("header") if isinstance(placement, dict) else placement
+        if isinstance(written, str) and (name := resolve.header_name(written, file.name)) is not None:
+            found.add(name)
+    return found
+
+
+def _paired(
+    sidecars: dict[str, ParsedFile], listing: Listing, headers: set[str], findings: list[Diagnostic]
+) -> dict[str, str]:
+    """Sidecars → their pictures, for those that have exactly one and a name of their own."""
+    beside: dict[str, list[str]] = defaultdict(list)
+    by_stem: dict[str, list[str]] = defaultdict(list)
+    candidates = Counter(posixpath.splitext(name)[0] + ".yaml" for name in listing.pictures)
+    for name in listing.pictures:
+        own_sidecar = posixpath.splitext(name)[0] + ".yaml"
+        # A FITS picture may serve as its own header, unless there is another picture for the record.
+        if name in headers and (own_sidecar not in sidecars or candidates[own_sidecar] > 1):
+            continue
+        beside[own_sidecar].append(name)
+        by_stem[_stem(name)].append(name)
+    shared: set[str] = set()
+    for names in by_stem.values():
+        for name in names[1:]:
+            message = f"{names[0]} has the same name but for its folder or ending"
+            findings.append(fault(Mark(name), "same-name", message, "rename one of the two, and its sidecar with it"))
+            shared.update(posixpath.splitext(n)[0] + ".yaml" for n in names)
+    lonely = 0
+    first: dict[str, str] = {}
+    paired: dict[str, str] = {}
+    for name in sidecars:
+        stem = _stem(name)
+        if stem in first:
+            message = f"{first[stem]} has the same name but for its folder"
+            findings.append(fault(Mark(name), "same-name", message, "rename one of the two, and its picture with it"))
+            shared.update((name, first[stem]))
+        first.setdefault(stem, name)
+        sound = resolve.is_id(stem, name, ".yaml", findings)
+        if not beside[name]:
+            findings.append(_without_picture(name, listing, lonely := lonely + 1))
+        elif sound:
+            paired[name] = beside[name][0]
+    misnamed = set(listing.misnamed.values())
+    for own_sidecar, names in beside.items():
+        if own_sidecar not in sidecars and own_sidecar not in misnamed | shared:
+            for name in names:
+                hint = f"write {own_sidecar}, or let “noctuary gather FRAMES --sidecar {own_sidecar}” draft it"
+                findings.append(doubt(Mark(name), "picture-without-sidecar", "the picture has no record", hint))
+    return {name: file for name, file in paired.items() if name not in shared}
+
+
+def _without_picture(name: str, listing: Listing, number: int) -> Diagnostic:
+    stem = posixpath.splitext(name)[0]
+    for other in listing.not_shown:
+        if posixpath.splitext(other)[0] == stem:
+            ending = posixpath.splitext(other)[1]
+            message = f"{posixpath.basename(other)} cannot be shown"
+            return fault(Mark(name), "picture-kind", message, NOT_SHOWN[ending.lower()])
+    # Comparing names takes time, and after this many it is not a slip of the pen.
+    names = [posixpath.basename(p) for p in listing.pictures] if number <= 20 else []
+    near = nearest(_stem(name), names, most=1, cutoff=0.7)
+    hint = f"did you mean {near}? Name the two alike and put them side by side" if near else (
+        f"put the picture beside it, such as {stem}.jpg"
+    )  # fmt: skip
+    return fault(Mark(name), "sidecar-without-picture", "there is no picture beside this record", hint)
+
+
+def _former_ids(sidecars: dict[str, ParsedFile], known: Known) -> None:
+    for name, file in sidecars.items():
+        for number, former in enumerate((file.value or {}).get("former_ids", ())):
+            owner = former if former in known.picture_ids else known.moved_ids.get(former)
+            if owner is not None and (owner != _stem(name) or former == owner):
+                message = f"“{former}” is an id of {'this picture itself' if owner == _stem(name) else owner}"
+                mark = file.marks.at("former_ids", number)
+                known.findings.append(fault(mark, "former-id-taken", message, "delete it here, or rename the other"))
+            else:
+                known.moved_ids[former] = _stem(name)
+
+
+def _cycles(sidecars: dict[str, ParsedFile], findings: list[Diagnostic]) -> set[str]:
+    """Pictures that build on or replace themselves by way of others."""
+    values = {_stem(name): file for name, file in sidecars.items() if file.value is not None}
+
+    def built(file: ParsedFile) -> list[tuple[str, Mark]]:
+        names = (file.value or {})["builds_on"]
+        return [(name, file.marks.at("builds_on", number)) for number, name in enumerate(names)]
+
+    def replaced(file: ParsedFile) -> list[tuple[str, Mark]]:
+        name = (file.value or {})["replaces"]
+        return [] if name is None else [(name, file.marks.at("replaces"))]
+
+    found: set[str] = set()
+    rules: tuple[tuple[str, str, Callable[[ParsedFile], list[tuple[str, Mark]]]], ...] = (
+        ("builds-on-cycle", "builds on", built),
+        ("replaces-cycle", "replaces", replaced),
+    )
+    for rule, verb, edges in rules:
+        for ring in _rings({name: [other for other, _ in edges(file)] for name, file in values.items()}):
+            # Told where the first of the ring names the next one.
+            first, second = ring[0], ring[1 % len(ring)]
+            mark = next(mark for other, mark in edges(values[first]) if other == second)
+            way = f" {verb} ".join([*ring, first])
+            findings.append(fault(mark, rule, way, "delete one of these names"))
+            found.update(ring)
+    return found
+
+
+def _rings(graph: dict[str, list[str]]) -> list[list[str]]:
+    """Circles of a graph, each once, beginning with its first name in order."""
+    rings: list[list[str]] = []
+    done: set[str] = set()
+    for origin in sorted(graph):
+        if origin in done:
+            continue
+        trail: list[str] = [origin]
+        on_trail = {origin: 0}
+        waiting = [iter(graph[origin])]
+        while waiting:
+            following = next(waiting[-1], None)
+            if following is None:
+                waiting.pop()
+                name = trail.pop()
+                del on_trail[name]
+                done.add(name)
+            elif following in on_trail:
+                ring = trail[on_trail[following] :]
+                lowest = ring.index(min(ring))
+                rings.append(ring[lowest:] + ring[:lowest])
+            elif following in graph and following not in done:
+                on_trail[following] = len(trail)
+                trail.append(following)
+                waiting.append(iter(graph[following]))
+    return [ring for number, ring in enumerate(rings) if ring not in rings[:number]]

@@ -1,0 +1,324 @@
+"""What an archive says, as frozen records with the units in the names.
+
+These are plain values: no file is read here and nothing is computed beyond the structure that the
+person wrote (which sessions a picture contains, which picture supersedes which). A record that was
+written by a person knows where: ``mark`` for itself, ``Marks`` for what stands inside it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from functools import cached_property
+from typing import Literal
+
+from noctuary.diagnostic import Mark
+
+Publish = Literal["name", "rounded", "exact"]
+
+
+@dataclass(frozen=True)
+class Marks:
+    """Where each value of one file was written, by its path of keys and indices."""
+
+    file: str
+    places: Mapping[tuple[str | int, ...], tuple[int, int]] = field(default_factory=dict)
+
+    def at(self, *path: str | int) -> Mark:
+        """The mark of a value, or of the nearest mapping around it that was written."""
+        for length in range(len(path), -1, -1):
+            if path[:length] in self.places:
+                return Mark(self.file, *self.places[path[:length]])
+        return Mark(self.file)
+
+
+@dataclass(frozen=True, slots=True)
+class Camera:
+    name: str
+    pixels: tuple[int, int]
+    pixel_size_um: float
+    colour: bool
+    note: str | None
+    mark: Mark
+
+
+@dataclass(frozen=True, slots=True)
+class Optic:
+    """A lens or telescope; ``aperture_mm`` is what was written, or focal length / f-ratio."""
+
+    name: str
+    focal_length_mm: float
+    aperture_mm: float
+    note: str | None
+    mark: Mark
+
+
+@dataclass(frozen=True, slots=True)
+class Rig:
+    """One optic and one camera; ``working_f_ratio`` where a lens was stopped down."""
+
+    name: str
+    optic: Optic
+    camera: Camera
+    focal_factor: float
+    working_f_ratio: float | None
+    mount: str | None
+    guiding: str | None
+    note: str | None
+    mark: Mark
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """An observing place as the person wrote it. What the site computes from is ``published``."""
+
+    name: str
+    latitude_deg: float
+    longitude_deg: float
+    elevation_m: float
+    time_zone: str
+    sky_brightness: float | None
+    publish: Publish
+    note: str | None
+    mark: Mark
+
+    @property
+    def published(self) -> tuple[float, float, float]:
+        """Latitude, longitude in degrees and elevation in metres from which everything published comes.
+
+        Unless the place is published exactly: whole degrees, halves away from zero, at sea level, so
+        that the exact place cannot be recovered from any number of the site.
+        """
+        if self.publish == "exact":
+            return self.latitude_deg, self.longitude_deg, self.elevation_m
+        return _whole(self.latitude_deg), _whole(self.longitude_deg), 0.0
+
+
+def _whole(angle_deg: float) -> float:
+    rounded = int(abs(angle_deg) + 0.5)
+    return float(rounded if angle_deg >= 0 else -rounded)
+
+
+@dataclass(frozen=True, slots=True)
+class OwnObject:
+    """An entry of objects.yaml: an object that the catalogue lacks, or what it should say instead."""
+
+    name: str
+    ra_deg: float | None
+    dec_deg: float | None
+    kind: str | None
+    size_arcmin: tuple[float, float] | None
+    also: tuple[str, ...]
+    note: str | None
+    mark: Mark
+
+
+@dataclass(frozen=True, slots=True)
+class FrameGroup:
+    """Sub-exposures of one kind within a session."""
+
+    exposure_s: float
+    kept: int
+    taken: int
+    filter: str | None
+    gain: float | None
+    iso: float | None
+    binning: int
+    sensor_temperature_c: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """Counts of calibration frames; ``None`` is not said, 0 is none."""
+
+    darks: int | None = None
+    flats: int | None = None
+    bias: int | None = None
+    dark_flats: int | None = None
+    dark_exposure_s: float | None = None
+    dark_gain: float | None = None
+    dark_iso: float | None = None
+    dark_temperature_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """The work of one rig on one target in one night at one place.
+
+    ``written_in`` and ``index`` say which sidecar wrote it out: they are its identity, so that a
+    session is counted once wherever it appears. ``start`` and ``end`` carry their time zone.
+    """
+
+    written_in: str
+    index: int
+    target: str
+    night: date
+    rig: Rig
+    place: Place
+    start: datetime | None
+    end: datetime | None
+    frames: tuple[FrameGroup, ...]
+    calibration: Calibration | None
+    sky_brightness: float | None
+    star_width_arcsec: float | None
+    note: str | None
+    mark: Mark
+
+    @property
+    def identity(self) -> tuple[str, int]:
+        return self.written_in, self.index
+
+
+@dataclass(frozen=True, slots=True)
+class WrittenPlacement:
+    """A placement in numbers, as the sidecar gives it."""
+
+    ra_deg: float
+    dec_deg: float
+    image_scale_arcsec: float
+    position_angle_deg: float
+    mirrored: bool
+
+
+@dataclass(frozen=True, slots=True)
+class HeaderPlacement:
+    """A placement in a header file beside the sidecar; ``file`` is relative to the archive."""
+
+    file: str
+    rows: Literal["bottom", "top"]
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A finished picture with its full record. ``file`` and ``sidecar`` are relative to the archive."""
+
+    id: str
+    file: str
+    sidecar: str
+    title: str
+    objects: tuple[str, ...]
+    finished: date
+    rig: Rig | None
+    place: Place | None
+    own_sessions: tuple[Session, ...]
+    builds_on: tuple[str, ...]
+    replaces: str | None
+    resampling: float
+    placement: WrittenPlacement | HeaderPlacement | None
+    description: str | None
+    processing: str | None
+    alt: str | None
+    tags: tuple[str, ...]
+    credit: str | None
+    listed: bool
+    draft: bool
+    former_ids: tuple[str, ...]
+    accepted_doubts: Mapping[str, str]
+    marks: Marks
+
+    @property
+    def target(self) -> str:
+        """The first object, as written."""
+        return self.objects[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Night:
+    """What happened one night at one place: front matter and prose of ``nights/YYYY-MM-DD.md``."""
+
+    night: date
+    place: str | None
+    title: str | None
+    temperature_c: float | None
+    humidity_percent: float | None
+    wind_m_s: float | None
+    sky_brightness: float | None
+    prose: str
+    mark: Mark
+
+
+@dataclass(frozen=True, slots=True)
+class Exhibit:
+    """A chosen, ordered set of pictures with commentary; ``id`` is the file's stem."""
+
+    id: str
+    title: str
+    introduction: str | None
+    pictures: tuple[tuple[str, str | None], ...]
+    mark: Mark
+
+
+@dataclass(frozen=True, slots=True)
+class FreePage:
+    """A page of the person's own; ``title`` from front matter, else its first heading, else its name."""
+
+    id: str
+    title: str
+    prose: str
+    mark: Mark
+
+
+@dataclass(frozen=True)
+class Archive:
+    """A whole archive. Mappings keep the order in which things were written."""
+
+    title: str
+    author: str
+    address: str | None
+    language: str
+    licence: str
+    description: str | None
+    theme: str | None
+    horizon_deg: float
+    reference_rig: Rig | None
+    cameras: Mapping[str, Camera]
+    optics: Mapping[str, Optic]
+    rigs: Mapping[str, Rig]
+    places: Mapping[str, Place]
+    own_objects: tuple[OwnObject, ...]
+    pictures: Mapping[str, Picture]
+    nights: tuple[Night, ...]
+    exhibits: tuple[Exhibit, ...]
+    pages: tuple[FreePage, ...]
+    marks: Marks
+
+    def sessions_of(self, picture: Picture) -> tuple[Session, ...]:
+        """Every distinct session in a picture, its own and those it builds on, oldest first."""
+        found = {s.identity: s for part in self.parts_of(picture) for s in part.own_sessions}
+        return tuple(sorted(found.values(), key=_clock_order))
+
+    def parts_of(self, picture: Picture) -> Iterator[Picture]:
+        """The picture and every picture it builds on, at any depth, each once."""
+        seen: set[str] = set()
+        waiting = [picture.id]
+        while waiting:
+            name = waiting.pop()
+            if name in seen or name not in self.pictures:
+                continue
+            seen.add(name)
+            part = self.pictures[name]
+            yield part
+            waiting.extend(part.builds_on)
+
+    @cached_property
+    def shown(self) -> tuple[Picture, ...]:
+        """Pictures that get a page (all but drafts), newest first."""
+        return tuple(
+            sorted(
+                (p for p in self.pictures.values() if not p.draft),
+                key=lambda p: (p.finished, p.id),
+                reverse=True,
+            )
+        )
+
+    @cached_property
+    def listed(self) -> tuple[Picture, ...]:
+        """Pictures that lists, totals and feeds speak of, newest first."""
+        return tuple(p for p in self.shown if p.listed)
+
+
+def _clock_order(session: Session) -> tuple[date, float, str, int]:
+    # A session without clock times comes after those that have them in the same night.
+    start = session.start.timestamp() if session.start else float("inf")
+    return session.night, start, session.written_in, session.index

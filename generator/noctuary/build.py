@@ -1,0 +1,258 @@
+"""The order of work, readable from top to bottom as the story of a build."""
+
+from __future__ import annotations
+
+import gc
+import os
+import time
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+
+from noctuary.archive.schema import write_schemas
+from noctuary.build_manifest import FOLDER, BuildManifest, program_stamp, read_logbook, write_logbook
+from noctuary.diagnostic import Diagnostic, Mark, doubt, fault, in_order
+from noctuary.inspection import Inspection, inspect, program_hash, read_memory, write_memory
+from noctuary.pages.product import Product
+from noctuary.publish.replace_site import MADE, Assembly, CannotPublish, foreign_files, lying_files, recover
+from noctuary.publish.run_products import made
+from noctuary.publish.site_products import BadTemplate, NoSuchExecutor, works
+from noctuary.up_to_date import unchanged
+
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass
+class Outcome:
+    """How a build ended. ``reasons``: for each file made, why. ``summary``: a line for the person."""
+
+    findings: list[Diagnostic]
+    built: bool
+    out: Path
+    summary: str = ""
+    reasons: list[tuple[str, str]] = field(default_factory=list)
+    written: int = 0
+
+
+def examine(archive: Path) -> Inspection:
+    """What ``check`` and ``facts`` need: an archive read, derived and judged, with nothing written."""
+    folder = archive.resolve()
+    out = folder / "site"
+    program = program_hash()
+    return inspect(folder, out, read_logbook(folder), read_memory(folder, program), date.today())
+
+
+def build(
+    archive: Path,
+    out: Path | None = None,
+    *,
+    workers: int | None = None,
+    executor: str | None = None,
+    progress: Progress | None = None,
+) -> Outcome:
+    """Checks an archive and builds its site, whole or not at all.
+
+    ``workers`` processes make the pictures (default: as many as cores and memory allow), or the
+    ``executor`` named ``dask:ADDRESS``. Raises KeyboardInterrupt after tidying up; every other trouble
+    is a finding of the outcome.
+    """
+    folder = archive.resolve()
+    out = (out or folder / "site").resolve()
+    # An archive is hundreds of thousands of small records that stay: looking through them for circles again and
+    # again would take a tenth of the time.
+    gc.disable()
+    try:
+        with _Lock(folder):
+            return _build(folder, out, workers, executor, progress or _silent)
+    except CannotPublish as error:
+        return _refused(out, [_trouble("publish", error.message, error.hint)])
+    except NoSuchExecutor as error:
+        return _refused(out, [_trouble("executor", str(error), "or leave --executor out")])
+    except BadTemplate as error:
+        file = Path(error.file)
+        shown = file.relative_to(folder).as_posix() if file.is_relative_to(folder) else file.name
+        message = f"the theme's template cannot be set: {error.message}"
+        return _refused(out, [fault(Mark(shown, error.line), "template", message, "mend that line of the template")])
+    except OSError as error:
+        where = f" ({error.filename})" if error.filename else ""
+        return _refused(out, [_trouble("disk", f"{error.strerror or error}{where}", "mend that and build again")])
+    finally:
+        gc.unfreeze()
+        gc.enable()
+
+
+def _build(folder: Path, out: Path, workers: int | None, executor: str | None, progress: Progress) -> Outcome:
+    began = time.monotonic()
+    recover(out)
+    _refuse_misplaced(folder, out)
+    program = program_hash()
+    stamp = program_stamp()
+    logbook = read_logbook(folder)
+    memory = read_memory(folder, program)
+    seen = inspect(folder, out, logbook, memory, date.today())
+    if seen.faults or seen.archive is None or seen.facts is None or seen.almanac is None:
+        return _refused(out, seen.findings)
+    before = logbook if logbook.out == str(out) else BuildManifest()
+    lying = lying_files(out)
+    standing = _as_made(before, lying)
+    if foreign := foreign_files(out, lying, standing):
+        more = f" and {len(foreign) - 1} more" if foreign[1:] else ""
+        raise CannotPublish(
+            f"the output folder {out} holds files that no build made: {foreign[0]}{more}",
+            "move them away, or choose another folder with --out",
+        )
+
+    site = works(
+        folder,
+        seen.facts,
+        seen.almanac,
+        seen.theme,
+        seen.hashes.of,
+        memory,
+        program,
+        standing,
+        workers,
+        executor,
+        progress,
+    )
+    findings = in_order([*seen.findings, *site.findings])
+    if any(f.level == "fault" for f in findings):
+        return _refused(out, findings)
+    outcome = Outcome(findings, built=True, out=out)
+    doubts = [f.as_plain() for f in findings]
+    counts = {"pictures": len(seen.archive.shown), "pages": site.pages}
+    entries = seen.hashes.entries()
+    if not _same_products(site.products, standing, before):
+        outcome.written, published, ingredients = _publish(
+            out, site.products, standing, lying, workers, outcome.reasons
+        )
+        outputs = {
+            name: [status.st_size, status.st_mtime_ns, ingredients.get(name, {})]
+            for name, status in published.items()
+        }
+        before = BuildManifest(out=str(out), outputs=outputs)
+    book = BuildManifest(str(out), stamp, entries, before.outputs, doubts, counts)
+    try:
+        write_schemas(folder)
+        write_memory(folder, program, memory)
+        write_logbook(folder, book)
+        if any(name.startswith("images/") for name, _ in outcome.reasons):
+            site.tidy()
+    except OSError as error:
+        # The site stands; what is lost is the memory of how it was made.
+        message = f"the cache in {FOLDER} cannot be written: {error.strerror or error}"
+        lost = doubt(Mark("archive.yaml"), "cache", message, "mend that, or the next build does all the work again")
+        outcome.findings = in_order([*findings, lost])
+    if not outcome.written:
+        outcome.summary = unchanged(book, out)
+    else:
+        outcome.summary = (
+            f"{counts['pictures']} pictures, {counts['pages']} pages; {outcome.written} files made in "
+            f"{time.monotonic() - began:.1f} s. The site is in {out}. To see it, open {out / 'index.html'}"
+        )
+    return outcome
+
+
+def _as_made(book: BuildManifest, lying: Mapping[str, os.stat_result]) -> dict[str, Mapping[str, str]]:
+    """Files of the published site that lie as the last build left them → what they were made from."""
+    found = {}
+    for name, status in lying.items():
+        entry = book.outputs.get(name)
+        if entry and entry[0] == status.st_size and entry[1] == status.st_mtime_ns:
+            found[name] = entry[2]
+    return found
+
+
+def _same_products(products: list[Product], standing: Mapping[str, Mapping[str, str]], before: BuildManifest) -> bool:
+    """Whether the published site is already made of exactly these products."""
+    if len(standing) != len(before.outputs) or len(products) + 1 != len(standing) or MADE not in standing:
+        return False
+    return all(p.path in standing and not p.changed(standing[p.path]) for p in products)
+
+
+def _publish(
+    out: Path,
+    products: list[Product],
+    standing: Mapping[str, Mapping[str, str]],
+    lying: Mapping[str, os.stat_result],
+    workers: int | None,
+    reasons: list[tuple[str, str]],
+) -> tuple[int, dict[str, os.stat_result], dict[str, Mapping[str, str]]]:
+    """Assembles the site and puts it in place; (files made, what is published, what it was made from)."""
+    todo: list[Product] = []
+    gc.freeze()  # what is known by now stays; what setting pages leaves behind need not
+    gc.enable()
+    with Assembly(out) as assembly:
+        for product in products:
+            changed = product.changed(standing.get(product.path))
+            if changed:
+                reasons.append((product.path, "new" if changed == ["new"] else "changed: " + ", ".join(changed)))
+                todo.append(product)
+            else:
+                assembly.keep(product.path, lying[product.path])
+        for path, data in made(todo, workers):
+            assembly.write(path, data)
+        paths = {p.path for p in products}
+        if standing.keys() == paths | {MADE}:
+            assembly.keep(MADE, lying[MADE])
+        reasons.extend((name, "removed") for name in sorted(standing) if name not in paths and name != MADE)
+        published = assembly.publish()
+    return max(len(todo), 1), published, {p.path: dict(p.ingredients) for p in products}
+
+
+def _refuse_misplaced(folder: Path, out: Path) -> None:
+    """A site may not be built over what it is made from."""
+    sources = [folder / name for name in ("pictures", "nights", "exhibits", "pages", "theme", FOLDER)]
+    if folder.is_relative_to(out) or any(out.is_relative_to(source) for source in sources):
+        raise CannotPublish(
+            f"the output folder {out} lies among the archive's own files", "choose another folder with --out"
+        )
+
+
+class _Lock:
+    """One build of an archive at a time: a lock that names its owner and goes with the process."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._file: int | None = None
+
+    def __enter__(self) -> None:
+        if not (self._folder / "archive.yaml").exists():
+            return  # not an archive: nothing will be built, and nothing is written here
+        try:
+            import fcntl
+        except ImportError:
+            return
+        path = self._folder / FOLDER / "lock"
+        path.parent.mkdir(exist_ok=True)
+        self._file = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+        try:
+            fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            owner = os.read(self._file, 20).decode("ascii", "replace").strip() or "unknown"
+            os.close(self._file)
+            self._file = None
+            raise CannotPublish(
+                f"another build of this archive is at work (process {owner})", "wait until it has ended"
+            ) from None
+        os.ftruncate(self._file, 0)
+        os.write(self._file, f"{os.getpid()}\n".encode())
+
+    def __exit__(self, *_: object) -> None:
+        if self._file is not None:
+            with suppress(OSError):  # nothing was written that a handle could still lose
+                os.close(self._file)
+
+
+def _trouble(rule: str, message: str, hint: str) -> Diagnostic:
+    return fault(Mark("archive.yaml"), rule, message, hint)
+
+
+def _refused(out: Path, findings: list[Diagnostic]) -> Outcome:
+    return Outcome(in_order(findings), built=False, out=out)
+
+
+def _silent(what: str, done: int, total: int) -> None:
+    return None

@@ -1,0 +1,49 @@
+"""A page's address as a QR code (ISO/IEC 18004), to be read from the sheet beside a print."""
+
+from __future__ import annotations
+
+from html import escape
+
+from noctuary.charts.drawing import Formatter
+from noctuary.plain_record import plain_record
+
+#: Light modules around the code that a reader needs to find it.
+QUIET = 4
+
+
+@plain_record
+class AddressCode:
+    """The code of one address; a quarter of it may be lost (level Q)."""
+
+    address: str
+
+    def svg(self, voice: Formatter) -> str:
+        """Black on white on every ground: other colours are not read reliably."""
+        import segno
+
+        code = segno.make(self.address, error="q", micro=False)
+        rows = [bytes(row) for row in code.matrix]
+        side = len(rows) + 2 * QUIET
+        runs = "".join(
+            f"M{x + QUIET} {y + QUIET}h{length}v1h-{length}z"
+            for y, row in enumerate(rows)
+            for x, length in _dark_runs(row)
+        )
+        said = escape(voice.gettext("The address of this page as a code: {address}").format(address=self.address))
+        return (
+            f'<svg class="address-code" viewBox="0 0 {side} {side}" role="img" aria-label="{said}" '
+            f'shape-rendering="crispEdges"><path fill="#fff" d="M0 0h{side}v{side}H0z"/><path d="{runs}"/></svg>'
+        )
+
+
+def _dark_runs(row: bytes) -> list[tuple[int, int]]:
+    """(start, length) of the dark modules of a row that lie side by side."""
+    found: list[tuple[int, int]] = []
+    for x, dark in enumerate(row):
+        if not dark:
+            continue
+        if found and found[-1][0] + found[-1][1] == x:
+            found[-1] = found[-1][0], found[-1][1] + 1
+        else:
+            found.append((x, 1))
+    return found

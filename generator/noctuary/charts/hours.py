@@ -1,0 +1,196 @@
+"""Hours of light on a target, growing night by night: one stepped line a filter, and one for all."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from html import escape
+from itertools import pairwise
+
+from noctuary.charts.drawing import Formatter
+from noctuary.facts.exposure import UNFILTERED
+from noctuary.facts.target import Step
+from noctuary.plain_record import plain_record
+
+WIDTH, HEIGHT = 920, 330
+LEFT, RIGHT, TOP, BOTTOM = 36, 196, 16, 34
+#: Dashes that tell the lines apart without colour; the line for everything is whole and heavier.
+DASHES = ("", "7 3", "2 3", "10 3 2 3", "5 5", "1 4", "12 4", "3 2 1 2")
+LABEL_GAP = 17
+#: Height of a row of pictures' names over the chart, and the width of one of their letters at most.
+NAME_ROW, LETTER = 17, 7.2
+#: Names in more rows would be a list and not a chart; the earliest of them are told by their marks alone.
+MOST_ROWS = 6
+
+
+@plain_record
+class HoursChart:
+    """Steps oldest first (seconds), and the pictures that were made along the way: day and title."""
+
+    steps: tuple[Step, ...]
+    pictures: tuple[tuple[date, str], ...]
+
+    def svg(self, voice: Formatter) -> str:
+        return _svg(self, voice)
+
+
+def hours_chart(steps: tuple[Step, ...], pictures: tuple[tuple[date, str], ...]) -> HoursChart | None:
+    """A chart of how the light grew, or ``None`` where one night says all there is."""
+    if len({s.night for s in steps}) < 2 or not steps[-1].total_s:
+        return None
+    return HoursChart(steps, tuple(sorted(pictures)))
+
+
+def axis_steps(greatest: float) -> tuple[float, ...]:
+    """Round values from zero to the first at or above ``greatest`` (above 0): four to seven of them."""
+    size = 10.0 ** len(str(int(greatest)))
+    while True:
+        for part in (5, 2, 1):
+            step = size * part / 10
+            count = -int(-greatest // step)
+            if count >= 3:
+                return tuple(i * step for i in range(count + 1))
+        size /= 10
+
+
+def _svg(chart: HoursChart, voice: Formatter) -> str:
+    lines = _lines(chart.steps)
+    first = chart.steps[0].night
+    last = max(chart.steps[-1].night, *(day for day, _ in chart.pictures), first + timedelta(days=1))
+    span = (last - first).days
+    ticks = axis_steps(chart.steps[-1].total_s / 3600)
+    inner_w, inner_h = WIDTH - LEFT - RIGHT, HEIGHT - TOP - BOTTOM
+
+    def x(day: date) -> float:
+        return LEFT + inner_w * (day - first).days / span
+
+    def y(hours: float) -> float:
+        return TOP + inner_h * (1 - hours / ticks[-1])
+
+    names = _names([(max(LEFT, x(day)), title) for day, title in chart.pictures])
+    above = NAME_ROW * min(MOST_ROWS, 1 + max((row for _, row in names), default=-1))
+
+    parts = []
+    for tick in ticks:
+        label = voice.number(tick, 0 if tick == int(tick) else 1)
+        parts.append(f'<line class="grid" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y(tick):.1f}" y2="{y(tick):.1f}"/>')
+        parts.append(f'<text class="scale" x="{LEFT - 8}" y="{y(tick) + 4:.1f}" text-anchor="end">{label}</text>')
+    parts.append(f'<text class="scale" x="0" y="{TOP - 10}">{escape(voice.gettext("hours"))}</text>')
+    for year in range(first.year + 1, last.year + 1):
+        at = x(date(year, 1, 1))
+        parts.append(f'<line class="grid" x1="{at:.1f}" x2="{at:.1f}" y1="{TOP}" y2="{HEIGHT - BOTTOM + 6}"/>')
+        parts.append(f'<text class="scale" x="{at + 4:.1f}" y="{HEIGHT - BOTTOM + 18}">{year}</text>')
+    if first.year == last.year or x(date(first.year + 1, 1, 1)) - LEFT > 40:
+        parts.append(f'<text class="scale" x="{LEFT}" y="{HEIGHT - BOTTOM + 18}">{first.year}</text>')
+    places = _apart([y(total / 3600) for _, _, total in lines])
+    for number, ((name, points, total), place) in enumerate(zip(lines, places, strict=True)):
+        path = f"M{x(points[0][0]):.1f} {y(0):.1f}"
+        for day, hours in points:
+            path += f"H{x(day):.1f}V{y(hours):.1f}"
+        path += f"H{WIDTH - RIGHT}"
+        whole = name is None
+        dash = (
+            "" if whole or not DASHES[number % len(DASHES)] else f' stroke-dasharray="{DASHES[number % len(DASHES)]}"'
+        )
+        kind = "all" if whole else _light(name)
+        parts.append(f'<path class="line {kind}" d="{path}"{dash}/>')
+        text = f"{_short(_said(name, voice))} {voice.duration(total)}"
+        parts.append(f'<text class="label {kind}" x="{WIDTH - RIGHT + 8}" y="{place + 4:.1f}">{escape(text)}</text>')
+    nights = "".join(f"M{x(night):.1f} {HEIGHT - BOTTOM}v5" for night in dict.fromkeys(s.night for s in chart.steps))
+    parts.append(f'<path class="end" d="{nights}"/>')
+    for (day, title), (name, row) in zip(chart.pictures, names, strict=True):
+        at, top = max(LEFT, x(day)), TOP - 14 - NAME_ROW * min(row, MOST_ROWS - 1)
+        parts.append(
+            f'<path class="limit" d="M{at:.1f} {top}V{HEIGHT - BOTTOM}"/>'
+            f'<path class="mark" d="M{at:.1f} {HEIGHT - BOTTOM - 5}l4 9h-8z"><title>{escape(title)}, '
+            f"{escape(voice.date(day))}</title></path>"
+        )
+        if row < MOST_ROWS:
+            parts.append(f'<text class="label" x="{at + 5:.1f}" y="{top + 4}">{escape(name)}</text>')
+    said = _story(chart, voice)
+    return (
+        f'<svg class="chart hours" viewBox="0 {-above} {WIDTH} {HEIGHT + above}" role="img" '
+        f'aria-label="{escape(said)}">'
+        + "".join(parts)
+        + "</svg>"
+    )
+
+
+def _names(places: list[tuple[float, str]]) -> list[tuple[str, int]]:
+    """The pictures' names over the chart, as far as they fit, and the row of each from the bottom.
+
+    ``places`` from left to right. A name stands to the right of its line, over the lines of those that follow
+    within its length; so none is crossed.
+    """
+    found: list[tuple[float, str, int]] = []
+    for at, title in reversed(places):
+        room = int((WIDTH - at - 10) / LETTER)
+        name = title if len(title) <= room else title[: room - 1] + "…"
+        end = at + 12 + LETTER * len(name)
+        found.append((at, name, 1 + max((row for other, _, row in found if other < end), default=-1)))
+    return [(name, row) for _, name, row in reversed(found)]
+
+
+def _lines(steps: tuple[Step, ...]) -> list[tuple[str | None, list[tuple[date, float]], float]]:
+    """Name (``None``: all together), corners (day, hours after it) and final seconds of each line, all first."""
+    sums: dict[str, float] = {}
+    corners: dict[str, list[tuple[date, float]]] = {}
+    everything: dict[date, float] = {}
+    for step in steps:
+        sums[step.filter] = sums.get(step.filter, 0.0) + step.added_s
+        corners.setdefault(step.filter, []).append((step.night, sums[step.filter] / 3600))
+        everything[step.night] = step.total_s / 3600
+    found: list[tuple[str | None, list[tuple[date, float]], float]] = []
+    if len(sums) > 1 or UNFILTERED in sums:
+        found.append((None, list(everything.items()), steps[-1].total_s))
+    if len(sums) > 1 or UNFILTERED not in sums:
+        found.extend((name, corners[name], sums[name]) for name in sorted(sums, key=lambda n: -sums[n]) if sums[name])
+    return found
+
+
+def _apart(places: list[float]) -> list[float]:
+    """Heights of labels moved as little as needed so that none touches the next, in the order given."""
+    order = sorted(range(len(places)), key=lambda i: places[i])
+    moved = list(places)
+    for before, after in pairwise(order):
+        moved[after] = max(moved[after], moved[before] + LABEL_GAP)
+    over = moved[order[-1]] - (HEIGHT - BOTTOM) if order else 0.0
+    limit = float(HEIGHT - BOTTOM)
+    if over > 0:
+        for i in reversed(order):
+            moved[i] = min(moved[i], limit)
+            limit = moved[i] - LABEL_GAP
+    return moved
+
+
+def _light(name: str | None) -> str:
+    """The class of a line by the light that its filter passes, where the name says so."""
+    plain = (name or "").casefold().replace("-", "").replace(" ", "").replace("α", "alpha")
+    if plain in ("halpha", "ha") or plain.startswith(("halpha", "ha(", "sii", "red")) or plain == "r":
+        return "deep-red"
+    if plain.startswith(("oiii", "o3")):
+        return "teal"
+    if plain in ("b", "blue"):
+        return "blue"
+    if plain in ("g", "green"):
+        return "green"
+    return "plain"
+
+
+def _said(name: str | None, voice: Formatter) -> str:
+    if name is None:
+        return voice.gettext("in all")
+    return voice.gettext("no filter") if name == UNFILTERED else name
+
+
+def _short(label: str) -> str:
+    return label if len(label) <= 18 else label[:17] + "…"
+
+
+def _story(chart: HoursChart, voice: Formatter) -> str:
+    first, last = chart.steps[0].night, chart.steps[-1].night
+    parts = [f"{voice.date(first)} – {voice.date(last)}: {voice.duration(chart.steps[-1].total_s)}"]
+    for name, _, total in _lines(chart.steps):
+        if name is not None:
+            parts.append(f"{_said(name, voice)} {voice.duration(total)}")
+    parts.extend(f"{title}, {voice.date(day)}" for day, title in chart.pictures)
+    return "; ".join(parts)

@@ -1,0 +1,78 @@
+"""Integration by month, a row of bars a year, all to one scale, so that years can be laid beside each other."""
+
+from __future__ import annotations
+
+from html import escape
+
+from noctuary.charts.drawing import Formatter
+from noctuary.plain_record import plain_record
+
+WIDTH, ROW, TOP, BOTTOM = 720, 62, 16, 26
+LEFT, RIGHT = 52, 76
+
+
+@plain_record
+class MonthsChart:
+    """(year, seconds of integration in each of its twelve months), the year that it is about first."""
+
+    years: tuple[tuple[int, tuple[float, ...]], ...]
+
+    def svg(self, voice: Formatter) -> str:
+        return _svg(self, voice)
+
+
+def _svg(chart: MonthsChart, voice: Formatter) -> str:
+    greatest = max((light for _, months in chart.years for light in months), default=0.0) or 1.0
+    height = TOP + ROW * len(chart.years) + BOTTOM
+    step = (WIDTH - LEFT - RIGHT) / 12
+    parts = []
+    for row, (year, months) in enumerate(chart.years):
+        base = TOP + ROW * (row + 1) - 4
+        parts.append(f'<line class="grid" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{base}" y2="{base}"/>')
+        parts.append(f'<text class="label{" all" if row == 0 else ""}" x="0" y="{base}">{year}</text>')
+        total = f"{voice.number(sum(months) / 3600, 1)}\u202fh"
+        parts.append(f'<text class="scale" x="{WIDTH}" y="{base}" text-anchor="end">{escape(total)}</text>')
+        for month, light in enumerate(months):
+            if light <= 0:
+                continue
+            tall = max(1.5, (ROW - 24) * light / greatest)
+            x = LEFT + step * month
+            said = escape(f"{voice.month(month + 1)} {year}: {voice.duration(light)}")
+            parts.append(
+                f'<rect class="bar{" now" if row == 0 else ""}" x="{x + 4:.1f}" y="{base - tall:.1f}" '
+                f'width="{step - 8:.1f}" height="{tall:.1f}"><title>{said}</title></rect>'
+                f'<text class="scale" x="{x + step / 2:.1f}" y="{base - tall - 4:.1f}" text-anchor="middle">'
+                f"{escape(_hours(light, voice))}</text>"
+            )
+    for month in range(12):
+        parts.append(
+            f'<text class="scale" x="{LEFT + step * (month + 0.5):.1f}" y="{height - 8}" text-anchor="middle">'
+            f"{escape(voice.month(month + 1))}</text>"
+        )
+    return (
+        f'<svg class="chart months" viewBox="0 0 {WIDTH} {height}" role="img" '
+        f'aria-label="{escape(_story(chart, voice))}">' + "".join(parts) + "</svg>"
+    )
+
+
+def _hours(light: float, voice: Formatter) -> str:
+    least = voice.number(0.1, 1)
+    return f"<{least}" if light < 180 else voice.number(light / 3600, 1)
+
+
+def _story(chart: MonthsChart, voice: Formatter) -> str:
+    told = []
+    for year, months in chart.years:
+        best = max(range(12), key=lambda m: months[m])
+        if months[best] <= 0:
+            told.append(voice.gettext("{year}: nothing").format(year=year))
+        else:
+            told.append(
+                voice.gettext("{year}: {total}, most in {month}, {hours}").format(
+                    year=year,
+                    total=voice.duration(sum(months)),
+                    month=voice.month(best + 1),
+                    hours=voice.duration(months[best]),
+                )
+            )
+    return voice.gettext("Integration by month.") + " " + "; ".join(told) + "."

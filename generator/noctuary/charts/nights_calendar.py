@@ -1,0 +1,84 @@
+"""The nights of a year, a cell a night: a row a month, the hours of light as shade."""
+
+from __future__ import annotations
+
+from calendar import monthrange
+from datetime import date
+from html import escape
+
+from noctuary.charts.drawing import Formatter
+from noctuary.plain_record import plain_record
+
+CELL, LEFT, TOP = 24, 44, 22
+
+
+@plain_record
+class CalendarNight:
+    """A night with its light in seconds (0: nothing but a note), what was shot, and the link to its page."""
+
+    night: date
+    integration_s: float
+    targets: tuple[str, ...]
+    href: str | None
+
+
+@plain_record
+class NightsCalendar:
+    """A calendar year; ``nights`` in any order. The darkest shade is that of its best night."""
+
+    year: int
+    nights: tuple[CalendarNight, ...]
+
+    def svg(self, voice: Formatter) -> str:
+        return _svg(self, voice)
+
+
+def _svg(chart: NightsCalendar, voice: Formatter) -> str:
+    known = {n.night: n for n in chart.nights}
+    greatest = max((n.integration_s for n in chart.nights), default=0.0) or 1.0
+    width, height = LEFT + 31 * CELL + 1, TOP + 12 * CELL + 1
+    parts = [
+        f'<text class="scale" x="{LEFT + (day - 0.5) * CELL:.0f}" y="{TOP - 7}" text-anchor="middle">{day}</text>'
+        for day in (1, 5, 10, 15, 20, 25, 30)
+    ]
+    for month in range(1, 13):
+        y = TOP + (month - 1) * CELL
+        parts.append(f'<text class="scale" x="0" y="{y + 16}">{escape(voice.month(month))}</text>')
+        for day in range(1, monthrange(chart.year, month)[1] + 1):
+            x = LEFT + (day - 1) * CELL
+            box = f'x="{x + 1}" y="{y + 1}" width="{CELL - 2}" height="{CELL - 2}"'
+            night = known.get(date(chart.year, month, day))
+            if night is None:
+                parts.append(f'<rect class="cell" {box}/>')
+                continue
+            said = escape(_said(night, voice))
+            shade = 0.22 + 0.78 * night.integration_s / greatest
+            lit = (
+                f'class="cell lit" style="fill-opacity:{shade:.2f}"'
+                if night.integration_s > 0
+                else 'class="cell noted"'
+            )
+            cell = f"<rect {lit} {box}><title>{said}</title></rect>"
+            parts.append(f'<a href="{escape(night.href)}" aria-label="{said}">{cell}</a>' if night.href else cell)
+    return (
+        f'<svg class="chart calendar" viewBox="0 0 {width} {height}" role="group" '
+        f'aria-label="{escape(_story(chart, voice))}">' + "".join(parts) + "</svg>"
+    )
+
+
+def _said(night: CalendarNight, voice: Formatter) -> str:
+    said = voice.duration(night.integration_s) if night.integration_s > 0 else voice.gettext("no light, a note")
+    return f"{voice.date(night.night)}: {said}" + (f", {', '.join(night.targets)}" if night.targets else "")
+
+
+def _story(chart: NightsCalendar, voice: Formatter) -> str:
+    with_light = [n for n in chart.nights if n.integration_s > 0]
+    if not with_light:
+        return voice.gettext("Calendar of {year}: no night with light.").format(year=chart.year)
+    best = max(with_light, key=lambda n: (n.integration_s, n.night))
+    return voice.gettext("Calendar of {year}: {count} nights with light, most on {day}, {hours}.").format(
+        year=chart.year,
+        count=len(with_light),
+        day=voice.date(best.night),
+        hours=voice.duration(best.integration_s),
+    )

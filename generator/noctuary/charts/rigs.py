@@ -1,0 +1,57 @@
+"""Integration by rig: for each rig a bar for every year, the latest first."""
+
+from __future__ import annotations
+
+from html import escape
+
+from noctuary.charts.drawing import Formatter
+from noctuary.plain_record import plain_record
+
+WIDTH, HEAD, BAR, GAP = 560, 24, 18, 12
+LEFT, RIGHT = 52, 84
+
+
+@plain_record
+class RigsChart:
+    """For each rig its name and (year, seconds of integration), in the order in which it is drawn.
+
+    Bars of ``year``, the one that the chart is about, are heavier.
+    """
+
+    year: int
+    rigs: tuple[tuple[str, tuple[tuple[int, float], ...]], ...]
+
+    def svg(self, voice: Formatter) -> str:
+        return _svg(self, voice)
+
+
+def _svg(chart: RigsChart, voice: Formatter) -> str:
+    greatest = max((light for _, years in chart.rigs for _, light in years), default=0.0) or 1.0
+    parts, y = [], 0
+    for rig, years in chart.rigs:
+        parts.append(f'<text class="label" x="0" y="{y + HEAD - 8}">{escape(rig)}</text>')
+        y += HEAD
+        for year, light in years:
+            wide = max(1.5, (WIDTH - LEFT - RIGHT) * light / greatest)
+            now = year == chart.year
+            tall = 12 if now else 7
+            said = escape(f"{voice.number(light / 3600, 1)}\u202fh")
+            parts.append(
+                f'<text class="scale" x="0" y="{y + 13}">{year}</text>'
+                f'<rect class="bar{" now" if now else ""}" x="{LEFT}" y="{y + 9 - tall / 2:.1f}" width="{wide:.1f}" '
+                f'height="{tall}"/><text class="scale" x="{LEFT + wide + 6:.1f}" y="{y + 13}">{said}</text>'
+            )
+            y += BAR
+        y += GAP
+    return (
+        f'<svg class="chart rigs" viewBox="0 0 {WIDTH} {max(y - GAP, 1)}" role="img" '
+        f'aria-label="{escape(_story(chart, voice))}">' + "".join(parts) + "</svg>"
+    )
+
+
+def _story(chart: RigsChart, voice: Formatter) -> str:
+    told = []
+    for rig, years in chart.rigs:
+        each = ", ".join(f"{voice.duration(light)} ({year})" for year, light in years)
+        told.append(f"{rig}: {each}")
+    return voice.gettext("Integration by rig.") + " " + "; ".join(told) + "."

@@ -1,0 +1,129 @@
+"""A target's season at one place: hours of darkness with it above the limit, for each date of the year."""
+
+from __future__ import annotations
+
+from datetime import date
+from html import escape
+
+from noctuary.charts.drawing import Formatter
+from noctuary.plain_record import plain_record
+
+WIDTH, HEIGHT = 640, 220
+LEFT, RIGHT, TOP, BOTTOM = 34, 12, 18, 30
+
+
+@plain_record
+class SeasonChart:
+    """A target (ICRS degrees) from a place as published (degrees) above a limit; ``year`` sets the calendar."""
+
+    place: str
+    latitude_deg: float
+    longitude_deg: float
+    ra_deg: float
+    dec_deg: float
+    limit_deg: float
+    year: int
+
+    @property
+    def best_month(self) -> int | None:
+        """See :func:`best_month`; worked out when a page asks for it."""
+        return best_month(self)
+
+    def svg(self, voice: Formatter) -> str:
+        return _svg(self, voice)
+
+
+def best_month(chart: SeasonChart) -> int | None:
+    """The month (1 to 12) with most hours of darkness above the limit, ``None`` where there are none."""
+    by_month = month_hours(chart)
+    best = max(range(12), key=lambda m: by_month[m])
+    return best + 1 if by_month[best] > 0 else None
+
+
+def month_hours(chart: SeasonChart) -> tuple[float, ...]:
+    """Hours of darkness above the limit in each month of the chart's year."""
+    from noctuary.sky.ephemeris import season
+
+    curve = season(
+        chart.latitude_deg, chart.longitude_deg, chart.ra_deg, chart.dec_deg, chart.year, chart.limit_deg
+    )  # fmt: skip
+    sums = [0.0] * 12
+    for day, hours in zip(curve.dates, curve.hours_up, strict=True):
+        sums[day.month - 1] += hours
+    return tuple(sums)
+
+
+def _svg(chart: SeasonChart, voice: Formatter) -> str:
+    from noctuary.sky.ephemeris import season
+
+    curve = season(
+        chart.latitude_deg, chart.longitude_deg, chart.ra_deg, chart.dec_deg, chart.year, chart.limit_deg
+    )  # fmt: skip
+    top = max(4, -int(-max(curve.dark_hours) // 4) * 4)
+    days = len(curve.dates)
+    inner_w, inner_h = WIDTH - LEFT - RIGHT, HEIGHT - TOP - BOTTOM
+
+    def x(day: int) -> float:
+        return LEFT + inner_w * day / (days - 1)
+
+    def y(hours: float) -> float:
+        return TOP + inner_h * (1 - hours / top)
+
+    # Every third day draws the same line to a fifth of a pixel and a third of the bytes.
+    shown = [*range(0, days - 1, 3), days - 1]
+    dark = "".join(f"L{x(i):.1f} {y(curve.dark_hours[i]):.1f}" for i in shown)
+    up = "".join(f"L{x(i):.1f} {y(curve.hours_up[i]):.1f}" for i in shown)
+    base = f"{y(0):.1f}"
+    parts = [
+        f'<path class="darkness" d="M{LEFT} {base}{dark}L{WIDTH - RIGHT} {base}z"/>',
+        f'<path class="up" d="M{LEFT} {base}{up}L{WIDTH - RIGHT} {base}z"/>',
+        f'<path class="line" d="M{up[1:]}"/>',
+    ]
+    for tick in range(0, top + 1, 4):
+        parts.append(f'<line class="grid" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y(tick):.1f}" y2="{y(tick):.1f}"/>')
+        parts.append(f'<text class="scale" x="{LEFT - 6}" y="{y(tick) + 4:.1f}" text-anchor="end">{tick}</text>')
+    parts.append(f'<text class="scale" x="{LEFT}" y="{TOP - 6}">{escape(voice.gettext("hours"))}</text>')
+    for month in range(1, 13):
+        at = x((date(chart.year, month, 1) - curve.dates[0]).days)
+        parts.append(f'<line class="grid" x1="{at:.1f}" x2="{at:.1f}" y1="{base}" y2="{HEIGHT - BOTTOM + 5}"/>')
+        middle = at + inner_w / 24
+        parts.append(
+            f'<text class="scale" x="{middle:.1f}" y="{HEIGHT - BOTTOM + 19}" text-anchor="middle">'
+            f"{escape(voice.month(month))}</text>"
+        )
+    best = max(range(days), key=lambda i: curve.hours_up[i])
+    if curve.hours_up[best] > 0:
+        longest = voice.gettext("above {limit}°").format(limit=voice.number(chart.limit_deg))
+        anchor = "start" if x(best) < WIDTH / 2 else "end"
+        parts.append(
+            f'<text class="label" x="{x(best):.1f}" y="{y(curve.hours_up[best]) - 6:.1f}" text-anchor="{anchor}">'
+            f"{escape(longest)}</text>"
+        )
+    widest = max(range(days), key=lambda i: curve.dark_hours[i] - curve.hours_up[i])
+    if curve.dark_hours[widest] - curve.hours_up[widest] > top / 5:
+        middle_y = y((curve.dark_hours[widest] + curve.hours_up[widest]) / 2)
+        at = min(max(x(widest), LEFT + 30), WIDTH - RIGHT - 30)
+        parts.append(
+            f'<text class="label soft" x="{at:.1f}" y="{middle_y:.1f}" text-anchor="middle">'
+            f"{escape(voice.gettext('dark'))}</text>"
+        )
+    said = escape(_story(chart, curve.dates, curve.hours_up, voice))
+    return (
+        f'<svg class="chart season" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{said}">'
+        + "".join(parts)
+        + "</svg>"
+    )
+
+
+def _story(chart: SeasonChart, dates: list[date], hours: list[float], voice: Formatter) -> str:
+    best = max(range(len(hours)), key=lambda i: hours[i])
+    limit = voice.number(chart.limit_deg)
+    if hours[best] <= 0:
+        return voice.gettext("From {place} never above {limit}° in darkness.").format(place=chart.place, limit=limit)
+    never = sum(h <= 0 for h in hours)
+    said = voice.gettext("From {place} above {limit}° in darkness for up to {hours} a night, most in {month}").format(
+        place=chart.place, limit=limit, hours=voice.duration(3600 * hours[best]), month=voice.month(dates[best].month)
+    )
+    if never:
+        said += voice.gettext("; nights of the year without it: {count}").format(count=never)
+    return said + "."

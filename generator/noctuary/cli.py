@@ -1,0 +1,392 @@
+"""The commands: arguments in, progress and exit status out, nothing else.
+
+Exit status: 0 fine (doubts allowed), 1 faults in the archive, 2 wrong usage, 130 interrupted.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import click
+
+from noctuary import __version__
+from noctuary.diagnostic import Diagnostic
+
+ARCHIVE = click.Path(file_okay=False, path_type=Path)
+
+_NO_ADDRESS = (
+    "archive.yaml gives no address: the site will have no feed, no site map and no share pictures. "
+    "Where it will be published, write address: https://… there."
+)
+
+
+class _Commands(click.Group):
+    """Commands in the order in which a person meets them."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(self.commands)
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="noctuary")
+def noctuary() -> None:
+    """A lasting archive of deep-sky pictures, published as a site that needs no server."""
+
+
+@noctuary.command()
+@click.argument("folder", type=ARCHIVE)
+def begin(folder: Path) -> None:
+    """Write a small, commented archive into FOLDER that builds at once.
+
+    Example: noctuary begin my-nights
+    """
+    from noctuary.archive.starter import FolderInUse
+    from noctuary.archive.starter import begin as write
+
+    try:
+        files = write(folder)
+    except FolderInUse as error:
+        raise click.UsageError(str(error)) from None
+    except OSError as error:
+        raise click.UsageError(f"cannot write into {folder}: {error.strerror}") from None
+    for file in files:
+        click.echo(f"wrote {file}")
+    click.echo(f"Now: noctuary preview {_quoted(folder)}")
+
+
+@noctuary.command()
+@click.argument("archive", type=ARCHIVE, default=Path())
+@click.option(
+    "--format", "form", type=click.Choice(["text", "json"]), default="text", help="How findings are printed."
+)
+def check(archive: Path, form: str) -> None:
+    """Read everything in ARCHIVE and list faults and doubts.
+
+    Example: noctuary check my-nights
+    """
+    from noctuary.build import examine
+
+    inspection = examine(archive)
+    findings = inspection.findings
+    # Neither wrong nor unlikely, so no finding: an archive that is for a memory stick needs no address.
+    notes = [_NO_ADDRESS] if inspection.archive is not None and inspection.archive.address is None else []
+    if form == "json":
+        plain = {"findings": [f.as_plain() for f in findings], "notes": notes}
+        click.echo(json.dumps(plain, ensure_ascii=False, indent=2))
+    else:
+        _tell(findings)
+        faults = sum(f.level == "fault" for f in findings)
+        click.echo(f"{_count(faults, 'fault')}, {_count(len(findings) - faults, 'doubt')}")
+        for note in notes:
+            click.echo(note)
+    sys.exit(1 if any(f.level == "fault" for f in findings) else 0)
+
+
+@noctuary.command()
+@click.argument("archive", type=ARCHIVE, default=Path())
+@click.option("--out", type=ARCHIVE, help="Where the site goes (default ARCHIVE/site).")
+@click.option("--explain", is_flag=True, help="Say why each file was made.")
+@click.option("--workers", type=click.IntRange(1, 256), help="Processes for pictures (default: cores and memory).")
+@click.option("--executor", metavar="dask:ADDRESS", help="Make pictures on a cluster that is running already.")
+def build(archive: Path, out: Path | None, explain: bool, workers: int | None, executor: str | None) -> None:
+    """Check ARCHIVE, then build its site.
+
+    Example: noctuary build my-nights
+    """
+    sys.exit(_build(archive, out, explain=explain, workers=workers, executor=executor))
+
+
+@noctuary.command()
+@click.argument("archive", type=ARCHIVE, default=Path())
+@click.option("--port", type=click.IntRange(0, 65535), default=8000, show_default=True, help="0: any free port.")
+def preview(archive: Path, port: int) -> None:
+    """Build, serve on 127.0.0.1, and rebuild when a file changes.
+
+    Example: noctuary preview my-nights
+    """
+    from noctuary.preview import CannotServe, serve
+
+    try:
+        status = serve(archive, port, lambda: _build(archive, None), click.echo)
+    except CannotServe as error:
+        raise click.UsageError(str(error)) from None
+    sys.exit(status)
+
+
+@noctuary.command()
+@click.argument("archive", type=ARCHIVE)
+@click.argument("picture_id", metavar="[ID]", required=False)
+@click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", help="How facts are printed.")
+def facts(archive: Path, picture_id: str | None, form: str) -> None:
+    """Print the derived facts of the picture ID, or of the whole ARCHIVE.
+
+    Example: noctuary facts my-nights rosette-2025
+    """
+    from noctuary.build import examine
+    from noctuary.pages.exports.facts_json import archive_json, picture_json
+
+    inspection = examine(archive)
+    derived = inspection.facts
+    if derived is None or inspection.faults:
+        _tell(inspection.findings)
+        sys.exit(1)
+    if picture_id is not None and picture_id not in derived.pictures:
+        raise click.UsageError(_unknown_picture(picture_id, derived.pictures))
+    if form == "json":
+        plain = picture_json(derived.pictures[picture_id]) if picture_id else archive_json(derived)
+        click.echo(json.dumps(plain, ensure_ascii=False, indent=2))
+        return
+    from noctuary.facts_table import print_archive, print_picture
+
+    if picture_id:
+        print_picture(derived.pictures[picture_id])
+    else:
+        print_archive(derived)
+
+
+@noctuary.command()
+@click.argument("frames", nargs=-1, required=True, metavar="FRAMES...")
+@click.option(
+    "--archive", type=ARCHIVE, default=Path(), help="The archive that the frames belong to (default: here)."
+)
+@click.option("--sidecar", type=click.Path(dir_okay=False, path_type=Path), help="Draft or extend this one sidecar.")
+@click.option("--place", "place_name", metavar="NAME", help="The place, where the headers leave it open.")
+@click.option("--rig", metavar="NAME", help="The rig, where the headers leave it open.")
+@click.option("--time-zone", metavar="ZONE", help="The zone of camera clocks that tell none (Europe/Madrid, +02:00).")
+@click.option(
+    "--kept", type=click.Path(exists=True, path_type=Path), help="A folder or list of the subs that survived."
+)
+def gather(
+    frames: tuple[str, ...],
+    archive: Path,
+    sidecar: Path | None,
+    place_name: str | None,
+    rig: str | None,
+    time_zone: str | None,
+    kept: Path | None,
+) -> None:
+    """Read the headers of raw FRAMES (files, folders, globs) and draft or extend sidecars.
+
+    Example: noctuary gather /media/card/night --place garden
+    """
+    from noctuary.archive.gather.gathering import gather as read_frames
+    from noctuary.archive.read import read_archive
+
+    known = read_archive(archive.resolve()).archive if (archive / "archive.yaml").exists() else None
+    with _progress() as advance:
+        report = read_frames(
+            frames,
+            archive=known,
+            archive_folder=archive.resolve(),
+            sidecar=sidecar,
+            place=place_name,
+            rig=rig,
+            time_zone=time_zone,
+            kept=kept,
+            progress=lambda done, total: advance("headers", done, total),
+        )
+    for file, reason in report.unreadable:
+        click.echo(f"skipped {file}: {reason}", err=True)
+    _tell(list(report.findings))
+    if report.failed:
+        click.echo("Nothing was written.", err=True)
+        sys.exit(1)
+    click.echo(", ".join(f"{_count(number, kind)}" for kind, number in report.kinds.items()) or "no frames")
+    for line in report.told:
+        click.echo(line)
+    for written in report.sidecars:
+        asked = f", {_count(written.questions, 'question')} to answer" if written.questions else ""
+        click.echo(f"{written.outcome} {written.path}: {_count(written.sessions, 'session')}{asked}")
+
+
+@noctuary.command()
+@click.argument("archive", type=ARCHIVE)
+@click.argument("picture_id", metavar="ID")
+@click.option(
+    "--stars", type=click.Path(exists=True, dir_okay=False, path_type=Path), help="A table of stars (CSV, VOTable)."
+)
+@click.option("--dry-run", is_flag=True, help="Print the placement and write nothing.")
+def place(archive: Path, picture_id: str, stars: Path | None, dry_run: bool) -> None:
+    """Find where on the sky the picture ID lies, from its own stars.
+
+    Writes the placement into the sidecar, whose comments stay. Example: noctuary place my-nights rosette-2025
+    """
+    from noctuary.build import examine
+
+    inspection = examine(archive)
+    derived = inspection.facts
+    if derived is None or inspection.faults:
+        _tell(inspection.findings)
+        sys.exit(1)
+    facts_of = derived.pictures.get(picture_id)
+    if facts_of is None:
+        raise click.UsageError(_unknown_picture(picture_id, derived.pictures))
+    from noctuary.archive.append_placement import CannotAmend, add_placement
+    from noctuary.plate_solve import differs_deg, find_place
+    from noctuary.sky.solve import Refusal
+
+    folder = archive.resolve()
+    search = find_place(folder, facts_of, stars)
+    found = search if isinstance(search, Refusal) else search.found
+    if isinstance(found, Refusal):
+        click.echo(f"{facts_of.picture.sidecar}: no placement: {found.reason}; {found.hint}", err=True)
+        sys.exit(1)
+    click.echo(f"centre          {found.ra_deg:.5f} deg {found.dec_deg:+.5f} deg")
+    click.echo(f"image scale     {found.image_scale_arcsec:.4f} arcsec a pixel")
+    click.echo(f"position angle  {found.position_angle_deg:.2f} deg{', mirrored' if found.mirrored else ''}")
+    click.echo(
+        f"fit             {found.matched} stars, {found.rms_px:.2f} px rms, {found.verified} of them not in the match"
+    )
+    click.echo(f"chance          1 in 10^{-found.log10_chance:.0f} that a wrong sky would agree so well")
+    if dry_run:
+        return
+    if facts_of.placement is not None and facts_of.picture.placement is not None:
+        away = differs_deg(found, facts_of.placement) * 60
+        click.echo(f"The sidecar has a placement already ({away:.2f} arcmin away); it was left as it is.", err=True)
+        return
+    try:
+        add_placement(folder / facts_of.picture.sidecar, found)
+    except CannotAmend as error:
+        click.echo(str(error), err=True)
+        sys.exit(1)
+    click.echo(f"wrote the placement into {facts_of.picture.sidecar}")
+
+
+@noctuary.command()
+@click.argument("files", nargs=-1, required=True, metavar="FILE... | ARCHIVE ID")
+@click.option(
+    "--scale", type=click.FloatRange(min=0, min_open=True), help="Arcseconds a pixel, to tell widths in arcseconds."
+)
+@click.option("--keep", is_flag=True, help="Keep what was measured beside the picture's sidecar; its page shows it.")
+def stars(files: tuple[str, ...], scale: float | None, keep: bool) -> None:
+    """Measure star shapes in nine zones and say what the pattern means.
+
+    For the first test frames of a night (FILE...), or for the picture ID of ARCHIVE. Directions are counted from
+    the picture's right through its top. Example: noctuary stars test-1.fits test-2.fits
+    """
+    from noctuary.star_report import CannotMeasure, keep_shapes, print_shapes, shapes_of
+
+    measured: list[tuple[str, Path, float | None]] = []
+    folder = Path(files[0])
+    sidecar: str | None = None
+    if keep and not (len(files) == 2 and folder.is_dir()):
+        raise click.UsageError("--keep needs an archive and the id of one of its pictures")
+    if len(files) == 2 and folder.is_dir():
+        from noctuary.build import examine
+
+        inspection = examine(folder)
+        if inspection.facts is None:
+            _tell(inspection.findings)
+            sys.exit(1)
+        found = inspection.facts.pictures.get(files[1])
+        if found is None:
+            raise click.UsageError(_unknown_picture(files[1], inspection.facts.pictures))
+        seen = found.optics.image_scale_arcsec_px if found.optics else None
+        measured.append((found.picture.title, folder / found.picture.file, scale or seen))
+        sidecar = found.picture.sidecar if keep else None
+    else:
+        measured = [(file, Path(file), scale) for file in files]
+    failed = False
+    for name, path, arcsec in measured:
+        try:
+            report = shapes_of(path, arcsec)
+            print_shapes(name, report)
+            if sidecar is not None:
+                click.echo(f"kept in {keep_shapes(folder.resolve(), sidecar, path, report)}")
+        except CannotMeasure as error:
+            click.echo(str(error), err=True)
+            failed = True
+    sys.exit(1 if failed else 0)
+
+
+def _build(
+    archive: Path,
+    out: Path | None,
+    *,
+    explain: bool = False,
+    workers: int | None = None,
+    executor: str | None = None,
+) -> int:
+    """Builds and reports; the exit status."""
+    from noctuary.build import build as run
+
+    with _progress() as advance:
+        outcome = run(archive, out, workers=workers, executor=executor, progress=advance)
+    _tell(outcome.findings)
+    if not outcome.built:
+        faults = sum(f.level == "fault" for f in outcome.findings)
+        click.echo(f"Not built: {_count(faults, 'fault')}. The published site is as it was.", err=True)
+        return 1
+    if explain:
+        for path, why in outcome.reasons:
+            click.echo(f"{path}: {why}")
+    click.echo(outcome.summary)
+    return 0
+
+
+@contextmanager
+def _progress() -> Iterator[Callable[[str, int, int], None]]:
+    """Bars on a terminal, nothing elsewhere: called with what is counted, how many are done, of how many."""
+    if not sys.stderr.isatty():
+        yield lambda what, done, total: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    console = Console(stderr=True, highlight=False)
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
+        bars: dict[str, Any] = {}
+
+        def advance(what: str, done: int, total: int) -> None:
+            if what not in bars:
+                bars[what] = progress.add_task(what, total=total)
+            progress.update(bars[what], completed=done, total=total)
+
+        yield advance
+
+
+def _unknown_picture(written: str, known: Iterable[str]) -> str:
+    from noctuary.archive.did_you_mean import meant
+
+    return f"no picture has the id {written!r}: {meant(written, list(known), 'there are none')}"
+
+
+def _tell(findings: list[Diagnostic]) -> None:
+    for finding in findings:
+        click.echo(str(finding), err=True)
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
+
+
+def _quoted(path: Path) -> str:
+    import shlex
+
+    return shlex.quote(str(path))
+
+
+def run(arguments: list[str] | None = None) -> int:
+    """Runs one command; the exit status, whatever happens."""
+    command: Callable[..., Any] = noctuary.main
+    try:
+        command(args=arguments, standalone_mode=False, prog_name="noctuary")
+    except click.exceptions.Exit as error:
+        return error.exit_code
+    except click.ClickException as error:
+        error.show()
+        return 2
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("interrupted", err=True)
+        return 130
+    except SystemExit as error:
+        return error.code if isinstance(error.code, int) else 1
+    except BrokenPipeError:
+        return 1
+    return 0

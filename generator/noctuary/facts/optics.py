@@ -1,0 +1,172 @@
+"""What a rig makes of the sky: image scale, field, f-ratio, sampling, diffraction.
+
+p is the pixel size times the binning, f the focal length times the focal factor, D the aperture.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from noctuary.archive.records import Rig, Session
+from noctuary.facts.exposure import distinct, session_integration_s
+from noctuary.plain_record import plain_record
+
+# One radian in arcseconds, per µm of pixel and mm of focal length: 648 000 / π / 1000.
+ARCSEC_PER_UM_MM = 206.26480624709637
+WAVELENGTH_M = 550e-9
+
+
+@plain_record
+class Optics:
+    """The optics of one picture. Angles of the sky in degrees, scales in arcseconds per picture pixel."""
+
+    rig: str
+    focal_length_mm: float
+    aperture_mm: float
+    f_ratio: float
+    pixel_size_um: float
+    sensor_scale_arcsec_px: float
+    image_scale_arcsec_px: float
+    field_width_deg: float
+    field_height_deg: float
+    field_diagonal_deg: float
+    sampling_px: float | None
+    star_width_arcsec: float | None
+    diffraction_limit_arcsec: float
+    focal_length_seen_mm: float | None
+
+
+def focal_length_mm(rig: Rig) -> float:
+    """Focal length of the whole rig: the optic's times the reducer's or extender's factor."""
+    return rig.optic.focal_length_mm * rig.focal_factor
+
+
+def aperture_mm(rig: Rig) -> float:
+    """Diameter of the light that enters: the optic's own, or f over a stopped-down working f-ratio."""
+    if rig.working_f_ratio is not None:
+        return focal_length_mm(rig) / rig.working_f_ratio
+    return rig.optic.aperture_mm
+
+
+def f_ratio(rig: Rig) -> float:
+    """f / D."""
+    return focal_length_mm(rig) / aperture_mm(rig)
+
+
+def collecting_area_m2(rig: Rig) -> float:
+    """π/4 · D²; an obstruction is not known to the record and so not taken off."""
+    return math.pi / 4 * (aperture_mm(rig) / 1000) ** 2
+
+
+def image_scale_arcsec_px(pixel_size_um: float, focal_mm: float) -> float:
+    """Plate scale: 206.2648 × p / f, the arc that one pixel spans at the optical axis."""
+    return ARCSEC_PER_UM_MM * pixel_size_um / focal_mm
+
+
+def angle_of_view_deg(length_mm: float, focal_mm: float) -> float:
+    """2·atan(length / 2f): the field that a length on the sensor sees through a rectilinear optic."""
+    return math.degrees(2 * math.atan(length_mm / (2 * focal_mm)))
+
+
+def rayleigh_limit_arcsec(diameter_mm: float) -> float:
+    """1.22 λ/D for λ = 550 nm (Rayleigh's criterion)."""
+    return math.degrees(1.22 * WAVELENGTH_M / (diameter_mm / 1000)) * 3600
+
+
+def mean_star_width_arcsec(sessions: Iterable[Session]) -> float | None:
+    """Mean full width at half maximum of the sessions that state it, weighted by integration."""
+    return _weighted((s.star_width_arcsec, session_integration_s(s)) for s in distinct(sessions))
+
+
+def mean_sky_brightness(sessions: Iterable[Session]) -> float | None:
+    """Sky in mag/arcsec² averaged by integration: the session's own value, else its place's.
+
+    ``None`` when one session that gave light has neither.
+    """
+    pairs: list[tuple[float | None, float]] = []
+    for session in distinct(sessions):
+        weight = session_integration_s(session)
+        sky = session.sky_brightness if session.sky_brightness is not None else session.place.sky_brightness
+        if sky is None and weight > 0:
+            return None
+        pairs.append((sky, weight))
+    return _weighted(pairs)
+
+
+def _weighted(pairs: Iterable[tuple[float | None, float]]) -> float | None:
+    known = [(value, weight) for value, weight in pairs if value is not None]
+    total = sum(weight for _, weight in known)
+    if not known:
+        return None
+    if total == 0:  # nothing kept: every value counts alike
+        return sum(value for value, _ in known) / len(known)
+    return sum(value * weight for value, weight in known) / total
+
+
+def main_rig(rig: Rig | None, sessions: Iterable[Session]) -> Rig | None:
+    """The picture's own rig, else the one with most integration (the first named, when equal)."""
+    if rig is not None:
+        return rig
+    light: dict[str, float] = {}
+    rigs: dict[str, Rig] = {}
+    for session in distinct(sessions):
+        rigs[session.rig.name] = session.rig
+        light[session.rig.name] = light.get(session.rig.name, 0.0) + session_integration_s(session)
+    return rigs[max(light, key=lambda name: light[name])] if light else None
+
+
+def optics(
+    rig: Rig,
+    sessions: Iterable[Session],
+    pixels: tuple[int, int] | None,
+    resampling: float,
+    placed_scale_arcsec_px: float | None = None,
+    placed_field_deg: tuple[float, float, float] | None = None,
+) -> Optics | None:
+    """The optics of a picture; ``None`` when its dimensions are not known.
+
+    ``placed_scale_arcsec_px`` and ``placed_field_deg`` (width, height, diagonal) come from the
+    placement and take precedence: what lies on the sky is truer than what is printed on a lens.
+    The binning is the smallest among the picture's frames.
+    """
+    if pixels is None:
+        return None
+    once = distinct(sessions)
+    binning = min((g.binning for s in once for g in s.frames), default=1)
+    pixel_um = rig.camera.pixel_size_um * binning
+    focal = focal_length_mm(rig)
+    sensor_scale = image_scale_arcsec_px(pixel_um, focal)
+    scale = placed_scale_arcsec_px if placed_scale_arcsec_px is not None else sensor_scale / resampling
+    if placed_field_deg is not None:
+        width, height, diagonal = placed_field_deg
+    else:
+        mm = pixel_um / 1000 / resampling
+        width, height = (angle_of_view_deg(n * mm, focal) for n in pixels)
+        diagonal = angle_of_view_deg(math.hypot(*pixels) * mm, focal)
+    star_width = mean_star_width_arcsec(once)
+    return Optics(
+        rig=rig.name,
+        focal_length_mm=focal,
+        aperture_mm=aperture_mm(rig),
+        f_ratio=f_ratio(rig),
+        pixel_size_um=pixel_um,
+        sensor_scale_arcsec_px=sensor_scale,
+        image_scale_arcsec_px=scale,
+        field_width_deg=width,
+        field_height_deg=height,
+        field_diagonal_deg=diagonal,
+        sampling_px=star_width / scale if star_width is not None else None,
+        star_width_arcsec=star_width,
+        diffraction_limit_arcsec=rayleigh_limit_arcsec(aperture_mm(rig)),
+        focal_length_seen_mm=ARCSEC_PER_UM_MM * pixel_um / (placed_scale_arcsec_px * resampling)
+        if placed_scale_arcsec_px is not None
+        else None,
+    )
+
+
+def frame_fill(size_arcmin: tuple[float, float] | None, field: Optics | None) -> float | None:
+    """An object's major axis over the shorter side of the field; above 1 it does not fit."""
+    if size_arcmin is None or field is None:
+        return None
+    return size_arcmin[0] / 60 / min(field.field_width_deg, field.field_height_deg)

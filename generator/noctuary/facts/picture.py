@@ -1,0 +1,123 @@
+"""Everything that is derived about one picture, together."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from noctuary.archive.records import Archive, Picture, Session
+from noctuary.archive.star_file import StarShapes
+from noctuary.facts.almanac import Almanac
+from noctuary.facts.depth import depth_mag, light_m2_h
+from noctuary.facts.exposure import Integration, integration, session_integration_s, shutter_open_share
+from noctuary.facts.optics import Optics, frame_fill, main_rig, mean_sky_brightness, optics
+from noctuary.plain_record import plain_record
+
+if TYPE_CHECKING:
+    from noctuary.facts.placement_summary import PlacementSummary
+    from noctuary.sky.catalogue import SkyObject
+    from noctuary.sky.session_sky import SkyDuring
+
+
+@plain_record
+class SessionFacts:
+    """One session: what was gathered, and the sky above it.
+
+    ``sky`` is ``None`` without clock times; then ``moon_fraction`` (at local midnight) is all there is.
+    """
+
+    session: Session
+    integration_s: float
+    shutter_open_share: float | None
+    sky: SkyDuring | None
+    moon_fraction: float | None
+
+
+@plain_record
+class PictureFacts:
+    """One picture. ``objects`` in the order written, the target first; ``in_field`` with pixel positions.
+
+    ``touching`` are also those whose extent alone falls in the picture, and named bright stars; ``stars`` as they
+    were measured and kept.
+    """
+
+    picture: Picture
+    pixels: tuple[int, int] | None
+    integration: Integration
+    optics: Optics | None
+    objects: tuple[SkyObject, ...]
+    placement: PlacementSummary | None
+    in_field: tuple[tuple[SkyObject, float, float], ...] | None
+    touching: tuple[tuple[SkyObject, float, float], ...]
+    sessions: tuple[SessionFacts, ...]
+    light_m2_h: float
+    sky_brightness: float | None
+    depth_mag: float | None
+    frame_fill: float | None
+    stars: StarShapes | None = None
+
+    @property
+    def target(self) -> SkyObject | None:
+        return self.objects[0] if self.objects else None
+
+
+def session_facts(sessions: tuple[Session, ...], almanac: Almanac) -> tuple[SessionFacts, ...]:
+    """Facts of sessions in the order given."""
+    skies = almanac.during(sessions)
+    unclocked = [s for s in sessions if s.identity not in skies]
+    moons = almanac.moon_at_midnight(unclocked) if unclocked else {}
+    return tuple(
+        SessionFacts(
+            session=s,
+            integration_s=session_integration_s(s),
+            shutter_open_share=shutter_open_share(s),
+            sky=skies.get(s.identity),
+            moon_fraction=skies[s.identity].moon_illuminated_fraction
+            if s.identity in skies
+            else moons.get(s.identity),
+        )
+        for s in sessions
+    )
+
+
+def picture_facts(
+    archive: Archive,
+    picture: Picture,
+    almanac: Almanac,
+    pixels: tuple[int, int] | None,
+    placement: PlacementSummary | None,
+    stars: StarShapes | None = None,
+) -> PictureFacts:
+    """Everything derived about a picture whose finished file has ``pixels`` (width, height)."""
+    sessions = archive.sessions_of(picture)
+    rig = main_rig(picture.rig, sessions)
+    seen = (
+        optics(
+            rig,
+            sessions,
+            pixels,
+            picture.resampling,
+            placement.image_scale_arcsec_px if placement else None,
+            placement.field_deg if placement else None,
+        )
+        if rig
+        else None
+    )
+    objects = tuple(o for o in map(almanac.object, picture.objects) if o is not None)
+    light = light_m2_h(sessions)
+    sky = mean_sky_brightness(sessions)
+    return PictureFacts(
+        picture=picture,
+        pixels=pixels,
+        integration=integration(sessions),
+        optics=seen,
+        objects=objects,
+        placement=placement,
+        in_field=almanac.in_field(placement) if placement else None,
+        touching=almanac.touching(placement) if placement else (),
+        sessions=session_facts(sessions, almanac),
+        light_m2_h=light,
+        sky_brightness=sky,
+        depth_mag=depth_mag(light, sky, archive.reference_rig),
+        frame_fill=frame_fill(objects[0].size_arcmin, seen) if objects else None,
+        stars=stars,
+    )

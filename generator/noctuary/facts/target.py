@@ -1,0 +1,163 @@
+"""A target over the years: every picture of it, and how its light grew night by night."""
+
+from __future__ import annotations
+
+import math
+from datetime import date
+from typing import TYPE_CHECKING
+
+from noctuary.archive.records import Rig, Session
+from noctuary.facts.depth import depth_of, hours_to_half_magnitude, light_m2_h
+from noctuary.facts.exposure import UNFILTERED, Integration, distinct, group_integration_s, integration
+from noctuary.facts.picture import PictureFacts, SessionFacts
+from noctuary.plain_record import plain_record
+
+if TYPE_CHECKING:
+    from noctuary.sky.catalogue import SkyObject
+
+
+@plain_record
+class Step:
+    """What one night added through one filter, and the target's total after it (seconds)."""
+
+    night: date
+    filter: str
+    added_s: float
+    total_s: float
+
+
+@plain_record
+class Deepening:
+    """How much deeper one picture is than another, in mag/arcsec², and what each cause gave of it.
+
+    Light is time times aperture, so the definition of depth comes apart without a rest:
+    1.25·log10(light ratio) = 1.25·log10(ratio of hours) + 1.25·log10(ratio of mean collecting areas), and
+    0.5 · the difference of the skies. ``sky_mag`` is ``None``, and no part of the total, where one of the two skies
+    is not known.
+    """
+
+    hours_mag: float
+    aperture_mag: float
+    sky_mag: float | None
+
+    @property
+    def total_mag(self) -> float:
+        return self.hours_mag + self.aperture_mag + (self.sky_mag or 0.0)
+
+
+@plain_record
+class Growth:
+    """What a picture holds and what it added since the picture before it; differences are ``None`` for the first.
+
+    ``image_scale_arcsec_px`` and ``sampling_px`` as :class:`noctuary.facts.optics.Optics` has them, ``None``
+    where they are not known. ``deeper`` says how much deeper the picture is, and why.
+    """
+
+    picture_id: str
+    total_s: float
+    light_m2_h: float
+    depth_mag: float | None
+    image_scale_arcsec_px: float | None
+    sampling_px: float | None
+    before_id: str | None
+    added_s: float | None
+    added_light_m2_h: float | None
+    deeper: Deepening | None
+    scale_before_arcsec_px: float | None
+    sampling_before_px: float | None
+
+
+@plain_record
+class TargetFacts:
+    """One target. ``pictures`` are the listed ones, newest first; ``growth`` oldest first."""
+
+    object: SkyObject
+    pictures: tuple[PictureFacts, ...]
+    sessions: tuple[SessionFacts, ...]
+    integration: Integration
+    steps: tuple[Step, ...]
+    growth: tuple[Growth, ...]
+    light_m2_h: float
+    depth_mag: float | None
+    half_magnitude_h: float | None
+
+    @property
+    def name(self) -> str:
+        return self.object.name
+
+
+def steps(sessions: tuple[Session, ...]) -> tuple[Step, ...]:
+    """Cumulative integration by night and filter over distinct sessions, oldest first."""
+    added: dict[tuple[date, str], float] = {}
+    for session in distinct(sessions):
+        for group in session.frames:
+            key = (session.night, group.filter or UNFILTERED)
+            added[key] = added.get(key, 0.0) + group_integration_s(group)
+    total, found = 0.0, []
+    for (night, name), light_s in sorted(added.items()):
+        total += light_s
+        found.append(Step(night, name, light_s, total))
+    return tuple(found)
+
+
+def growth(pictures: tuple[PictureFacts, ...]) -> tuple[Growth, ...]:
+    """How each picture of a target compares with the one before it, oldest first."""
+    found: list[Growth] = []
+    before: PictureFacts | None = None
+    for facts in sorted(pictures, key=lambda f: (f.picture.finished, f.picture.id)):
+        seen, seen_before = facts.optics, before.optics if before else None
+        found.append(
+            Growth(
+                picture_id=facts.picture.id,
+                total_s=facts.integration.total_s,
+                light_m2_h=facts.light_m2_h,
+                depth_mag=facts.depth_mag,
+                image_scale_arcsec_px=seen.image_scale_arcsec_px if seen else None,
+                sampling_px=seen.sampling_px if seen else None,
+                before_id=before.picture.id if before else None,
+                added_s=facts.integration.total_s - before.integration.total_s if before else None,
+                added_light_m2_h=facts.light_m2_h - before.light_m2_h if before else None,
+                deeper=deepening(before, facts) if before else None,
+                scale_before_arcsec_px=seen_before.image_scale_arcsec_px if seen_before else None,
+                sampling_before_px=seen_before.sampling_px if seen_before else None,
+            )
+        )
+        before = facts
+    return tuple(found)
+
+
+def deepening(before: PictureFacts, after: PictureFacts) -> Deepening | None:
+    """How much deeper ``after`` is than ``before``, and why; ``None`` where one of them holds no light."""
+    hours = [f.integration.total_s / 3600 for f in (before, after)]
+    light = [f.light_m2_h for f in (before, after)]
+    if min(*hours, *light) <= 0:
+        return None
+    sky = [f.sky_brightness for f in (before, after)]
+    return Deepening(
+        hours_mag=1.25 * math.log10(hours[1] / hours[0]),
+        aperture_mag=1.25 * math.log10((light[1] / hours[1]) / (light[0] / hours[0])),
+        sky_mag=0.5 * (sky[1] - sky[0]) if sky[0] is not None and sky[1] is not None else None,
+    )
+
+
+def target_facts(target: SkyObject, pictures: tuple[PictureFacts, ...], reference: Rig | None) -> TargetFacts:
+    """Totals of a target over the distinct sessions of its pictures."""
+    parts = {f.session.identity: f for p in pictures for f in p.sessions}
+    ordered = tuple(sorted(parts.values(), key=_night_order))
+    sessions = tuple(f.session for f in ordered)
+    return TargetFacts(
+        object=target,
+        pictures=pictures,
+        sessions=ordered,
+        integration=integration(sessions),
+        steps=steps(sessions),
+        growth=growth(pictures),
+        light_m2_h=light_m2_h(sessions),
+        depth_mag=depth_of(sessions, reference),
+        half_magnitude_h=hours_to_half_magnitude(sessions),
+    )
+
+
+def _night_order(facts: SessionFacts) -> tuple[date, float, tuple[str, int]]:
+    session = facts.session
+    return session.night, session.start.timestamp() if session.start else float("inf"), session.identity

@@ -1,0 +1,56 @@
+"""A year looked back on: its best month, the objects that were new, and how the time under the sky was used."""
+
+from __future__ import annotations
+
+from noctuary.facts.archive_facts import ArchiveFacts, YearFacts
+from noctuary.facts.picture import PictureFacts
+from noctuary.facts.target import TargetFacts
+from noctuary.plain_record import plain_record
+
+
+@plain_record
+class YearReview:
+    """What a year comes to beside its totals.
+
+    ``best_month`` 1 to 12, ``None`` without light. ``firsts``: targets of which the first picture was finished in
+    the year, with that picture, in the order of finishing. ``session_s``: length of the sessions that have clock
+    times; the shares are of that length, 0 and up, ``None`` without any. ``more_s``: integration beyond that of
+    the calendar year before, ``None`` where the archive has nothing from then.
+    """
+
+    best_month: int | None
+    firsts: tuple[tuple[TargetFacts, PictureFacts], ...]
+    session_s: float
+    open_share: float | None
+    dark_share: float | None
+    more_s: float | None
+
+
+def year_review(whole: ArchiveFacts, year: YearFacts) -> YearReview:
+    """A look back on one year of an archive."""
+    months = year.by_month_s
+    best = max(range(12), key=lambda m: months[m])
+    length = opened = dark = 0.0
+    for facts in (f for night in year.nights for f in night.sessions):
+        session = facts.session
+        if session.start is None or session.end is None or facts.shutter_open_share is None:
+            continue
+        lasting = session.end.timestamp() - session.start.timestamp()
+        length += lasting
+        opened += facts.shutter_open_share * lasting
+        dark += facts.sky.dark_share * lasting if facts.sky else 0.0
+    before = next((y for y in whole.years if y.year == year.year - 1), None)
+    return YearReview(
+        best_month=best + 1 if months[best] > 0 else None,
+        firsts=_firsts(whole, year.year),
+        session_s=length,
+        open_share=opened / length if length else None,
+        dark_share=dark / length if length else None,
+        more_s=year.integration.total_s - before.integration.total_s if before else None,
+    )
+
+
+def _firsts(whole: ArchiveFacts, year: int) -> tuple[tuple[TargetFacts, PictureFacts], ...]:
+    found = [(t, min(t.pictures, key=lambda p: (p.picture.finished, p.picture.id))) for t in whole.targets]
+    of_year = [(t, first) for t, first in found if first.picture.finished.year == year]
+    return tuple(sorted(of_year, key=lambda pair: (pair[1].picture.finished, pair[1].picture.id)))

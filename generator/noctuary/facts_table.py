@@ -1,0 +1,133 @@
+"""The derived facts as a table that a person reads in a terminal."""
+
+from __future__ import annotations
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from noctuary.facts.archive_facts import ArchiveFacts
+from noctuary.facts.picture import PictureFacts
+
+DASH = "—"
+
+
+def print_picture(facts: PictureFacts) -> None:
+    """Everything derived about one picture."""
+    console = _console()
+    console.print(Text(facts.picture.title, style="bold"))
+    total, seen = facts.integration, facts.optics
+    table = _plain_table()
+    _row(table, "integration", _time(total.total_s))
+    for name, light_s in total.by_filter_s.items():
+        _row(table, f"  {name}", _time(light_s))
+    _row(table, "kept of taken", f"{total.kept} of {total.taken} ({_percent(total.kept_share)})")
+    nights = f"{total.nights}"
+    if total.first_night and total.last_night:
+        nights += f", {total.first_night}" + (f" to {total.last_night}" if total.nights > 1 else "")
+    _row(table, "nights", nights)
+    _row(table, "light", f"{facts.light_m2_h:.4f} m²·h")
+    _row(table, "depth against the reference", _number(facts.depth_mag, "+.2f", " mag/arcsec²"))
+    if seen:
+        _row(table, "rig", f"{seen.rig}: {seen.focal_length_mm:.0f} mm f/{seen.f_ratio:.1f}")
+        _row(table, "image scale", f"{seen.image_scale_arcsec_px:.3f} ″/px")
+        _row(
+            table,
+            "field",
+            f"{seen.field_width_deg:.2f}° × {seen.field_height_deg:.2f}°, {seen.field_diagonal_deg:.2f}° across",
+        )
+        _row(table, "sampling", _number(seen.sampling_px, ".1f", " px a star"))
+        _row(table, "diffraction limit", f"{seen.diffraction_limit_arcsec:.2f}″")
+        _row(table, "focal length seen", _number(seen.focal_length_seen_mm, ".1f", " mm"))
+    for sky in facts.objects:
+        place = DASH if sky.ra_deg is None or sky.dec_deg is None else f"{sky.ra_deg:.4f}° {sky.dec_deg:+.4f}°"
+        _row(table, sky.name, ", ".join(str(x) for x in (sky.kind, sky.constellation, place) if x))
+    if facts.placement:
+        ra, dec = facts.placement.centre
+        _row(table, "centre", f"{ra:.4f}° {dec:+.4f}°")
+        turned = f"{facts.placement.position_angle_deg:.1f}°" + (", mirrored" if facts.placement.mirrored else "")
+        _row(table, "position angle of up", turned)
+    console.print(table)
+    sessions = Table(box=None, pad_edge=False, title_justify="left")
+    for head in ("night", "place", "rig"):
+        sessions.add_column(head)
+    for head in ("integration", "open", "target", "airmass", "Moon", "Moon high", "Moon away", "dark"):
+        sessions.add_column(head, justify="right")
+    for f in facts.sessions:
+        during = f.sky
+        sessions.add_row(
+            Text(f.session.night.isoformat()),
+            Text(f.session.place.name),
+            Text(f.session.rig.name),
+            _time(f.integration_s),
+            _percent(f.shutter_open_share),
+            _number(during.target_altitude_middle_deg if during else None, ".0f", "°"),
+            _number(during.airmass_middle if during else None, ".2f", ""),
+            _percent(f.moon_fraction),
+            _number(during.moon_altitude_middle_deg if during else None, ".0f", "°"),
+            _number(during.moon_separation_deg if during else None, ".0f", "°"),
+            _percent(during.dark_share if during else None),
+        )
+    console.print()
+    console.print(sessions)
+
+
+def print_archive(facts: ArchiveFacts) -> None:
+    """Totals of the archive and its targets."""
+    console = _console()
+    console.print(Text(facts.archive.title, style="bold"))
+    total = facts.integration
+    console.print(f"{len(facts.listed)} pictures, {_time(total.total_s)} in {total.nights} nights")
+    years = _plain_table()
+    for year, light_s in total.by_year_s.items():
+        _row(years, str(year), _time(light_s))
+    console.print(years)
+    table = Table(box=None, pad_edge=False)
+    table.add_column("target")
+    for head in ("pictures", "nights", "integration", "light", "depth"):
+        table.add_column(head, justify="right")
+    for target in sorted(facts.targets, key=lambda t: (-t.integration.total_s, t.name)):
+        known = target.object.common_name
+        table.add_row(
+            Text(f"{target.name}, {known}" if known else target.name),
+            str(len(target.pictures)),
+            str(target.integration.nights),
+            _time(target.integration.total_s),
+            f"{target.light_m2_h:.4f} m²·h",
+            _number(target.depth_mag, "+.2f", ""),
+        )
+    console.print()
+    console.print(table)
+
+
+def _console() -> Console:
+    """A terminal's own width; elsewhere, in a pipe or a file, room enough that nothing is cut."""
+    console = Console(highlight=False)
+    return console if console.is_terminal else Console(highlight=False, width=160)
+
+
+def _plain_table() -> Table:
+    table = Table(box=None, show_header=False, pad_edge=False)
+    table.add_column(style="dim")
+    table.add_column()
+    return table
+
+
+def _row(table: Table, name: str, value: str) -> None:
+    # As Text, so that nothing a person wrote is taken for markup.
+    table.add_row(Text(name), Text(value))
+
+
+def _time(seconds: float) -> str:
+    if seconds < 60:
+        return f"{seconds:g} s"
+    minutes = round(seconds / 60)
+    return f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min"
+
+
+def _percent(share: float | None) -> str:
+    return DASH if share is None else f"{100 * share:.0f} %"
+
+
+def _number(value: float | None, form: str, unit: str) -> str:
+    return DASH if value is None else f"{value:{form}}{unit}"

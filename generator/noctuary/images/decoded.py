@@ -1,0 +1,86 @@
+"""What opening a picture gives: its working form, or one fault that says what to do."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from noctuary.images.recipe import LIMIT_VARIABLE, max_pixels
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+    from PIL import Image
+
+Doubt = tuple[str, str, str]
+
+EXPORT = "export it as a JPEG, a PNG or a 16-bit TIFF and put that file here"
+MIB = 1 << 20
+
+
+class PictureFault(Exception):
+    """A picture that cannot be used: which rule, what is wrong and what to do."""
+
+    def __init__(self, rule: str, message: str, hint: str) -> None:
+        super().__init__(rule, message, hint)
+        self.rule = rule
+        self.message = message
+        self.hint = hint
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, PictureFault) and self.args == other.args
+
+    def __hash__(self) -> int:
+        return hash(self.args)
+
+
+@dataclass(slots=True)
+class Opened:
+    """A picture in its working form: sRGB, upright, no alpha.
+
+    ``pixels`` is a Pillow picture of mode L or RGB, or a uint16 array of shape (height, width) or
+    (height, width, 3) with the full range of 16 bits. ``doubts`` are (rule, message, hint).
+    """
+
+    pixels: Image.Image | NDArray[np.uint16]
+    width: int
+    height: int
+    doubts: tuple[Doubt, ...] = ()
+
+    def take(self) -> Image.Image | NDArray[np.uint16]:
+        """The pixels, for good: nothing here holds their memory afterwards."""
+        pixels = self.pixels
+        del self.pixels
+        return pixels
+
+    @property
+    def deep(self) -> bool:
+        """Whether the picture has more than 8 bits."""
+        return not hasattr(self.pixels, "getbands")
+
+    @property
+    def image(self) -> Image.Image:
+        """The picture as 8-bit RGB, dithered where it has more bits."""
+        from noctuary.images.resize import as_8_bit
+
+        return as_8_bit(self.pixels).convert("RGB")
+
+
+def cut_short() -> PictureFault:
+    return PictureFault(
+        "picture-truncated",
+        "the picture ends too early: part of the file is missing",
+        "copy or export the file again",
+    )
+
+
+def within_limit(width: int, height: int) -> None:
+    limit = max_pixels()
+    if width < 1 or height < 1:
+        raise PictureFault("picture-empty", "the picture has no pixels", EXPORT)
+    if width * height > limit:
+        raise PictureFault(
+            "picture-too-large",
+            f"the picture says it has {width} × {height} pixels, more than {limit / 1e6:g} megapixels",
+            f"export it smaller, or set {LIMIT_VARIABLE}={-(-width * height // 1_000_000)} if it is meant",
+        )

@@ -1,0 +1,381 @@
+"""What the shapes of the stars say: width, elongation and its direction in nine zones, and their pattern.
+
+Every star is fitted with an elliptical Moffat profile (Moffat 1969, A&A 3, 455), averaged over each pixel, with its
+own centre, brightness and background. So the pixels' own width and the noise do not make round stars long: second
+moments alone do both. The exponent is one for the whole picture, the one that leaves the least behind.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from noctuary.images.stars import Sky, Stars, detect, without_background
+
+Floats = NDArray[np.float64]
+
+Pattern = Literal[
+    "round", "same direction everywhere", "radial in the corners", "one side", "wide all round", "mixed",
+    "too few stars",
+]  # fmt: skip
+
+MEANINGS: dict[Pattern, tuple[str, str]] = {
+    "round": (
+        "The stars are round and narrow from corner to corner.",
+        "Nothing to do: go on as you are.",
+    ),
+    "same direction everywhere": (
+        "The stars are long in one direction all over the picture: the picture moved, the lens is not to blame.",
+        "Check the polar alignment and the balance, shorten the sub-exposures, and switch off a lens's or camera's "
+        "stabiliser, which fights the mount.",
+    ),
+    "radial in the corners": (
+        "The stars grow long towards the corners, along lines from the middle or across: the lens draws them so.",
+        "Stop the lens down by a stop, or check the distance between corrector and sensor.",
+    ),
+    "one side": (
+        "The stars are worse on one side than on the other: the sensor or the focuser is tilted.",
+        "Tighten the adapters, then look for tilt with the camera turned by 180°: if the bad side turns with it, the "
+        "tilt is in the camera.",
+    ),
+    "wide all round": (
+        "The stars are round but wide everywhere: the focus is off, or the air is restless.",
+        "Focus again on a bright star, let the optics cool, and look for dew; if it stays, it is the seeing.",
+    ),
+    "mixed": (
+        "The stars are not round, and their shapes follow no single pattern.",
+        "Two causes may add up: put the focus and the tracking right first, then measure again.",
+    ),
+    "too few stars": (
+        "There are too few clean stars to tell.",
+        "Measure a longer exposure, or a frame with more stars in it.",
+    ),
+}
+"""For each pattern what it means, and what to do about it."""
+
+ROUND_BELOW = 0.085
+"""Ellipticity (a² − b²)/(a² + b²) below which a zone counts as round: 1.09 in elongation, hardly seen by eye."""
+TILT_FROM = 0.16
+"""Growth of width from one side to the other, as a share of the mean, from which it is a tilt."""
+WIDE_FROM_PX = 4.5
+WIDE_FROM_ARCSEC = 5.0
+"""Stars are wide from here on: in pixels, and in arcseconds too where the scale is known (common practice)."""
+FEWEST_IN_ZONE = 5
+MOST_IN_ZONE = 120
+
+_EXPONENTS = (1.8, 2.1, 2.5, 3.0, 3.7, 4.8, 7.0, 12.0, 100.0)  # the last is a Gaussian but for a hair
+_STEPS = 12
+_GAUSS = 0.5 / math.sqrt(3.0)  # the two points of Gauss' rule in a pixel
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """A ninth of the picture. Widths are full widths at half maximum; what cannot be told is ``None``.
+
+    ``width_px`` is the geometric mean of the longer and the shorter axis and ``elongation`` their quotient, 1 or
+    more. ``direction_deg`` is that of the longer axis, anticlockwise from the picture's right as one looks at it,
+    0 ≤ direction < 180. Each ``…_scatter`` is the standard deviation from star to star (robust), not of the mean.
+    """
+
+    row: int
+    column: int
+    count: int
+    width_px: float | None
+    width_scatter_px: float | None
+    width_arcsec: float | None
+    width_scatter_arcsec: float | None
+    elongation: float | None
+    elongation_scatter: float | None
+    direction_deg: float | None
+    direction_scatter_deg: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class ShapeReport:
+    """Nine zones, row by row from the top left, and what they say together.
+
+    ``width_px`` and ``elongation`` are medians over the zones that have them.
+    """
+
+    zones: tuple[Zone, ...]
+    pattern: Pattern
+    width_px: float | None
+    width_arcsec: float | None
+    elongation: float | None
+    count: int
+
+    @property
+    def meaning(self) -> str:
+        return MEANINGS[self.pattern][0]
+
+    @property
+    def advice(self) -> str:
+        return MEANINGS[self.pattern][1]
+
+    def zone(self, row: int, column: int) -> Zone:
+        """The zone in a row from the top and a column from the left, 0 to 2."""
+        return self.zones[3 * row + column]
+
+
+def measure(luminance: NDArray[Any], scale_arcsec: float | None = None) -> ShapeReport:
+    """Star shapes of a picture of one channel, shape (height, width), in any units; linear values are best.
+
+    ``scale_arcsec`` is the size of a pixel on the sky. A stretched picture makes stars wider than they were, so its
+    widths compare only with those of pictures stretched alike; elongation and direction hardly change.
+    """
+    sky = without_background(luminance)
+    stars = detect(luminance, sigmas=8.0, sky=sky)
+    height, width = sky.above.shape
+    chosen, reach = _clean(stars, sky, width, height)
+    fits = _Fits.of(sky, chosen, reach)
+    zones = []
+    for number in range(9):
+        row, column = divmod(number, 3)
+        inside = (np.clip(fits.x * 3 // width, 0, 2) == column) & (np.clip(fits.y * 3 // height, 0, 2) == row)
+        zones.append(_zone(row, column, fits, inside, scale_arcsec))
+    measured = [zone for zone in zones if zone.width_px is not None]
+    typical = float(np.median([zone.width_px for zone in measured])) if measured else None
+    long = float(np.median([zone.elongation for zone in measured])) if measured else None
+    return ShapeReport(
+        zones=tuple(zones),
+        pattern=_pattern(zones, width, height, scale_arcsec),
+        width_px=typical,
+        width_arcsec=typical * scale_arcsec if typical is not None and scale_arcsec is not None else None,
+        elongation=long,
+        count=sum(zone.count for zone in zones),
+    )
+
+
+def _clean(stars: Stars, sky: Sky, width: int, height: int) -> tuple[Stars, int]:
+    """Bright stars that stand alone, away from the edge, at most so many a zone; and how far their light reaches."""
+    if not len(stars):
+        return stars, 6
+    stars = stars.brightest(8000)
+    whole = ~stars.saturated & (stars.peak > 12.0 * sky.noise)
+    if not whole.any():
+        return stars.only(whole), 6
+    reach = int(np.clip(math.ceil(4.6 * float(np.median(stars.spread[whole][:500]))), 5, 30))
+    inside = (
+        (stars.x > reach + 1) & (stars.y > reach + 1)
+        & (stars.x < width - reach - 2) & (stars.y < height - reach - 2)
+    )  # fmt: skip
+    zone = np.clip(stars.y * 3 // height, 0, 2) * 3 + np.clip(stars.x * 3 // width, 0, 2)
+    picked: list[int] = []
+    for number in range(9):
+        taken = 0
+        for index in np.flatnonzero(whole & inside & (zone == number)):
+            apart = np.hypot(stars.x - stars.x[index], stars.y - stars.y[index])
+            # A neighbour disturbs what it lights up, the more the brighter it is.
+            disturbed = (apart < 1.5 * reach) & (stars.flux > 0.03 * stars.flux[index])
+            if disturbed.sum() == 1:
+                picked.append(int(index))
+                taken += 1
+                if taken == MOST_IN_ZONE:
+                    break
+    return stars.only(np.array(sorted(picked), dtype=np.intp)), reach
+
+
+@dataclass(frozen=True)
+class _Fits:
+    """Fitted stars: places, full width at half maximum, and ellipticity along and across (x right, y down)."""
+
+    x: Floats
+    y: Floats
+    width: Floats
+    along: Floats
+    slanted: Floats
+
+    @classmethod
+    def of(cls, sky: Sky, stars: Stars, reach: int) -> _Fits:
+        if not len(stars):
+            empty = np.empty(0)
+            return cls(empty, empty, empty, empty, empty)
+        column, row = np.rint(stars.x).astype(int), np.rint(stars.y).astype(int)
+        steps = np.arange(-reach, reach + 1)
+        stamps = sky.above[row[:, None, None] + steps[:, None], column[:, None, None] + steps[None, :]]
+        light: Floats = stamps.reshape(len(stars), -1).astype(np.float64)
+        right = np.tile(steps, len(steps)).astype(np.float64)
+        down = np.repeat(steps, len(steps)).astype(np.float64)
+        middle: Floats = np.stack([stars.x - column, stars.y - row], axis=1).astype(np.float64)
+        # The middle of a star counts most: half its height is wanted, and neighbours stand in the outskirts.
+        usual = 2.355 * float(np.median(stars.spread))
+        weight = np.exp(-0.5 * (right**2 + down**2) / max(usual, 1.5) ** 2) ** 0.5
+        some = np.linspace(0, len(stars) - 1, min(len(stars), 80)).astype(int)
+        left = [
+            float(np.median(_fitted(light[some], weight, right, down, middle[some], stars.spread[some], power)[1]))
+            for power in _EXPONENTS
+        ]
+        power = _EXPONENTS[int(np.argmin(left))]
+        numbers, _, good = _fitted(light, weight, right, down, middle, stars.spread, power)
+        a, b, c = numbers[:, 4], numbers[:, 5], numbers[:, 6]
+        root = np.sqrt(np.maximum(a * c - b * b, 1e-12))
+        full = 2.0 * np.sqrt((2.0 ** (1.0 / power) - 1.0) / root)
+        good &= np.isfinite(full) & (full < 2.0 * reach) & (full > 0.5)
+        # The inverse matrix has the axes: its trace and differences with the sign turned round.
+        trace = np.where(a + c > 0, a + c, 1.0)
+        return cls(stars.x[good], stars.y[good], full[good], ((c - a) / trace)[good], (-2.0 * b / trace)[good])
+
+
+def _fitted(
+    stamps: Floats, weight: Floats, right: Floats, down: Floats, middle: Floats, spread: Floats, power: float
+) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+    """All stars at once by Levenberg and Marquardt's damped least squares.
+
+    Returns the numbers (n, 7): height, background, x, y and the form a, b, c of (1 + a·x² + 2b·x·y + c·y²)^−power;
+    what each fit leaves behind, relative to the star's height; and which came out sound.
+    """
+    count = len(stamps)
+    start = (2.0 ** (1.0 / power) - 1.0) / np.maximum(1.1774 * np.clip(spread, 0.6, None), 0.5) ** 2
+    numbers = np.stack(
+        [stamps.max(axis=1), np.zeros(count), middle[:, 0], middle[:, 1], start, np.zeros(count), start], axis=1
+    )
+    damping = np.full(count, 1e-2)
+    stamps = stamps * weight
+    value, slopes = _profile(numbers, weight, right, down, power)
+    cost = ((stamps - value) ** 2).sum(axis=1)
+    for _ in range(_STEPS):
+        normal = np.einsum("npk,npl->nkl", slopes, slopes)
+        towards = np.einsum("npk,np->nk", slopes, stamps - value)
+        diagonal = np.einsum("nkk->nk", normal)
+        normal[:, range(7), range(7)] = diagonal * (1.0 + damping[:, None]) + 1e-12 * diagonal.max(axis=1)[:, None]
+        step = np.linalg.solve(normal, towards[:, :, None])[:, :, 0]
+        trial = numbers + step
+        sound = (trial[:, 4] > 1e-5) & (trial[:, 6] > 1e-5) & (trial[:, 4] * trial[:, 6] > 1.001 * trial[:, 5] ** 2)
+        sound &= np.isfinite(trial).all(axis=1) & (np.abs(trial[:, 2:4] - middle) < 3.0).all(axis=1)
+        trial[~sound] = numbers[~sound]
+        new_value, new_slopes = _profile(trial, weight, right, down, power)
+        new_cost = ((stamps - new_value) ** 2).sum(axis=1)
+        better = sound & (new_cost <= cost)
+        numbers[better], value[better], slopes[better] = trial[better], new_value[better], new_slopes[better]
+        settled = bool((np.abs(cost - new_cost) < 1e-5 * cost)[better].all()) and better.mean() > 0.9
+        cost = np.where(better, new_cost, cost)
+        damping = np.where(better, damping * 0.2, damping * 8.0)
+        if settled:
+            break
+    left = np.sqrt(cost / stamps.shape[1]) / np.maximum(numbers[:, 0], 1e-30)
+    good = np.isfinite(left) & (numbers[:, 0] > 0) & (left < 5.0 * np.median(left))
+    return numbers, left, good
+
+
+def _profile(
+    numbers: Floats, weight: Floats, right: Floats, down: Floats, power: float
+) -> tuple[Floats, Floats]:
+    """The profile averaged over every pixel, (n, pixels), and its slopes by the seven numbers, (n, pixels, 7).
+
+    Both times the weight of the pixel.
+    """
+    height, ground, x, y, a, b, c = (numbers[:, [k]] for k in range(7))
+    value = np.zeros((len(numbers), len(right)))
+    slopes = np.zeros((len(numbers), len(right), 7))
+    for shift_x in (-_GAUSS, _GAUSS):
+        for shift_y in (-_GAUSS, _GAUSS):
+            dx, dy = right + shift_x - x, down + shift_y - y
+            base = np.maximum(1.0 + a * dx * dx + 2.0 * b * dx * dy + c * dy * dy, 1e-6)
+            shape = base**-power / 4.0
+            steep = -power * height * shape / base
+            value += shape
+            slopes[:, :, 2] -= steep * 2.0 * (a * dx + b * dy)
+            slopes[:, :, 3] -= steep * 2.0 * (b * dx + c * dy)
+            slopes[:, :, 4] += steep * dx * dx
+            slopes[:, :, 5] += steep * 2.0 * dx * dy
+            slopes[:, :, 6] += steep * dy * dy
+    slopes[:, :, 0] = value
+    slopes[:, :, 1] = 1.0
+    return (height * value + ground) * weight, slopes * weight[:, None]
+
+
+def _zone(row: int, column: int, fits: _Fits, inside: NDArray[np.bool_], scale: float | None) -> Zone:
+    width, along, slanted = fits.width[inside], fits.along[inside], fits.slanted[inside]
+    # Two rounds without the strays: close pairs and specks of nebula that passed for stars.
+    for _ in range(2):
+        if len(width) < FEWEST_IN_ZONE:
+            break
+        kept = np.abs(width - np.median(width)) <= 4.0 * max(_deviation(width), 0.01)
+        for part in (along, slanted):
+            kept &= np.abs(part - np.median(part)) <= 4.0 * max(_deviation(part), 0.01)
+        width, along, slanted = width[kept], along[kept], slanted[kept]
+    count = len(width)
+    if count < FEWEST_IN_ZONE:
+        return Zone(row, column, count, None, None, None, None, None, None, None, None)
+    # The mean of the components, not of the elongations: noise makes every single star long, but in any direction.
+    mean_along, mean_slanted = float(np.mean(along)), float(np.mean(slanted))
+    size = min(math.hypot(mean_along, mean_slanted), 0.98)
+    elongation = math.sqrt((1.0 + size) / (1.0 - size))
+    turned = math.atan2(mean_slanted, mean_along)
+    aligned = along * math.cos(turned) + slanted * math.sin(turned)
+    across = slanted * math.cos(turned) - along * math.sin(turned)
+    # d(elongation) = elongation · d(e) / (1 − e²)
+    elongation_scatter = elongation * _deviation(aligned) / (1.0 - size * size)
+    direction_scatter = min(math.degrees(0.5 * math.atan2(_deviation(across), max(size, 1e-9))), 52.0)
+    middle, scatter = float(np.median(width)), _deviation(width)
+    return Zone(
+        row,
+        column,
+        count,
+        middle,
+        scatter,
+        middle * scale if scale is not None else None,
+        scatter * scale if scale is not None else None,
+        elongation,
+        elongation_scatter,
+        # The picture's y runs down, and people's angles the other way.
+        math.degrees(-0.5 * turned) % 180.0,
+        direction_scatter,
+    )
+
+
+def _deviation(values: Floats) -> float:
+    return float(1.4826 * np.median(np.abs(values - np.median(values)))) if len(values) else 0.0
+
+
+def _pattern(zones: list[Zone], width: int, height: int, scale: float | None) -> Pattern:
+    """What nine zones say together, from three fits over them by least squares.
+
+    Widths and ellipticities as a plane with a bowl: the plane's slope is what one side has over the other. The
+    ellipses as a part that is the same everywhere and one that grows with the square of the distance from the middle
+    and points from it or across.
+    """
+    known = [
+        (zone.row, zone.column, zone.width_px, zone.elongation, zone.direction_deg)
+        for zone in zones
+        if zone.width_px is not None and zone.elongation is not None and zone.direction_deg is not None
+    ]
+    if len(known) < 6:
+        return "too few stars"
+    row, column, wide, long, direction = (np.array(part, dtype=np.float64) for part in zip(*known, strict=True))
+    x, y = column - 1.0, row - 1.0
+    ellipticity = (long**2 - 1.0) / (long**2 + 1.0)
+    double = np.radians(-2.0 * direction)
+    along, slanted = ellipticity * np.cos(double), ellipticity * np.sin(double)
+    plane = np.stack([np.ones_like(x), x, y, (x**2 + y**2) / 2.0], axis=1)
+    width_plane = np.linalg.lstsq(plane, wide, rcond=None)[0]
+    long_plane = np.linalg.lstsq(plane, ellipticity, rcond=None)[0]
+    usual = float(np.median(wide))
+    width_slope = 2.0 * float(np.hypot(width_plane[1], width_plane[2])) / usual
+    long_slope = 2.0 * float(np.hypot(long_plane[1], long_plane[2]))
+    outwards = 2.0 * np.arctan2(y * height, x * width)
+    grown = ((x * width) ** 2 + (y * height) ** 2) / (width**2 + height**2)
+    one, none = np.ones_like(x), np.zeros_like(x)
+    ellipses = np.concatenate(
+        [
+            np.stack([one, none, grown * np.cos(outwards)], axis=1),
+            np.stack([none, one, grown * np.sin(outwards)], axis=1),
+        ]
+    )
+    everywhere_x, everywhere_y, radial = np.linalg.lstsq(ellipses, np.concatenate([along, slanted]), rcond=None)[0]
+    everywhere = math.hypot(everywhere_x, everywhere_y)
+    if width_slope > TILT_FROM or long_slope > max(1.5 * ROUND_BELOW, 0.6 * everywhere):
+        return "one side"
+    if abs(radial) > ROUND_BELOW and abs(radial) >= everywhere:
+        return "radial in the corners"
+    if everywhere > ROUND_BELOW:
+        return "same direction everywhere"
+    if ellipticity.max() > 2.0 * ROUND_BELOW:
+        return "mixed"
+    if usual > WIDE_FROM_PX and (scale is None or usual * scale > WIDE_FROM_ARCSEC):
+        return "wide all round"
+    return "round"

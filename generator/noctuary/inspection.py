@@ -1,0 +1,245 @@
+"""An archive read, resolved against the sky and judged: what ``check``, ``facts`` and ``build`` share."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import os
+import pickle
+import sys
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from noctuary.archive.parse_file import ParsedFile
+from noctuary.archive.read import Reading, read_archive
+from noctuary.archive.records import Archive, HeaderPlacement, Picture
+from noctuary.archive.star_file import StarShapes, read_star_file, star_file
+from noctuary.build_manifest import FOLDER, BuildManifest, Stamp, inventory, sealed, unsealed, write_whole
+from noctuary.diagnostic import Diagnostic, Mark, doubt, fault, in_order
+from noctuary.facts.almanac import Almanac
+from noctuary.facts.archive_facts import ArchiveFacts, archive_facts
+from noctuary.facts.objects import unknown_names
+from noctuary.facts.plausibility import judge
+from noctuary.memo import Memo
+from noctuary.pages.theme import NoSuchTheme, theme_folders
+
+if TYPE_CHECKING:
+    from noctuary.facts.placement_summary import PlacementSummary
+
+_MEMORY = "memory.pickle"
+
+
+class _PlainUnpickler(pickle.Unpickler):
+    """Admits records and plain values only, so that a cache from somebody else's disk runs no code."""
+
+    def find_class(self, module: str, name: str) -> Any:
+        if module in {"datetime", "pathlib"} or module.startswith("noctuary."):
+            found = super().find_class(module, name)
+            if isinstance(found, type):
+                return found
+        raise pickle.UnpicklingError(f"{module}.{name} has no place in a cache")
+
+
+def program_hash() -> str:
+    """A digest of the program's own files and of the libraries (names and versions) that it can import."""
+    digest = hashlib.sha256(sys.version.encode())
+    here = Path(__file__).resolve().parent
+    for path in sorted(p for p in here.rglob("*") if p.is_file() and "__pycache__" not in p.parts):
+        digest.update(str(path.relative_to(here)).encode() + b"\0" + path.read_bytes())
+    for folder in sys.path:
+        if folder.endswith(("site-packages", "dist-packages")) and Path(folder).is_dir():
+            with os.scandir(folder) as entries:
+                libraries = sorted(e.name for e in entries if e.name.endswith(".dist-info"))
+            digest.update("\n".join(libraries).encode())
+    return digest.hexdigest()
+
+
+def read_memory(folder: Path, program: str) -> Memo:
+    """What earlier runs of this same program worked out for an archive."""
+    try:
+        kept = _PlainUnpickler(io.BytesIO(unsealed((folder / FOLDER / _MEMORY).read_bytes()))).load()
+        if isinstance(kept, dict) and kept["program"] == program:
+            return Memo(kept["answers"])
+    except Exception:  # whatever a damaged cache does, it only costs time
+        return Memo()
+    return Memo()
+
+
+def write_memory(folder: Path, program: str, memory: Memo) -> None:
+    """Keeps what was worked out; raises OSError."""
+    kept = {"program": program, "answers": memory.kept()}
+    write_whole(folder / FOLDER / _MEMORY, sealed(pickle.dumps(kept, protocol=5)))
+
+
+class _Parsed:
+    """What the text files of an archive say, recollected by their bytes."""
+
+    def __init__(self, memory: Memo) -> None:
+        self._memory = memory
+
+    def get(self, name: str, content: bytes) -> ParsedFile | None:
+        found: ParsedFile | None = self._memory.known(self._question(name, content))
+        return found
+
+    def put(self, name: str, content: bytes, parsed: ParsedFile) -> None:
+        self._memory.learn(self._question(name, content), parsed)
+
+    @staticmethod
+    def _question(name: str, content: bytes) -> tuple[str, str, bytes]:
+        return "parsed", name, hashlib.sha256(content).digest()
+
+
+class Hashes:
+    """Content hashes of the archive's files, taken from the last build where the stamp is the same."""
+
+    def __init__(self, folder: Path, stamps: Mapping[str, Stamp], logbook: BuildManifest) -> None:
+        self._folder = folder
+        self._stamps = stamps
+        self._known = {
+            name: entry[1]
+            for name, entry in logbook.inputs.items()
+            if entry[1] and stamps.get(name) == tuple(entry[0])
+        }
+
+    def of(self, name: str) -> str:
+        """SHA-256 of a file, hexadecimal; raises OSError."""
+        if name not in self._known:
+            with (self._folder / name).open("rb") as file:
+                self._known[name] = hashlib.file_digest(file, "sha256").hexdigest()
+        return str(self._known[name])
+
+    def __contains__(self, name: str) -> bool:
+        """Whether the archive holds such a file."""
+        return name in self._stamps
+
+    def entries(self) -> dict[str, Any]:
+        """Every file with its stamp and, where it was needed, its hash: the logbook's inputs."""
+        return {name: [list(stamp), self._known.get(name, "")] for name, stamp in self._stamps.items()}
+
+
+@dataclass(frozen=True)
+class Inspection:
+    """What an archive says and what is wrong with it. ``facts`` is ``None`` without an archive."""
+
+    reading: Reading
+    archive: Archive | None
+    facts: ArchiveFacts | None
+    almanac: Almanac | None
+    theme: tuple[Path, ...]
+    findings: list[Diagnostic]
+    hashes: Hashes
+
+    @property
+    def faults(self) -> list[Diagnostic]:
+        return [f for f in self.findings if f.level == "fault"]
+
+
+def inspect(folder: Path, out: Path, logbook: BuildManifest, memory: Memo, today: date) -> Inspection:
+    """Reads an archive, resolves its names, looks into its pictures, derives the facts and judges them.
+
+    Every finding of every step is there, in order; nothing is written. ``today`` is only used to tell a
+    night in the future.
+    """
+    hashes = Hashes(folder, inventory(folder, out), logbook)
+    reading = read_archive(folder, cache=_Parsed(memory))
+    findings = list(reading.findings)
+    archive = reading.archive
+    if archive is None:
+        return Inspection(reading, None, None, None, (), in_order(findings), hashes)
+    almanac = Almanac(archive, memory)
+    known = [name for name, _ in reading.object_names if almanac.object(name) is not None]
+    if len(known) < len(reading.object_names):
+        findings += unknown_names(reading.object_names, almanac.catalogue, known)
+    pixels: dict[str, tuple[int, int]] = {}
+    placements: dict[str, PlacementSummary] = {}
+    stars: dict[str, StarShapes] = {}
+    for picture in archive.shown:
+        findings += _look_into(folder, picture, hashes, memory, pixels, placements)
+        if picture.id in pixels and star_file(picture.sidecar) in hashes:
+            findings += _kept_stars(folder, picture, hashes, stars)
+    facts = archive_facts(archive, almanac, pixels, placements, stars)
+    findings += judge(archive, facts, today)
+    theme: tuple[Path, ...] = ()
+    try:
+        theme = theme_folders(archive.theme, folder)
+    except NoSuchTheme as error:
+        findings.append(
+            fault(archive.marks.at("theme"), "unknown-theme", str(error), "or leave it out for the usual one")
+        )
+    return Inspection(reading, archive, facts, almanac, theme, in_order(findings), hashes)
+
+
+def _look_into(
+    folder: Path,
+    picture: Picture,
+    hashes: Hashes,
+    memory: Memo,
+    pixels: dict[str, tuple[int, int]],
+    placements: dict[str, PlacementSummary],
+) -> list[Diagnostic]:
+    """Dimensions and placement of one picture, put into ``pixels`` and ``placements``; what is wrong with them."""
+    source = Mark(picture.file)
+    try:
+        content = hashes.of(picture.file)
+        header = hashes.of(picture.placement.file) if isinstance(picture.placement, HeaderPlacement) else ""
+    except OSError as error:
+        why = error.strerror or "it is gone"
+        return [
+            fault(source, "unreadable", f"the picture cannot be read: {why}", "check that it is there and readable")
+        ]
+    seen = memory.ask(("look", content, picture.file), lambda: _look(folder / picture.file))
+    if isinstance(seen[0], str):
+        return [fault(source, *seen)]
+    size, doubts = seen
+    pixels[picture.id] = size
+    findings = [doubt(source, *told) for told in doubts if told[0] not in picture.accepted_doubts]
+    question = ("placement", content, repr(picture.placement), header, size)
+    placed = memory.ask(question, lambda: _placement(folder, picture, size))
+    if isinstance(placed, Diagnostic):
+        # Remembered answers keep no line numbers: the record may have moved since.
+        where = picture.marks.at("placement") if picture.placement is not None else picture.marks.at()
+        if placed.level == "fault":
+            findings.append(fault(where, placed.rule, placed.message, placed.hint))
+        elif placed.rule not in picture.accepted_doubts:
+            findings.append(doubt(where, placed.rule, placed.message, placed.hint))
+    elif placed is not None:
+        placements[picture.id] = placed
+    return findings
+
+
+def _kept_stars(folder: Path, picture: Picture, hashes: Hashes, stars: dict[str, StarShapes]) -> list[Diagnostic]:
+    """The star shapes kept beside a sidecar, put into ``stars``; what is wrong with them."""
+    kept = read_star_file(folder, picture.sidecar)
+    if isinstance(kept, StarShapes):
+        if kept.picture_sha256 == hashes.of(picture.file):
+            stars[picture.id] = kept
+            return []
+        message = "the stars were measured in another version of the picture, and are not shown"
+        hint = f"measure anew: noctuary stars ARCHIVE {picture.id} --keep"
+        kept = doubt(Mark(star_file(picture.sidecar)), "star-file-outdated", message, hint)
+    if kept is None or (kept.level == "doubt" and kept.rule in picture.accepted_doubts):
+        return []
+    return [kept]
+
+
+def _look(path: Path) -> tuple[Any, ...]:
+    """((width, height), doubts) of a picture, or (rule, message, hint) of what is wrong with it."""
+    from noctuary.images.decode import quick_check
+    from noctuary.images.decoded import PictureFault
+
+    try:
+        width, height, doubts = quick_check(path)
+    except PictureFault as error:
+        return error.rule, error.message, error.hint
+    return (width, height), doubts
+
+
+def _placement(folder: Path, picture: Picture, size: tuple[int, int]) -> PlacementSummary | Diagnostic | None:
+    from noctuary.facts.placement_summary import placed
+    from noctuary.images.read_placement import placement_of
+
+    found = placement_of(folder, picture, size)
+    return found if found is None or isinstance(found, Diagnostic) else placed(found)

@@ -1,0 +1,84 @@
+"""Where each page lies. Addresses are flat, lower-case, and never change for what keeps its name."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import unicodedata
+from collections.abc import Iterable, Mapping
+from datetime import date
+
+from noctuary.plain_record import plain_record
+
+# Names that a memory stick under Windows refuses, whatever their ending.
+_REFUSED = re.compile(r"con|prn|aux|nul|com\d|lpt\d")
+_LONGEST = 60
+
+
+def slug(name: str) -> str:
+    """A name in lower-case ASCII letters, digits and hyphens; never empty, at most 60 characters.
+
+    >>> slug("NGC 2238"), slug("Sh2-155"), slug("Große Wolke")
+    ('ngc-2238', 'sh2-155', 'grosse-wolke')
+    """
+    plain = unicodedata.normalize("NFKD", unicodedata.normalize("NFKC", name).casefold())
+    words = re.sub(r"[^a-z0-9]+", "-", plain.encode("ascii", "ignore").decode()).strip("-")[:_LONGEST].strip("-")
+    if not words or _REFUSED.fullmatch(words):
+        return f"{words or 'name'}-{_mark(name)}"
+    return words
+
+
+def _mark(name: str) -> str:
+    return hashlib.blake2b(name.encode("utf-8", "surrogatepass"), digest_size=4).hexdigest()
+
+
+def slugs(names: Iterable[str]) -> dict[str, str]:
+    """A slug for each name, all different; of names that would share one the first has it unchanged."""
+    found: dict[str, str] = {}
+    taken: set[str] = set()
+    for name in names:
+        if name in found:
+            continue
+        chosen = slug(name)
+        if chosen in taken:
+            chosen = f"{chosen}-{_mark(name)}"
+        found[name] = chosen
+        taken.add(chosen)
+    return found
+
+
+def picture_page(picture_id: str) -> str:
+    return f"pictures/{picture_id}.html"
+
+
+def night_page(night: date) -> str:
+    return f"nights/{night.isoformat()}.html"
+
+
+def year_page(year: int) -> str:
+    return f"years/{year}.html"
+
+
+def exhibit_page(exhibit_id: str) -> str:
+    return f"exhibits/{exhibit_id}.html"
+
+
+def slides_page(exhibit_id: str) -> str:
+    return f"exhibits/{exhibit_id}/slides.html"
+
+
+def free_page(page_id: str, taken: frozenset[str]) -> str:
+    """A free page lies at the root, or one folder down where a page of ours has its name."""
+    chosen = f"{slug(page_id)}.html"
+    return f"pages/{chosen}" if chosen in taken else chosen
+
+
+@plain_record
+class Addresses:
+    """Pages of what is known by name; a name without a page is absent."""
+
+    targets: Mapping[str, str]
+    constellations: Mapping[str, str]
+    kinds: Mapping[str, str]
+    nights: Mapping[date, str]
+    free_pages: Mapping[str, str]

@@ -1,0 +1,143 @@
+"""Two pictures of a target over each other, so that the same stars lie on the same spot; or side by side."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from typing import Literal
+
+from noctuary.facts.overlay_pairs import Laid
+from noctuary.facts.picture import PictureFacts
+from noctuary.facts.target import Growth, TargetFacts, growth
+from noctuary.pages.overlay_pairs import address, pairs, shown_width
+from noctuary.pages.page import Frame, Link, Page
+from noctuary.pages.picture_page import comparable_depth
+from noctuary.pages.picture_view import Shown, Source
+from noctuary.pages.site_model import SiteModel
+from noctuary.plain_record import plain_record
+
+#: Why two pictures cannot be laid over each other: one of them has no place on the sky, or they share no sky.
+Apart = Literal["unplaced", "no common sky"]
+
+
+@plain_record
+class Side:
+    """One of the two pictures; ``drawn_again`` stands for it where it is laid over the other."""
+
+    shown: Shown
+    finished: date
+    total_s: float
+    rig: str | None
+    focal_length_mm: float | None
+    drawn_again: Source | None
+
+
+@plain_record
+class Over:
+    """How they lie. ``matrix`` is that of :class:`Laid`; ``misses_px`` of ``width_px``, the widest they are shown."""
+
+    laid: Laid
+    matrix: tuple[float, ...]
+    ratio: float
+    width_px: int
+    misses_px: float
+
+
+@plain_record
+class Choice:
+    """Another picture that may take a side: its title, its date, and the page on which it does."""
+
+    title: str
+    finished: date
+    page: str
+
+
+@plain_record
+class CompareContext:
+    frame: Frame
+    target: Link
+    older: Side
+    newer: Side
+    grown: Growth
+    over: Over | None
+    apart: Apart | None
+    unplaced: tuple[str, ...]
+    older_choices: tuple[Choice, ...]
+    newer_choices: tuple[Choice, ...]
+
+
+def pages(edition: SiteModel) -> list[Page]:
+    found = []
+    for target in edition.facts.targets:
+        there = pairs(target, edition.shown)
+        # For each picture the choices beside it, made once: many pages have the same.
+        older_choices: dict[str, list[Choice]] = {}
+        newer_choices: dict[str, list[Choice]] = {}
+        for a, b in there:
+            page = address(edition, target.name, a.picture.id, b.picture.id)
+            older_choices.setdefault(b.picture.id, []).append(Choice(a.picture.title, a.picture.finished, page))
+            newer_choices.setdefault(a.picture.id, []).append(Choice(b.picture.title, b.picture.finished, page))
+        beside = {name: tuple(choices) for name, choices in older_choices.items()}
+        after = {name: tuple(choices) for name, choices in newer_choices.items()}
+        for a, b in there:
+            path = address(edition, target.name, a.picture.id, b.picture.id)
+            context = _context(edition, target, a, b, beside[b.picture.id], after[a.picture.id])
+            found.append(Page(path, "compare.html", context, "compare"))
+    return found
+
+
+def _context(
+    edition: SiteModel,
+    target: TargetFacts,
+    older: PictureFacts,
+    newer: PictureFacts,
+    older_choices: tuple[Choice, ...],
+    newer_choices: tuple[Choice, ...],
+) -> CompareContext:
+    layer = edition.layers.get((older.picture.id, newer.picture.id))
+    again = layer.drawn_again if layer else None
+    over: Over | None = None
+    apart: Apart | None = None
+    unplaced = tuple(f.picture.title for f in (older, newer) if f.placement is None)
+    if layer is not None:
+        base = edition.shown[(older if layer.laid.base == "older" else newer).picture.id]
+        width = shown_width(base)
+        over = Over(
+            laid=layer.laid,
+            matrix=(1.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0) if again is not None else layer.laid.matrix,
+            ratio=base.ratio,
+            width_px=width,
+            misses_px=layer.laid.misses_px(width),
+        )
+    else:
+        apart = "unplaced" if unplaced else "no common sky"
+
+    def side(facts: PictureFacts, which: str) -> Side:
+        return Side(
+            shown=edition.shown[facts.picture.id],
+            finished=facts.picture.finished,
+            total_s=facts.integration.total_s,
+            rig=facts.optics.rig if facts.optics else None,
+            focal_length_mm=facts.optics.focal_length_mm if facts.optics else None,
+            drawn_again=again if layer is not None and layer.laid.other == which else None,
+        )
+
+    return CompareContext(
+        frame=edition.frame,
+        target=Link(target.name, edition.addresses.targets[target.name]),
+        older=side(older, "older"),
+        newer=side(newer, "newer"),
+        grown=comparable(target, growth((older, newer))[1]),
+        over=over,
+        apart=apart,
+        unplaced=unplaced,
+        older_choices=older_choices,
+        newer_choices=newer_choices,
+    )
+
+
+def comparable(target: TargetFacts, grown: Growth) -> Growth:
+    """What was added, without a depth where depth says nothing."""
+    if comparable_depth(target.object, 0.0) is not None:
+        return grown
+    return replace(grown, depth_mag=None, deeper=None)

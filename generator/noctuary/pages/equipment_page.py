@@ -1,0 +1,91 @@
+"""The equipment: each rig, what it is and what it has done."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from noctuary.facts.archive_facts import RigFacts
+from noctuary.facts.optics import angle_of_view_deg, aperture_mm, f_ratio, focal_length_mm, image_scale_arcsec_px
+from noctuary.pages.gallery import GalleryItem, wall
+from noctuary.pages.object_summary import ObjectNote, object_note
+from noctuary.pages.page import Frame, Page
+from noctuary.pages.site_model import EQUIPMENT, SiteModel
+from noctuary.plain_record import plain_record
+
+
+@plain_record
+class RigNote:
+    """A rig as built (mm, arcsec per sensor pixel, degrees of the whole sensor) and its totals (seconds)."""
+
+    name: str
+    anchor: str
+    optic: str
+    camera: str
+    colour: bool
+    focal_length_mm: float
+    aperture_mm: float
+    f_ratio: float
+    focal_factor: float
+    pixels: tuple[int, int]
+    pixel_size_um: float
+    image_scale_arcsec_px: float
+    field_deg: tuple[float, float]
+    mount: str | None
+    guiding: str | None
+    notes: tuple[str, ...]
+    total_s: float
+    by_filter_s: tuple[tuple[str, float], ...]
+    by_year_s: tuple[tuple[int, float], ...]
+    nights: int
+    kept_share: float | None
+    first_night: date | None
+    last_night: date | None
+    targets: tuple[ObjectNote, ...]
+    pictures: tuple[GalleryItem, ...]
+
+
+@plain_record
+class EquipmentContext:
+    """Rigs in the order in which the person wrote them."""
+
+    frame: Frame
+    rigs: tuple[RigNote, ...]
+
+
+def pages(edition: SiteModel) -> list[Page]:
+    rigs = tuple(_note(edition, number, r) for number, r in enumerate(edition.facts.rigs, 1))
+    return [Page(EQUIPMENT, "equipment.html", EquipmentContext(edition.frame, rigs), "equipment")]
+
+
+def _note(edition: SiteModel, number: int, facts: RigFacts) -> RigNote:
+    rig, whole = facts.rig, facts.integration
+    focal = focal_length_mm(rig)
+    sensor_mm = tuple(n * rig.camera.pixel_size_um / 1000 for n in rig.camera.pixels)
+    targets = {p.target.name: p.target for p in facts.pictures if p.target}
+    return RigNote(
+        name=rig.name,
+        anchor=f"rig-{number}",
+        optic=rig.optic.name,
+        camera=rig.camera.name,
+        colour=rig.camera.colour,
+        focal_length_mm=focal,
+        aperture_mm=aperture_mm(rig),
+        f_ratio=f_ratio(rig),
+        focal_factor=rig.focal_factor,
+        pixels=rig.camera.pixels,
+        pixel_size_um=rig.camera.pixel_size_um,
+        image_scale_arcsec_px=image_scale_arcsec_px(rig.camera.pixel_size_um, focal),
+        field_deg=(angle_of_view_deg(sensor_mm[0], focal), angle_of_view_deg(sensor_mm[1], focal)),
+        mount=rig.mount,
+        guiding=rig.guiding,
+        notes=tuple(note for note in (rig.note, rig.optic.note, rig.camera.note) if note),
+        total_s=whole.total_s,
+        by_filter_s=tuple(whole.by_filter_s.items()),
+        by_year_s=tuple(whole.by_year_s.items()),
+        nights=whole.nights,
+        kept_share=whole.kept_share,
+        first_night=whole.first_night,
+        last_night=whole.last_night,
+        targets=tuple(object_note(t, edition.addresses) for t in targets.values()),
+        pictures=wall(facts.pictures, edition),
+    )

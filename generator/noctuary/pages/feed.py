@@ -1,0 +1,108 @@
+"""What machines read of a site with an address: the feed of new pictures, the map of the site, and robots.txt."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+
+from noctuary.pages.addresses import picture_page
+from noctuary.pages.page import Frame, Page
+from noctuary.pages.picture_page import Gist, gist
+from noctuary.pages.picture_view import Shown
+from noctuary.pages.site_model import SiteModel
+from noctuary.pages.social_metadata import FEED, absolute
+from noctuary.plain_record import plain_record
+
+SITE_MAP = "sitemap.xml"
+ROBOTS = "robots.txt"
+#: Pictures in the feed, the newest.
+LONGEST = 30
+
+
+@plain_record
+class FeedEntry:
+    """A picture in the feed. ``id`` stays when the picture gets another id; addresses are absolute.
+
+    ``description`` is Markdown.
+    """
+
+    id: str
+    address: str
+    picture: str
+    title: str
+    day: date
+    shown: Shown
+    gist: Gist
+    objects: tuple[str, ...]
+    description: str | None
+
+
+@plain_record
+class FeedContext:
+    frame: Frame
+    site: str
+    address: str
+    updated: date
+    entries: tuple[FeedEntry, ...]
+
+
+@plain_record
+class SiteMapContext:
+    """Absolute addresses of the pages that are listed."""
+
+    frame: Frame
+    addresses: tuple[str, ...]
+
+
+@plain_record
+class RobotsContext:
+    frame: Frame
+    site_map: str
+
+
+def pages(edition: SiteModel, others: Iterable[Page]) -> list[Page]:
+    """Feed (RFC 4287), site map (sitemaps.org 0.9) and robots.txt (RFC 9309); none without an address.
+
+    ``others``: every page of the site; what is not listed stands in none of the three.
+    """
+    site = edition.facts.archive.address
+    if site is None:
+        return []
+    found = []
+    if entries := _entries(edition, site):
+        context = FeedContext(edition.frame, site, site + FEED, max(e.day for e in entries), entries)
+        found.append(Page(FEED, "feed.xml", context, "feed"))
+    addresses = tuple(absolute(site, page.path) for page in others if page.listed)
+    found.append(Page(SITE_MAP, "sitemap.xml", SiteMapContext(edition.frame, addresses), "site map"))
+    found.append(Page(ROBOTS, "robots.txt", RobotsContext(edition.frame, site + SITE_MAP), "robots"))
+    return found
+
+
+def _entries(edition: SiteModel, site: str) -> tuple[FeedEntry, ...]:
+    found = []
+    for facts in edition.facts.listed[:LONGEST]:
+        picture, shown = facts.picture, edition.shown.get(facts.picture.id)
+        if shown is None:
+            continue
+        first_id = picture.former_ids[0] if picture.former_ids else picture.id
+        found.append(
+            FeedEntry(
+                id=site + picture_page(first_id),
+                address=site + picture_page(picture.id),
+                picture=site + shown.about(960).file,
+                title=_xml(picture.title),
+                day=picture.finished,
+                shown=shown,
+                gist=gist(facts),
+                objects=tuple(_xml(o.name) for o in facts.objects),
+                description=_xml(picture.description) if picture.description else None,
+            )
+        )
+    return tuple(found)
+
+
+def _xml(text: str) -> str:
+    """Text without the characters that XML 1.0 cannot hold, not even escaped."""
+    return "".join(
+        c for c in text if c in "\t\n\r" or " " <= c < "\ud800" or "\ue000" <= c < "\ufffe" or c > "\uffff"
+    )

@@ -1,0 +1,30 @@
+"""The person's own pages."""
+
+from __future__ import annotations
+
+from noctuary.pages.page import Frame, Page
+from noctuary.pages.site_model import SiteModel
+from noctuary.plain_record import plain_record
+
+
+@plain_record
+class FreeContext:
+    """``prose`` is Markdown."""
+
+    frame: Frame
+    title: str
+    prose: str
+
+
+def pages(edition: SiteModel) -> list[Page]:
+    found = []
+    for p in edition.facts.archive.pages:
+        context = FreeContext(edition.frame, p.title, _below_title(p.prose, p.title))
+        found.append(Page(edition.addresses.free_pages[p.id], "free.html", context, "free"))
+    return found
+
+
+def _below_title(prose: str, title: str) -> str:
+    """The text without a first heading that only repeats the title."""
+    first, _, rest = prose.lstrip("\n").partition("\n")
+    return rest if first.startswith("# ") and first[2:].strip().rstrip("#").strip() == title.strip() else prose

@@ -1,0 +1,42 @@
+"""The front page: the newest picture with its sentence, then all the others, newest first."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from noctuary.pages.gallery import GalleryItem, wall
+from noctuary.pages.page import Frame, Page
+from noctuary.pages.picture_page import Gist, gist
+from noctuary.pages.site_model import FRONT, SiteModel
+from noctuary.plain_record import plain_record
+
+
+@plain_record
+class FrontContext:
+    """``newest`` and its ``gist`` are ``None`` in an archive without pictures; ``kinds`` are those of the targets."""
+
+    frame: Frame
+    newest: GalleryItem | None
+    gist: Gist | None
+    pictures: tuple[GalleryItem, ...]
+    kinds: tuple[str, ...]
+    total_s: float
+    nights: int
+    first_night: date | None
+
+
+def pages(edition: SiteModel) -> list[Page]:
+    facts = edition.facts
+    everything = wall(facts.listed, edition)
+    newest = everything[0] if everything else None
+    context = FrontContext(
+        frame=edition.frame,
+        newest=newest,
+        gist=gist(facts.pictures[newest.id]) if newest else None,
+        pictures=everything[1:],
+        kinds=tuple(sorted({p.target.kind for p in facts.listed if p.target})),
+        total_s=facts.integration.total_s,
+        nights=facts.integration.nights,
+        first_night=facts.integration.first_night,
+    )
+    return [Page(FRONT, "front.html", context, "front")]

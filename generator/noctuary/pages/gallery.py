@@ -1,0 +1,45 @@
+"""Pictures hung on a wall: each with its name and the facts that stand under it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+
+from noctuary.facts.picture import PictureFacts
+from noctuary.pages.picture_view import Shown
+from noctuary.pages.site_model import SiteModel
+from noctuary.plain_record import plain_record
+
+
+@plain_record
+class GalleryItem:
+    """A picture on a wall, with the integration in seconds and the rig that it was mostly taken with."""
+
+    id: str
+    shown: Shown
+    target: str | None
+    finished: date
+    integration_s: float
+    rig: str | None
+    focal_length_mm: float | None
+
+
+def hung(facts: PictureFacts, edition: SiteModel) -> GalleryItem | None:
+    """The picture as it hangs, or ``None`` when there is nothing to show."""
+    shown = edition.shown.get(facts.picture.id)
+    if shown is None:
+        return None
+    return GalleryItem(
+        id=facts.picture.id,
+        shown=shown,
+        target=facts.target.name if facts.target else None,
+        finished=facts.picture.finished,
+        integration_s=facts.integration.total_s,
+        rig=facts.optics.rig if facts.optics else None,
+        focal_length_mm=facts.optics.focal_length_mm if facts.optics else None,
+    )
+
+
+def wall(pictures: Iterable[PictureFacts], edition: SiteModel) -> tuple[GalleryItem, ...]:
+    """Every picture that can be shown, in the order given."""
+    return tuple(found for found in (hung(p, edition) for p in pictures) if found is not None)

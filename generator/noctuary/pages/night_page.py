@@ -1,0 +1,153 @@
+"""A night's page: a log in clock order, and what the person wrote about it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, date, datetime
+from typing import TYPE_CHECKING
+
+from noctuary.archive.records import Night
+from noctuary.charts.drawing import Drawing
+from noctuary.charts.night import Curve, night_chart
+from noctuary.facts.archive_facts import NightFacts
+from noctuary.facts.picture import SessionFacts
+from noctuary.facts.time_use import DarkUse, SessionUse
+from noctuary.pages.gallery import GalleryItem, wall
+from noctuary.pages.page import Frame, Link, Page
+from noctuary.pages.session_rows import Entry, PlaceNote, entry, place_note
+from noctuary.pages.site_model import SiteModel
+from noctuary.plain_record import plain_record
+
+if TYPE_CHECKING:
+    from noctuary.sky.catalogue import SkyObject
+
+
+@plain_record
+class NightNote:
+    """What the person noted at one place: °C, percent, m/s, mag/arcsec², Markdown."""
+
+    place: str | None
+    title: str | None
+    temperature_c: float | None
+    humidity_percent: float | None
+    wind_m_s: float | None
+    sky_brightness: float | None
+    prose: str
+
+
+@plain_record
+class WentLine:
+    """How one session went; ``target`` as the page calls it."""
+
+    target: str
+    rig: str
+    use: SessionUse
+
+
+@plain_record
+class NightContext:
+    """One evening: ``entries`` in clock order, ``pictures`` that its light went into, how it ``went``."""
+
+    frame: Frame
+    night: date
+    notes: tuple[NightNote, ...]
+    entries: tuple[Entry, ...]
+    places: tuple[PlaceNote, ...]
+    total_s: float
+    kept: int
+    taken: int
+    moon_fraction: float | None
+    pictures: tuple[GalleryItem, ...]
+    earlier: Link | None
+    later: Link | None
+    charts: tuple[Drawing | str, ...]
+    went: tuple[WentLine, ...]
+    darkness: tuple[DarkUse, ...]
+
+
+def night_note(note: Night) -> NightNote:
+    return NightNote(
+        place=note.place,
+        title=note.title,
+        temperature_c=note.temperature_c,
+        humidity_percent=note.humidity_percent,
+        wind_m_s=note.wind_m_s,
+        sky_brightness=note.sky_brightness,
+        prose=note.prose,
+    )
+
+
+def pages(edition: SiteModel) -> list[Page]:
+    nights = edition.facts.nights  # newest first
+    targets = {p.picture.target: p.target for p in edition.facts.pictures.values() if p.target}
+    found = []
+    for at, night in enumerate(nights):
+        context = _context(
+            edition,
+            night,
+            targets,
+            earlier=nights[at + 1].night if at + 1 < len(nights) else None,
+            later=nights[at - 1].night if at else None,
+        )
+        found.append(Page(edition.addresses.nights[night.night], "night.html", context, "night"))
+    return found
+
+
+def _context(
+    edition: SiteModel, night: NightFacts, targets: dict[str, SkyObject], earlier: date | None, later: date | None
+) -> NightContext:
+    def link(other: date | None) -> Link | None:
+        return Link(other.isoformat(), edition.addresses.nights[other]) if other else None
+
+    def name_of(f: SessionFacts) -> str | None:
+        known = targets.get(f.session.target)
+        return known.name if known else None
+
+    fractions = [f.moon_fraction for f in night.sessions if f.moon_fraction is not None]
+    return NightContext(
+        frame=edition.frame,
+        night=night.night,
+        notes=tuple(night_note(n) for n in night.notes),
+        entries=tuple(entry(f, edition.addresses, name_of(f)) for f in night.sessions),
+        places=tuple({f.session.place.name: place_note(f.session.place) for f in night.sessions}.values()),
+        total_s=night.integration.total_s,
+        kept=night.integration.kept,
+        taken=night.integration.taken,
+        moon_fraction=sum(fractions) / len(fractions) if fractions else None,
+        pictures=wall(night.pictures, edition),
+        earlier=link(earlier),
+        later=link(later),
+        charts=_charts(edition, night, targets),
+        went=_went(night, name_of),
+        darkness=night.use.darkness,
+    )
+
+
+def _went(night: NightFacts, name_of: Callable[[SessionFacts], str | None]) -> tuple[WentLine, ...]:
+    uses = {use.identity: use for use in night.use.sessions}
+    return tuple(
+        WentLine(name_of(f) or f.session.target, f.session.rig.name, uses[f.session.identity])
+        for f in night.sessions
+        if f.session.identity in uses
+    )
+
+
+def _charts(edition: SiteModel, night: NightFacts, targets: dict[str, SkyObject]) -> tuple[Drawing, ...]:
+    """A chart for each place at which sessions say when they were."""
+    found: list[Drawing] = []
+    for place in {f.session.place.name: f.session.place for f in night.sessions}.values():
+        shot: dict[str, list[tuple[datetime, datetime]]] = {}
+        for f in night.sessions:
+            s = f.session
+            if s.place.name == place.name and s.start and s.end and s.target in targets:
+                shot.setdefault(s.target, []).append((s.start.astimezone(UTC), s.end.astimezone(UTC)))
+        curves = tuple(_curve(targets[name], tuple(times)) for name, times in shot.items())
+        limit = edition.facts.archive.horizon_deg
+        chart = night_chart(place.name, place.published, place.time_zone, limit, curves)
+        if chart is not None:
+            found.append(chart)
+    return tuple(found)
+
+
+def _curve(target: SkyObject, sessions: tuple[tuple[datetime, datetime], ...]) -> Curve:
+    return Curve(target.name, target.ra_deg, target.dec_deg, target.name if target.moves else None, sessions)

@@ -1,0 +1,75 @@
+"""All nights, by year, newest first."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from noctuary.facts.archive_facts import NightFacts
+from noctuary.pages.page import Frame, Link, Page
+from noctuary.pages.site_model import NIGHTS, SiteModel
+from noctuary.plain_record import plain_record
+
+
+@plain_record
+class NightRow:
+    """One evening: its targets, places, light in seconds, the Moon's mean illuminated fraction, note titles."""
+
+    night: date
+    page: str
+    titles: tuple[str, ...]
+    targets: tuple[Link | str, ...]
+    places: tuple[str, ...]
+    integration_s: float
+    moon_fraction: float | None
+
+
+@plain_record
+class NightsYear:
+    """A calendar year of evenings; ``clear`` counts those that gave light."""
+
+    year: int
+    nights: tuple[NightRow, ...]
+    clear: int
+    integration_s: float
+
+
+@plain_record
+class NightsContext:
+    frame: Frame
+    years: tuple[NightsYear, ...]
+    total_s: float
+    nights: int
+
+
+def pages(edition: SiteModel) -> list[Page]:
+    targets = {p.picture.target: p.target.name for p in edition.facts.pictures.values() if p.target}
+    by_year: dict[int, list[NightFacts]] = {}
+    for night in edition.facts.nights:
+        by_year.setdefault(night.night.year, []).append(night)
+    years = tuple(
+        NightsYear(
+            year=year,
+            nights=tuple(_row(edition, n, targets) for n in nights),
+            clear=sum(1 for n in nights if n.sessions),
+            integration_s=sum(n.integration.total_s for n in nights),
+        )
+        for year, nights in sorted(by_year.items(), reverse=True)
+    )
+    whole = edition.facts.integration
+    return [Page(NIGHTS, "nights.html", NightsContext(edition.frame, years, whole.total_s, whole.nights), "nights")]
+
+
+def _row(edition: SiteModel, night: NightFacts, targets: dict[str, str]) -> NightRow:
+    fractions = [f.moon_fraction for f in night.sessions if f.moon_fraction is not None]
+    names = dict.fromkeys(targets.get(f.session.target, f.session.target) for f in night.sessions)
+    places = [f.session.place.name for f in night.sessions] + [n.place for n in night.notes if n.place]
+    pages = edition.addresses.targets
+    return NightRow(
+        night=night.night,
+        page=edition.addresses.nights[night.night],
+        titles=tuple(n.title for n in night.notes if n.title),
+        targets=tuple(Link(name, pages[name]) if name in pages else name for name in names),
+        places=tuple(dict.fromkeys(places)),
+        integration_s=night.integration.total_s,
+        moon_fraction=sum(fractions) / len(fractions) if fractions else None,
+    )

@@ -1,0 +1,94 @@
+"""A card to take outside: what to set to add to a target."""
+
+from __future__ import annotations
+
+import posixpath
+from collections.abc import Sequence
+
+from noctuary.archive.records import Session
+from noctuary.charts.season import SeasonChart
+from noctuary.facts.continue_target import Repeat, repeat, with_darks
+from noctuary.facts.optics import aperture_mm, f_ratio, focal_length_mm
+from noctuary.facts.target import TargetFacts
+from noctuary.pages.addresses import picture_page
+from noctuary.pages.page import Frame, Link, Page
+from noctuary.pages.site_model import SiteModel
+from noctuary.plain_record import plain_record
+
+
+@plain_record
+class RigLine:
+    """A rig in one line; lengths in mm."""
+
+    name: str
+    optic: str
+    camera: str
+    focal_length_mm: float
+    aperture_mm: float
+    f_ratio: float
+
+
+@plain_record
+class CardContext:
+    """``season``: from the place of the last session, for the best month; ``like``: the picture to match."""
+
+    frame: Frame
+    target: Link
+    common_name: str | None
+    repeat: Repeat
+    rig: RigLine
+    place: str
+    like: Link | None
+    season: SeasonChart | None
+
+
+def address(edition: SiteModel, target: str) -> str:
+    """Where the card of a target lies."""
+    return f"cards/{posixpath.basename(edition.addresses.targets[target])}"
+
+
+def has_card(target: TargetFacts) -> bool:
+    """Whether a target has a card. The Sun, the Moon and planets have none: they are another thing the next time."""
+    return bool(target.sessions) and not target.object.moves
+
+
+def _card_of(target: TargetFacts, darks: Sequence[Session]) -> Repeat | None:
+    """What to set to add to a target; ``None`` where it has no card."""
+    if not has_card(target):
+        return None
+    known = target.object
+    centre = (known.ra_deg, known.dec_deg) if known.ra_deg is not None and known.dec_deg is not None else None
+    return repeat([f.session for f in target.sessions], target.pictures, centre, darks)
+
+
+def pages(edition: SiteModel) -> list[Page]:
+    darks = with_darks(f.session for t in edition.facts.targets for f in t.sessions)
+    return [
+        Page(address(edition, target.name), "card.html", _context(edition, target, card), "card")
+        for target in edition.facts.targets
+        if (card := _card_of(target, darks)) is not None
+    ]
+
+
+def _context(edition: SiteModel, target: TargetFacts, card: Repeat) -> CardContext:
+    known, rig, place = target.object, card.rig, card.place
+    season = None
+    if known.ra_deg is not None and known.dec_deg is not None:
+        latitude, longitude, _ = place.published
+        limit, year = edition.facts.archive.horizon_deg, target.sessions[-1].session.night.year
+        season = SeasonChart(place.name, latitude, longitude, known.ra_deg, known.dec_deg, limit, year)
+    like = card.pointing.picture_id if card.pointing else None
+    return CardContext(
+        frame=edition.frame,
+        target=Link(target.name, edition.addresses.targets[target.name]),
+        common_name=known.common_name,
+        repeat=card,
+        rig=RigLine(
+            rig.name, rig.optic.name, rig.camera.name, focal_length_mm(rig), aperture_mm(rig), f_ratio(rig)
+        ),
+        place=place.name,
+        like=Link(edition.facts.pictures[like].picture.title, picture_page(like))
+        if like is not None and like in edition.shown
+        else None,
+        season=season,
+    )

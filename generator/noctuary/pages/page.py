@@ -1,0 +1,89 @@
+"""A page before it is set: its address, its template, and everything that the template may say.
+
+A context is plain data, complete and the same in every build from the same archive, so that a page need be set
+again only when that, the theme or the program has changed. Markdown is carried
+as the person wrote it, numbers and dates as such: a template decides on wording, :mod:`typography` on figures.
+"""
+
+from __future__ import annotations
+
+import posixpath
+from dataclasses import fields
+from typing import TYPE_CHECKING, Any
+
+from noctuary.archive.records import Archive
+from noctuary.plain_record import plain_record
+
+if TYPE_CHECKING:
+    from noctuary.pages.social_metadata import Share
+
+
+@plain_record
+class Link:
+    """A text that leads to a page of the site (an address relative to the site's root)."""
+
+    text: str
+    page: str
+
+
+@plain_record
+class Frame:
+    """What stands on every page. ``sections`` are words of the theme, ``free_pages`` the person's own."""
+
+    title: str
+    author: str
+    language: str
+    licence: str
+    description: str | None
+    address: str | None
+    sections: tuple[Link, ...]
+    free_pages: tuple[Link, ...]
+
+
+@plain_record
+class Page:
+    """A page to be set. ``path`` is relative to the site's root, with ``/``; ``context`` a :func:`plain` record.
+
+    A page that is not ``listed`` is linked from nowhere, asks not to be indexed and stands in no feed. ``data``
+    leads to the numbers of the page as files; ``share`` is how it appears where its address is pasted, with an
+    address only.
+    """
+
+    path: str
+    template: str
+    context: Any
+    kind: str
+    listed: bool = True
+    data: tuple[Link, ...] = ()
+    share: Share | None = None
+
+    def words(self) -> dict[str, Any]:
+        """The context's fields by name, as the template receives them."""
+        return {f.name: getattr(self.context, f.name) for f in fields(self.context)}
+
+
+def relative(here: str, there: str) -> str:
+    """The link from one page to another file of the site, both relative to its root: ``../images/x.jpg``."""
+    target, hash_, anchor = there.partition("#")
+    if not target or target == here:
+        return f"#{anchor}" if hash_ else posixpath.basename(here)
+    return posixpath.relpath(target, posixpath.dirname(here) or ".") + hash_ + anchor
+
+
+def root(here: str) -> str:
+    """The way from a page to the site's root: empty, or ``../`` once a folder."""
+    return "../" * here.count("/")
+
+
+def frame_of(archive: Archive, sections: tuple[Link, ...], free_pages: tuple[Link, ...]) -> Frame:
+    """The words of an archive that every page carries."""
+    return Frame(
+        title=archive.title,
+        author=archive.author,
+        language=archive.language,
+        licence=archive.licence,
+        description=archive.description,
+        address=archive.address,
+        sections=sections,
+        free_pages=free_pages,
+    )

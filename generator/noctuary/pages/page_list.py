@@ -1,0 +1,99 @@
+"""Every page of the site. A new kind of page is one module, and one line in :data:`PAGES`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
+
+from noctuary.facts.archive_facts import ArchiveFacts
+from noctuary.pages import (
+    compare_page,
+    data_page,
+    equipment_page,
+    exhibit_page,
+    feed,
+    free_page,
+    front,
+    group_page,
+    night_page,
+    nights_page,
+    observing_card,
+    picture_page,
+    redirect_page,
+    sky_page,
+    target_page,
+    targets_page,
+    year_page,
+)
+from noctuary.pages.exports.export_list import Offered
+from noctuary.pages.overlay_pairs import Layer, Pair
+from noctuary.pages.page import Link, Page, frame_of
+from noctuary.pages.picture_view import Shown
+from noctuary.pages.site_model import (
+    DATA,
+    EQUIPMENT,
+    EXHIBITS,
+    FRONT,
+    NIGHTS,
+    SKY,
+    TARGETS,
+    YEARS,
+    SiteModel,
+    addresses_of,
+)
+from noctuary.pages.social_metadata import shares
+
+#: What makes pages, in the order in which they are made.
+PAGES: tuple[Callable[[SiteModel], list[Page]], ...] = (
+    front.pages,
+    picture_page.pages,
+    targets_page.pages,
+    target_page.pages,
+    compare_page.pages,
+    observing_card.pages,
+    nights_page.pages,
+    night_page.pages,
+    year_page.pages,
+    exhibit_page.pages,
+    sky_page.pages,
+    equipment_page.pages,
+    group_page.constellation_pages,
+    group_page.kind_pages,
+    free_page.pages,
+    data_page.pages,
+    redirect_page.pages,
+)
+
+
+def sections(facts: ArchiveFacts, shown: Mapping[str, Shown]) -> tuple[Link, ...]:
+    """The pages that every page leads to, with the theme's word for each."""
+    found = [
+        Link("Pictures", FRONT),
+        Link("Targets", TARGETS),
+        Link("Nights", NIGHTS),
+        Link("Sky", SKY),
+        Link("Equipment", EQUIPMENT),
+    ]
+    if facts.years:
+        found.append(Link("Years", YEARS))
+    if exhibit_page.shown_exhibits(facts, shown):
+        found.append(Link("Exhibits", EXHIBITS))
+    return tuple(found)
+
+
+def edition(facts: ArchiveFacts, shown: Mapping[str, Shown], layers: Mapping[Pair, Layer] | None = None) -> SiteModel:
+    """All that pages are made from. A picture that ``shown`` lacks has no page and hangs nowhere."""
+    addresses = addresses_of(facts)
+    free = tuple(Link(p.title, addresses.free_pages[p.id]) for p in facts.archive.pages)
+    return SiteModel(facts, shown, frame_of(facts.archive, sections(facts, shown), free), addresses, layers or {})
+
+
+def pages(edition: SiteModel, exports: Iterable[Offered] = ()) -> list[Page]:
+    """Every page of the site, each at its own address; ``exports`` are linked from the pages they belong to."""
+    data: dict[str, list[Link]] = {}
+    for offer in exports:
+        data.setdefault(offer.page or DATA, []).append(Link(offer.form, offer.path))
+    found = [page for kind in PAGES for page in kind(edition)]
+    shared = shares(edition, found)
+    placed = [replace(p, data=tuple(data.get(p.path, ())), share=shared.get(p.path)) for p in found]
+    return [*placed, *feed.pages(edition, placed)]

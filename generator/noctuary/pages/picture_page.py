@@ -1,0 +1,273 @@
+"""A picture's own page: the picture, one sentence, the table of acquisition, then everything else."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from typing import TYPE_CHECKING, NamedTuple
+
+from noctuary.charts.overlay import MOST_OBJECTS, Marked, Overlay
+from noctuary.charts.zones import ZonesChart, zones_chart
+from noctuary.facts.optics import Optics
+from noctuary.facts.picture import PictureFacts
+from noctuary.pages.addresses import picture_page
+from noctuary.pages.object_summary import ObjectNote, object_note
+from noctuary.pages.overlay_pairs import laid_over
+from noctuary.pages.page import Frame, Link, Page
+from noctuary.pages.picture_view import Shown
+from noctuary.pages.session_rows import Entry, FilterTotal, PlaceNote, entry, filter_totals, place_note
+from noctuary.pages.site_model import SiteModel
+from noctuary.plain_record import plain_record
+
+if TYPE_CHECKING:
+    from noctuary.sky.catalogue import SkyObject
+
+
+@plain_record
+class Gist:
+    """What the one sentence under a picture says; ``places`` in the order of first use.
+
+    ``sky_brightness`` (mag/arcsec²) is averaged by integration.
+    """
+
+    total_s: float
+    nights: int
+    first_night: date | None
+    last_night: date | None
+    rig: str | None
+    focal_length_mm: float | None
+    f_ratio: float | None
+    places: tuple[str, ...]
+    sky_brightness: float | None
+
+
+@plain_record
+class PlacedNote:
+    """Where the picture lies: its centre (ICRS degrees), its up from north through east, its parity."""
+
+    ra_deg: float
+    dec_deg: float
+    position_angle_deg: float
+    mirrored: bool
+
+
+@plain_record
+class PictureContext:
+    """Everything that a picture's page says. Prose is Markdown; numbers carry their units in their names."""
+
+    frame: Frame
+    id: str
+    title: str
+    shown: Shown
+    gist: Gist
+    finished: date
+    entries: tuple[Entry, ...]
+    filters: tuple[FilterTotal, ...]
+    kept: int
+    taken: int
+    kept_share: float | None
+    total_s: float
+    places: tuple[PlaceNote, ...]
+    optics: Optics | None
+    frame_fill: float | None
+    light_m2_h: float
+    depth_mag: float | None
+    reference_rig: str | None
+    placed: PlacedNote | None
+    objects: tuple[ObjectNote, ...]
+    in_field: tuple[Link | str, ...]
+    description: str | None
+    processing: str | None
+    tags: tuple[str, ...]
+    credit: str | None
+    accepted_doubts: tuple[tuple[str, str], ...]
+    replaces: Link | None
+    superseded_by: Link | None
+    builds_on: tuple[Link, ...]
+    part_of: tuple[Link, ...]
+    laid_over: tuple[Link, ...]
+    newer: Link | None
+    older: Link | None
+    shows_the_sun: bool
+    overlay: Overlay | None
+    zones: ZonesChart | None
+
+
+def overlay_of(facts: PictureFacts) -> Overlay | None:
+    """What can be laid over a picture, or ``None`` where nothing says where it lies.
+
+    Named first: the picture's own objects, then those with a name of their own, then the large and the bright.
+    """
+    if facts.placement is None:
+        return None
+    own = {o.name for o in facts.objects}
+
+    def weight(known: SkyObject) -> tuple[int, float, float, str]:
+        size = known.size_arcmin[0] if known.size_arcmin else 0.0
+        named = 0 if known.name in own else 1 if known.common_name else 2
+        return named, -size, known.magnitude if known.magnitude is not None else 99.0, known.name
+
+    seen = sorted(facts.touching, key=lambda found: weight(found[0]))
+    marked = tuple(
+        Marked(
+            name=known.common_name or known.name,
+            ra_deg=known.ra_deg or 0.0,
+            dec_deg=known.dec_deg or 0.0,
+            x=round(x, 1),
+            y=round(y, 1),
+            size_arcmin=known.size_arcmin,
+            size_angle_deg=known.size_angle_deg,
+            is_star=known.kind == "star",
+            rank=rank,
+        )
+        for rank, (known, x, y) in enumerate(seen[:MOST_OBJECTS])
+    )
+    return Overlay(facts.placement.plain, marked)
+
+
+def gist(facts: PictureFacts) -> Gist:
+    seen = facts.optics
+    return Gist(
+        total_s=facts.integration.total_s,
+        nights=facts.integration.nights,
+        first_night=facts.integration.first_night,
+        last_night=facts.integration.last_night,
+        rig=seen.rig if seen else None,
+        focal_length_mm=seen.focal_length_mm if seen else None,
+        f_ratio=seen.f_ratio if seen else None,
+        places=tuple(dict.fromkeys(s.session.place.name for s in facts.sessions)),
+        sky_brightness=None if _is_sun(facts.target) else facts.sky_brightness,
+    )
+
+
+def _is_sun(known: SkyObject | None) -> bool:
+    return known is not None and known.name == "Sun"
+
+
+def comparable_depth(target: SkyObject | None, depth_mag: float | None) -> float | None:
+    """Depth where it says something: not for the Sun, the Moon and planets, whose light drowns the sky's."""
+    return None if target is not None and target.moves else depth_mag
+
+
+def pages(edition: SiteModel) -> list[Page]:
+    """A page for every picture but drafts; one that is not listed is linked from nowhere."""
+    listed = [p.picture.id for p in edition.facts.listed]
+    place_in_order = {name: i for i, name in enumerate(listed)}
+    names = _names(edition)
+    newest = _newest_versions(edition)
+    over = laid_over(edition)
+    parts: dict[str, list[str]] = {}
+    for whole in edition.facts.listed:
+        for part in whole.picture.builds_on:
+            parts.setdefault(part, []).append(whole.picture.id)
+    found = []
+    for facts in edition.facts.pictures.values():
+        shown = edition.shown.get(facts.picture.id)
+        if shown is None:
+            continue
+        at = place_in_order.get(facts.picture.id)
+        others = _Others(
+            newer=listed[at - 1] if at else None,
+            older=listed[at + 1] if at is not None and at + 1 < len(listed) else None,
+            newest=newest.get(facts.picture.id),
+            part_of=parts.get(facts.picture.id, []),
+            over=over.get(facts.picture.id, ()),
+        )
+        page = picture_page(facts.picture.id)
+        context = _context(edition, facts, shown, names, others)
+        found.append(Page(page, "picture.html", context, "picture", facts.picture.listed))
+    return found
+
+
+class _Others(NamedTuple):
+    """The ids of the pictures that one has to do with, and the pages on which it lies over another."""
+
+    newer: str | None
+    older: str | None
+    newest: str | None
+    part_of: list[str]
+    over: tuple[Link, ...]
+
+
+def _context(
+    edition: SiteModel, facts: PictureFacts, shown: Shown, names: Mapping[str, str], others: _Others
+) -> PictureContext:
+    archive, picture, whole = edition.facts.archive, facts.picture, facts.integration
+    placement = facts.placement
+    objects = tuple(object_note(o, edition.addresses) for o in facts.objects)
+    return PictureContext(
+        frame=edition.frame,
+        id=picture.id,
+        title=picture.title,
+        shown=shown,
+        gist=gist(facts),
+        finished=picture.finished,
+        entries=tuple(entry(s, edition.addresses, names.get(s.session.target)) for s in facts.sessions),
+        filters=filter_totals(facts.sessions),
+        kept=whole.kept,
+        taken=whole.taken,
+        kept_share=whole.kept_share,
+        total_s=whole.total_s,
+        places=tuple({s.session.place.name: place_note(s.session.place) for s in facts.sessions}.values()),
+        optics=facts.optics,
+        frame_fill=facts.frame_fill,
+        light_m2_h=facts.light_m2_h,
+        depth_mag=comparable_depth(facts.target, facts.depth_mag),
+        reference_rig=archive.reference_rig.name if archive.reference_rig else None,
+        placed=PlacedNote(
+            *placement.centre, position_angle_deg=placement.position_angle_deg, mirrored=placement.mirrored
+        )
+        if placement
+        else None,
+        objects=objects,
+        in_field=tuple(_named(o, edition) for o, _, _ in facts.in_field or () if o not in facts.objects),
+        description=picture.description,
+        processing=picture.processing,
+        tags=picture.tags,
+        credit=picture.credit,
+        accepted_doubts=tuple(picture.accepted_doubts.items()),
+        replaces=_listed_link(edition, picture.replaces),
+        superseded_by=_listed_link(edition, others.newest),
+        builds_on=tuple(link for name in picture.builds_on if (link := _listed_link(edition, name))),
+        part_of=tuple(link for name in others.part_of if (link := _listed_link(edition, name))),
+        laid_over=others.over if picture.listed else (),
+        newer=_listed_link(edition, others.newer),
+        older=_listed_link(edition, others.older),
+        shows_the_sun=any(map(_is_sun, facts.objects)),
+        overlay=overlay_of(facts),
+        zones=zones_chart(facts.stars, shown.ratio, facts.optics.image_scale_arcsec_px if facts.optics else None),
+    )
+
+
+def _names(edition: SiteModel) -> dict[str, str]:
+    """A name as someone wrote it → the name of the object that it means."""
+    return {
+        written: known.name
+        for p in edition.facts.pictures.values()
+        for written, known in zip(p.picture.objects, p.objects, strict=False)
+    }
+
+
+def _listed_link(edition: SiteModel, picture_id: str | None) -> Link | None:
+    """A link to a picture that lists may speak of; the others are linked from nowhere."""
+    facts = edition.facts.pictures.get(picture_id) if picture_id else None
+    if facts is None or not facts.picture.listed or facts.picture.id not in edition.shown:
+        return None
+    return Link(facts.picture.title, picture_page(facts.picture.id))
+
+
+def _newest_versions(edition: SiteModel) -> dict[str, str]:
+    """For each replaced picture the listed one that stands at the end of the chain of those that replace it."""
+    following = {p.picture.replaces: p.picture.id for p in reversed(edition.facts.listed) if p.picture.replaces}
+    newest = {}
+    for replaced in following:
+        at, seen = replaced, {replaced}
+        while (after := following.get(at)) is not None and after not in seen:
+            seen.add(after)
+            newest[replaced] = at = after
+    return newest
+
+
+def _named(known: SkyObject, edition: SiteModel) -> Link | str:
+    page = edition.addresses.targets.get(known.name)
+    return Link(known.name, page) if page else known.name

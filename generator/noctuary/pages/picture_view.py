@@ -1,0 +1,60 @@
+"""A picture as a page shows it: its files in several sizes, and what stands in for them until they arrive."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from noctuary.plain_record import plain_record
+
+
+@plain_record
+class Source:
+    """One file of a picture. ``file`` is relative to the site's root; ``width`` and ``height`` in pixels."""
+
+    file: str
+    width: int
+    height: int
+    format: Literal["jpeg", "webp"]
+
+
+@plain_record
+class Tiling:
+    """The tiles of a large picture: their folder, the side of a tile in pixels, and how far each layer is reduced."""
+
+    folder: str
+    side: int
+    scale_factors: tuple[int, ...]
+
+
+@plain_record
+class Shown:
+    """A picture that pages can show.
+
+    ``width`` and ``height`` are the finished picture's own pixels, ``placeholder`` its mean colour as
+    ``#rrggbb``, ``page`` the page about it relative to the site's root. ``sources`` are ordered by width;
+    ``full`` is the largest JPEG. ``tiles`` are those of a large picture, which has in them the size of ``full``.
+    """
+
+    id: str
+    title: str
+    alt: str
+    page: str
+    width: int
+    height: int
+    placeholder: str
+    sources: tuple[Source, ...]
+    full: Source
+    tiles: Tiling | None = None
+
+    @property
+    def ratio(self) -> float:
+        """Width over height."""
+        return self.width / self.height
+
+    def of(self, format: str) -> tuple[Source, ...]:
+        """The sources of one format, smallest first."""
+        return tuple(s for s in self.sources if s.format == format)
+
+    def about(self, width: int) -> Source:
+        """The smallest JPEG at least so wide, or the widest there is."""
+        return next((s for s in self.of("jpeg") if s.width >= width), self.full)

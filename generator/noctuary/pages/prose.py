@@ -1,0 +1,211 @@
+"""Markdown as a person writes it → HTML that may stand on a page.
+
+Tables, footnotes and smart punctuation. Headings go below the page's own. HTML that has no business in prose is
+shown as the text that it is; what remains passes an HTML sanitiser, so that no script, style, event or
+``javascript:`` address survives. Relative links are taken from the site's root, wherever the page lies.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+from xml.etree.ElementTree import Element
+
+import markdown
+import nh3
+from markdown.extensions import Extension
+from markdown.postprocessors import Postprocessor
+from markdown.treeprocessors import Treeprocessor
+
+from noctuary.pages.page import relative
+
+_TAGS = {
+    "a", "abbr", "b", "blockquote", "br", "caption", "cite", "code", "dd", "del", "div", "dl", "dt", "em",
+    "h1", "h2", "h3", "h4", "h5", "h6", "hr", "i", "ins", "kbd", "li", "ol", "p", "pre", "q", "s", "small",
+    "strong", "sub", "sup", "table", "tbody", "td", "tfoot", "th", "thead", "tr", "u", "ul", "var",
+}  # fmt: skip
+_ATTRIBUTES = {
+    "a": {"href", "title", "id", "class"},
+    "abbr": {"title"},
+    "div": {"class"},
+    "li": {"id"},
+    "ol": {"start"},
+    "sup": {"id"},
+    "td": {"align", "colspan", "rowspan"},
+    "th": {"align", "colspan", "rowspan"},
+}
+_CLASSES = {"footnote", "footnote-ref", "footnote-backref"}
+_FOREIGN_TAG = re.compile(rf"<(?!/?(?:{'|'.join(sorted(_TAGS, key=len, reverse=True))})(?=[\s/>]))", re.IGNORECASE)
+_PARTS = re.compile(r"(<[^>]*>)")
+_ALIGN = re.compile(r' align="(left|right|center)"')
+
+# Opening and closing marks, double then single, by language; the rest follow English.
+_QUOTES = {
+    "de": "„“‚‘", "cs": "„“‚‘", "sk": "„“‚‘", "sl": "„“‚‘", "hr": "„“‚‘", "da": "„“‚‘", "fr": "«»“”", "it": "«»“”",
+    "es": "«»“”", "pt": "«»“”", "ru": "«»„“", "uk": "«»„“", "pl": "„”‚’", "hu": "„”»«", "ro": "„”«»", "sv": "””’’",
+    "fi": "””’’", "nb": "«»‘’", "nn": "«»‘’", "no": "«»‘’", "nl": "“”‘’", "el": "«»“”",
+}  # fmt: skip
+
+
+class _InProse(Extension):
+    def extendMarkdown(self, md: markdown.Markdown) -> None:
+        # Before raw HTML goes back in (priority 30): tags that will not survive are made text.
+        md.postprocessors.register(_ForeignTagsAsText(md), "foreign-tags", 35)
+        md.treeprocessors.register(_PicturesAsWords(md), "pictures-as-words", 5)
+
+
+class _ForeignTagsAsText(Postprocessor):
+    def run(self, text: str) -> str:
+        stash = self.md.htmlStash.rawHtmlBlocks
+        for number, block in enumerate(stash):
+            if isinstance(block, str):
+                stash[number] = _FOREIGN_TAG.sub("&lt;", block)
+        return text
+
+
+class _PicturesAsWords(Treeprocessor):
+    """A picture in prose would be a file that the site does not have: what it shows is said instead."""
+
+    def run(self, root: Element) -> None:
+        for element in root.iter("img"):
+            element.text = element.get("alt", "")
+            for name in list(element.attrib):
+                del element.attrib[name]
+            element.tag = "span"  # sanitised away, its text stays
+
+
+@lru_cache(maxsize=1)
+def _markdown() -> markdown.Markdown:
+    return markdown.Markdown(
+        extensions=["tables", "footnotes", "sane_lists", "def_list", "fenced_code", _InProse()],
+        extension_configs={"tables": {"use_align_attribute": True}, "footnotes": {"BACKLINK_TEXT": "↑"}},
+        output_format="html",
+    )
+
+
+def prose(text: str | None, *, here: str, name: str, level: int = 2, language: str = "en") -> str:
+    """HTML of a Markdown text on the page ``here``; its highest heading becomes ``level`` (1 to 6).
+
+    ``name`` tells the text from others on the same page, so that their footnotes do not meet.
+    """
+    if not text or not text.strip():
+        return ""
+    engine = _markdown()
+    engine.reset()
+    html = engine.convert(text.replace("\x00", ""))
+    html = _headings_from(html, level)
+
+    def attribute(tag: str, key: str, value: str) -> str | None:
+        if key == "id":
+            return f"{name}-{value}"
+        if key == "class":
+            return " ".join(c for c in value.split() if c in _CLASSES) or None
+        if key == "href":
+            return _address(value, here, name)
+        return value
+
+    cleaned = nh3.clean(
+        html,
+        tags=_TAGS,
+        attributes=_ATTRIBUTES,
+        url_schemes={"http", "https", "mailto"},
+        link_rel="noopener",
+        attribute_filter=attribute,
+        clean_content_tags=set(),
+    )
+    return _set(cleaned, language)
+
+
+def _address(value: str, here: str, name: str) -> str | None:
+    if value.startswith("#"):
+        return f"#{name}-{value[1:]}" if value[1:].startswith("fn") else value
+    if re.match(r"[a-z][a-z0-9+.-]*:", value, re.IGNORECASE):
+        return value
+    if value.startswith(("/", "\\")):
+        return None
+    depth, cleaned = 0, value
+    while cleaned.startswith(("./", "../")):
+        depth, cleaned = depth + 1, cleaned.partition("/")[2]
+    return relative(here, cleaned) if cleaned else None
+
+
+def _headings_from(html: str, level: int) -> str:
+    found = [int(n) for n in re.findall(r"<h([1-6])[\s>]", html)]
+    if not found:
+        return html
+    shift = level - min(found)
+    return re.sub(r"(</?h)([1-6])(?=[\s>])", lambda m: f"{m[1]}{min(6, max(1, int(m[2]) + shift))}", html)
+
+
+def _set(html: str, language: str) -> str:
+    """Cleaned HTML with typographic punctuation outside code, and alignment by class."""
+    marks = _QUOTES.get(language.partition("-")[0].casefold(), "“”‘’")
+    parts: list[str] = []
+    silent = 0
+    before = " "
+    for part in _PARTS.split(html):
+        if part.startswith("<"):
+            if re.match(r"</?(?:code|pre|kbd)\b", part):
+                silent += -1 if part.startswith("</") else 1
+            if re.match(r"</?(?:p|li|t[dh]|h[1-6]|br|blockquote|d[td]|div)\b", part):
+                before = " "
+            parts.append(_ALIGN.sub(r' class="\1"', part))
+        elif part:
+            parts.append(part if silent else punctuation(part, marks, before))
+            before = part[-1]
+    return "".join(parts)
+
+
+_DASHES: tuple[tuple[re.Pattern[str], str], ...] = (
+    (re.compile(r"---"), "—"),
+    (re.compile(r"--"), "–"),
+    (re.compile(r"\.\.\."), "…"),
+    (re.compile(r"(?<=\d) ?- ?(?=\d+(?:\.\d+)?\s?(?:°|%|mm|min|h\b|s\b|m\b))"), "–"),
+    (re.compile(r"(?<![\w.)-])-(?=\d)"), "−"),
+    (re.compile(r"(?<=\d) x (?=\d)"), " × "),
+    (re.compile(r"(?<=\d) (?=(?:°C|%|mm|cm|km|µm|min|mag|kg|MB)(?![a-z]))"), "\u202f"),
+)
+
+
+def punctuation(text: str, marks: str = "“”‘’", before: str = " ") -> str:
+    """Curly quotes, dashes, ellipsis, primes, minus and multiplication signs.
+
+    ``marks``: opening and closing double, opening and closing single; ``before`` is the character ahead.
+    """
+    for pattern, sign in _DASHES:
+        text = pattern.sub(sign, text)
+    if '"' not in text and "'" not in text and "&quot;" not in text:
+        return text
+    text = text.replace("&quot;", '"')
+    double_open = False
+    result = []
+    for c in text:
+        opens = before.isspace() or before in "([{—–-/“„«‚‘\u00a0"
+        if c == '"':
+            if before.isdigit() and not double_open:
+                c = "″"
+            else:
+                double_open = opens
+                c = marks[0] if opens else marks[1]
+        elif c == "'":
+            c = "′" if before.isdigit() and not opens else marks[2] if opens else "’"
+        result.append(c)
+        before = c
+    return "".join(result)
+
+
+def first_words(text: str | None, limit: int = 200) -> str:
+    """The beginning of a Markdown text as plain words, for the description of a page."""
+    if not text:
+        return ""
+    html = str(nh3.clean(_plain(text), tags=set(), clean_content_tags={"script", "style"}))
+    words = re.sub(r"\s+", " ", html).strip()
+    for entity, sign in (("&lt;", "<"), ("&gt;", ">"), ("&nbsp;", " "), ("&amp;", "&")):
+        words = words.replace(entity, sign)
+    return words if len(words) <= limit else words[:limit].rsplit(" ", 1)[0] + "…"
+
+
+def _plain(text: str) -> str:
+    engine = _markdown()
+    engine.reset()
+    return str(engine.convert(text))

@@ -1,0 +1,163 @@
+"""Pages set with a theme's templates.
+
+A theme is a list of folders, the person's own overrides first: a file of an earlier folder stands in for the
+same file of a later one. Everything a template prints is escaped unless it passed the sanitiser of
+:mod:`noctuary.pages.prose` or is a drawing of ours.
+"""
+
+from __future__ import annotations
+
+import re
+from base64 import b64encode
+from collections.abc import Callable, Mapping, Sequence
+from functools import cached_property
+from gettext import NullTranslations
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+import yaml
+from jinja2 import Environment, FunctionLoader, StrictUndefined, TemplateSyntaxError, pass_context
+from jinja2.runtime import Context
+from markupsafe import Markup
+
+from noctuary.charts.drawing import Drawing
+from noctuary.pages import prose as prose_
+from noctuary.pages.constellation_names import NAMES
+from noctuary.pages.languages import BadCatalogue, translations
+from noctuary.pages.page import Page, relative, root
+from noctuary.pages.picture_view import Shown, Source
+from noctuary.pages.theme import SITE_FOLDER, as_published, find
+from noctuary.pages.typography import Typography
+
+#: Nothing from elsewhere, no script or style inside a page; only ``style`` attributes, which place a picture's
+#: proportions and colour.
+CONTENT_POLICY = (
+    "default-src 'none'; img-src 'self'; script-src 'self'; style-src 'self'; style-src-attr 'unsafe-inline'; "
+    "font-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'"
+)
+
+
+class Renderer:
+    """Sets pages with the templates and the words of ``theme_folders`` in a BCP 47 ``language``.
+
+    Raises :class:`jinja2.TemplateError` for a template or a catalogue of words with a mistake in it.
+    """
+
+    def __init__(self, theme_folders: Sequence[Path], language: str = "en") -> None:
+        self.theme_folders = tuple(theme_folders)
+        self.language = language
+        words = self._words()
+        self.typography = Typography(language, words.gettext, words.ngettext)
+        self.environment = Environment(
+            loader=FunctionLoader(self._template),
+            autoescape=True,
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+            keep_trailing_newline=True,
+            extensions=["jinja2.ext.i18n"],
+            auto_reload=False,
+        )
+        self.environment.policies["ext.i18n.trimmed"] = True
+        install: Callable[..., None] = self.environment.install_gettext_translations  # type: ignore[attr-defined]
+        install(words, newstyle=True)
+        self.environment.filters.update(self.typography.filters)
+        self.environment.filters.update(
+            link=_link, file=_theme_file, prose=self._prose, drawn=self._drawn, srcset=_srcset,
+            worded=lambda message: message and words.gettext(message),
+            wall_sizes=_wall_sizes, first_words=prose_.first_words,
+            constellation=lambda short: NAMES.get(short, short),
+        )  # fmt: skip
+
+    def _words(self) -> NullTranslations:
+        try:
+            return translations(self.theme_folders, self.language)
+        except BadCatalogue as error:
+            raise TemplateSyntaxError(error.message, error.line, error.file.name, str(error.file)) from error
+
+    def _template(self, name: str) -> tuple[str, str, Callable[[], bool]] | None:
+        """A template's source; one that is there and cannot be read is an error, not another folder's turn."""
+        file = None if ".." in name.split("/") else find(self.theme_folders, f"templates/{name}")
+        return None if file is None else (file.read_text(encoding="utf-8"), str(file), lambda: True)
+
+    @cached_property
+    def theme(self) -> Mapping[str, Any]:
+        """What the theme says of itself (``theme.yaml``); its styles are one where they are published as one."""
+        file = find(self.theme_folders, "theme.yaml")
+        said = yaml.safe_load(file.read_text(encoding="utf-8")) or {} if file else {}
+        return {**said, "stylesheets": as_published(self.theme_folders)}
+
+    def render(self, page: Page) -> str:
+        """The page as HTML."""
+        words = page.words()
+        text = self.environment.get_template(page.template).render(
+            words,
+            here=page.path,
+            root=root(page.path),
+            kind=page.kind,
+            listed=page.listed,
+            data=page.data,
+            share=page.share,
+            theme=self.theme,
+            content_policy=CONTENT_POLICY,
+            direction=self.typography.locale.text_direction,
+        )
+        # Blank lines are what templates leave behind; text in which they mean something is not pre-formatted here.
+        return _vouched(re.sub(r"\n[ \t]*(?=\n)", "", text) if "<pre" not in text else text)
+
+    @cached_property
+    def _prose(self) -> Callable[..., Markup]:
+        language = self.language
+
+        @pass_context
+        def prose(context: Context, text: str | None, name: str = "text", level: int = 2) -> Markup:
+            return Markup(prose_.prose(text, here=_here(context), name=name, level=level, language=language))
+
+        return prose
+
+    def _drawn(self, drawing: Drawing | str) -> Markup:
+        return Markup(drawing if isinstance(drawing, str) else drawing.svg(self.typography))
+
+
+def _vouched(html: str) -> str:
+    """The page, its policy naming the digest of every data block in it (Content Security Policy Level 3, 6.7.3).
+
+    Browsers run no data block and ask no policy about one; checkers do.
+    """
+    blocks = re.findall(r'<script type="application/[\w.+-]+">(.*?)</script>', html, re.DOTALL)
+    digests = [b64encode(sha256(block.encode()).digest()).decode() for block in blocks]
+    vouched = "".join(f" &#39;sha256-{digest}&#39;" for digest in dict.fromkeys(digests))
+    return html.replace("script-src &#39;self&#39;", f"script-src &#39;self&#39;{vouched}", 1)
+
+
+def _here(context: Context) -> str:
+    """The address of the page that is being set."""
+    return str(context.resolve("here"))
+
+
+@pass_context
+def _link(context: Context, page: str) -> str:
+    """The way from the page being set to another file of the site."""
+    return relative(_here(context), page)
+
+
+@pass_context
+def _theme_file(context: Context, file: str) -> str:
+    """The way to a style, script or font of the theme."""
+    return relative(_here(context), f"{SITE_FOLDER}/{file}")
+
+
+@pass_context
+def _srcset(context: Context, shown: Shown, format: str) -> str:
+    here = _here(context)
+
+    def said(source: Source) -> str:
+        return f"{relative(here, source.file)} {source.width}w"
+
+    return ", ".join(map(said, shown.of(format)))
+
+
+def _wall_sizes(shown: Shown) -> str:
+    """How wide a picture hangs, for browsers that do not measure it: rows of a wall are 15rem high at least."""
+    return f"{min(99.0, shown.ratio * 18):.0f}rem"

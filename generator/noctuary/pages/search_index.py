@@ -1,0 +1,155 @@
+"""What the front page's pictures can be found by: a small index that a script asks for when someone looks.
+
+It holds listed pictures alone, and of them what their pages show. It is a script that hands over a value, since a
+page opened as a file may not read other files. Words stand folded (no accents, no capitals), each once, with the
+numbers of the pictures in which it occurs; the name of an object is one word beside its parts: ``ngc2238``.
+"""
+
+from __future__ import annotations
+
+import html
+import json
+import re
+import unicodedata
+from collections.abc import Iterable
+from functools import partial
+
+from noctuary.facts.picture import PictureFacts
+from noctuary.memo import Memo
+from noctuary.pages.addresses import picture_page
+from noctuary.pages.constellation_names import NAMES
+from noctuary.pages.product import Product, digest
+from noctuary.pages.site_model import SiteModel
+from noctuary.plain_record import plain_record
+
+#: Where the index lies in the site.
+SEARCH_INDEX = "search-index.js"
+
+#: By what the wall can be filtered, in the order in which it is offered.
+FACETS = ("kind", "constellation", "target", "rig", "filter", "year", "place")
+
+_WORD = re.compile(r"[^\W_]+")
+_DESIGNATION = re.compile(r"([^\W\d_]+)[\s-]*(\d[\w-]*)")
+_TAG = re.compile(r"<[^>]*>")
+
+
+@plain_record
+class Found:
+    """A picture as it can be found. ``values``: for each of :data:`FACETS` what holds of it, ``None``: unfiltered.
+
+    ``words`` are those of short texts (title, objects by all their names, tags) and those that its text shows,
+    folded, with blanks between.
+    """
+
+    page: str
+    values: tuple[tuple[str | None, ...], ...]
+    words: str
+
+
+def products(edition: SiteModel, program: str, memory: Memo) -> list[Product]:
+    """The index as a file of the site."""
+    found = tuple(_found(p, memory) for p in edition.facts.listed if p.picture.id in edition.shown)
+    ingredients = {"words and facts": digest(found), "program": digest(program)}
+    return [Product(SEARCH_INDEX, ingredients, partial(written, found))]
+
+
+def _found(facts: PictureFacts, memory: Memo) -> Found:
+    picture, target = facts.picture, facts.target
+    sessions = [s.session for s in facts.sessions]
+    # The target alone decides kind and constellation, as it does on the pages of these.
+    values: tuple[Iterable[str | None], ...] = (
+        [target.kind] if target else [],
+        [NAMES.get(target.constellation, target.constellation)] if target and target.constellation else [],
+        [target.common_name or target.name] if target else [],
+        [s.rig.name for s in sessions],
+        [group.filter for s in sessions for group in s.frames],
+        [str(picture.finished.year)],
+        [s.place.name for s in sessions],
+    )
+    names = [picture.title, *picture.tags, picture.credit or ""]
+    for known in facts.objects:
+        names += [known.name, known.common_name or "", known.kind, *known.also]
+        if known.constellation:
+            names.append(NAMES.get(known.constellation, known.constellation))
+    said = tuple(dict.fromkeys(name for name in names if name)), (picture.description, picture.processing)
+    return Found(
+        page=picture_page(picture.id),
+        values=tuple(tuple(dict.fromkeys(v)) for v in values),
+        words=memory.ask(("words", *said), lambda: " ".join(sorted(words_of(*said)))),
+    )
+
+
+def folded(text: str) -> str:
+    """Text without accents and capitals: what is compared when someone looks for a word.
+
+    >>> folded("Große Wolke, Cæsar, Ångström")
+    'grosse wolke, cæsar, angstrom'
+    """
+    # Taking a letter apart may bring out a capital (a mathematical 𝕬), folding it another accent: so until it stands.
+    while True:
+        plain = unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", text).casefold())
+        found = "".join(c for c in plain if not unicodedata.combining(c))
+        if found == text:
+            return found
+        text = found
+
+
+def words_of(names: Iterable[str], prose: Iterable[str | None] = ()) -> set[str]:
+    """The words in short texts and those that Markdown shows, folded. Addresses in Markdown are no words of the page;
+    the name of an object is one word as well.
+
+    >>> sorted(words_of(["NGC 2238"]))
+    ['2238', 'ngc', 'ngc2238']
+    """
+    from noctuary.pages import prose as prose_
+
+    words: set[str] = set()
+    for name in names:
+        plain = folded(name)
+        words.update(_WORD.findall(plain))
+        words.update(re.sub(r"[\W_]", "", a + b) for a, b in _DESIGNATION.findall(plain))
+    for text in filter(None, prose):
+        shown = html.unescape(_TAG.sub(" ", prose_.prose(text, here="", name="text")))
+        words.update(_WORD.findall(folded(shown)))
+    return words
+
+
+def written(found: tuple[Found, ...]) -> bytes:
+    """The index as a script: one call of ``foundPictures`` with
+
+    ``facets`` (name, values), ``pictures`` (page, for each facet the numbers of its values) and ``words``
+    (word → numbers of pictures, each as its distance from the one before).
+    """
+    facets = []
+    numbers: list[dict[str | None, int]] = []
+    for place, name in enumerate(FACETS):
+        values: list[str | None] = sorted(
+            {v for f in found for v in f.values[place]}, key=lambda v: _order(name, v)
+        )  # fmt: skip
+        facets.append([name, values])
+        numbers.append({value: number for number, value in enumerate(values)})
+    pictures = [[f.page, *([numbers[i][v] for v in values] for i, values in enumerate(f.values))] for f in found]
+    words: dict[str, list[int]] = {}
+    for number, f in enumerate(found):
+        for word in f.words.split():
+            words.setdefault(word, []).append(number)
+    steps = {
+        word: [at - before for before, at in zip([0, *where], where, strict=False)]
+        for word, where in sorted(words.items())
+    }
+    plain = json.dumps(
+        {"facets": facets, "pictures": pictures, "words": steps}, ensure_ascii=False, separators=(",", ":")
+    )
+    # JSON is JavaScript but for two line ends; they do not occur in folded words, but names may hold anything.
+    safe = plain.replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
+    return f"foundPictures({safe});\n".encode("utf-8", "replace")
+
+
+def _order(facet: str, value: str | None) -> tuple[object, ...]:
+    """Years newest first; names as one would look them up, numbers by their size, none at all last."""
+    if value is None:
+        return (1,)
+    if facet == "year":
+        return 0, -int(value)
+    parts = re.split(r"(\d+)", folded(value))
+    return 0, [(int(p), "") if p.isdecimal() and len(p) < 16 else (float("inf"), p) for p in parts]

@@ -1,0 +1,155 @@
+"""Sessions as a page lists them: what was gathered, from where, under what sky."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date, datetime
+from typing import TYPE_CHECKING, Literal
+
+from noctuary.archive.records import Calibration, FrameGroup, Place
+from noctuary.facts.exposure import group_integration_s
+from noctuary.facts.picture import SessionFacts
+from noctuary.pages.addresses import Addresses
+from noctuary.plain_record import plain_record
+
+if TYPE_CHECKING:
+    from noctuary.sky.session_sky import SkyDuring
+
+
+@plain_record
+class PlaceNote:
+    """A place as it is published: coordinates in degrees only where the person lets them be shown.
+
+    ``rounded`` says that they are whole degrees; elevation in metres only with the exact position.
+    """
+
+    name: str
+    latitude_deg: float | None
+    longitude_deg: float | None
+    elevation_m: float | None
+    rounded: bool
+
+
+def place_note(place: Place) -> PlaceNote:
+    if place.publish == "name":
+        return PlaceNote(place.name, None, None, None, False)
+    latitude, longitude, elevation = place.published
+    exact = place.publish == "exact"
+    return PlaceNote(place.name, latitude, longitude, elevation if exact else None, not exact)
+
+
+@plain_record
+class FrameLine:
+    """One frame group and the seconds of light that it gave."""
+
+    group: FrameGroup
+    integration_s: float
+
+
+MoonCourse = Literal["up", "rises", "sets", "down"]
+Darkness = Literal["dark", "partly", "light"]
+
+
+@plain_record
+class Entry:
+    """One session. Clock times carry the place's time zone; angles and fractions are as the facts give them.
+
+    ``low_deg`` and ``high_deg``: the least and the greatest of the target's altitudes at start, middle and end.
+    """
+
+    night: date
+    night_page: str | None
+    target: str
+    target_page: str | None
+    place: str
+    rig: str
+    start: datetime | None
+    end: datetime | None
+    transit: datetime | None
+    frames: tuple[FrameLine, ...]
+    integration_s: float
+    shutter_open_share: float | None
+    sky: SkyDuring | None
+    low_deg: float | None
+    high_deg: float | None
+    moon_fraction: float | None
+    moon_course: MoonCourse | None
+    darkness: Darkness | None
+    sky_brightness: float | None
+    star_width_arcsec: float | None
+    calibration: Calibration | None
+    note: str | None
+
+
+@plain_record
+class FilterTotal:
+    """What came through one filter (``None``: no filter)."""
+
+    filter: str | None
+    kept: int
+    taken: int
+    integration_s: float
+
+
+def entry(facts: SessionFacts, addresses: Addresses, target: str | None) -> Entry:
+    """A session as an entry; ``target`` is the name of its object where that is known."""
+    session, sky = facts.session, facts.sky
+    name = target or session.target
+    zone = session.start.tzinfo if session.start else None
+    transit = sky.transit_utc.astimezone(zone) if sky and sky.transit_utc and sky.crosses_transit else None
+    heights = _heights(sky) if sky else ()
+    return Entry(
+        night=session.night,
+        night_page=addresses.nights.get(session.night),
+        target=name,
+        target_page=addresses.targets.get(name),
+        place=session.place.name,
+        rig=session.rig.name,
+        start=session.start,
+        end=session.end,
+        transit=transit,
+        frames=tuple(FrameLine(g, group_integration_s(g)) for g in session.frames),
+        integration_s=facts.integration_s,
+        shutter_open_share=facts.shutter_open_share,
+        sky=sky,
+        low_deg=min(heights, default=None),
+        high_deg=max(heights, default=None),
+        moon_fraction=facts.moon_fraction,
+        moon_course=_moon_course(sky) if sky else None,
+        darkness=_darkness(sky.dark_share) if sky else None,
+        sky_brightness=session.sky_brightness,
+        star_width_arcsec=session.star_width_arcsec,
+        calibration=session.calibration,
+        note=session.note,
+    )
+
+
+def _heights(sky: SkyDuring) -> tuple[float, ...]:
+    three = sky.target_altitude_start_deg, sky.target_altitude_middle_deg, sky.target_altitude_end_deg
+    return tuple(float(h) for h in three if h is not None)
+
+
+def _moon_course(sky: SkyDuring) -> MoonCourse:
+    start, end = sky.moon_altitude_start_deg > 0, sky.moon_altitude_end_deg > 0
+    if start and end:
+        return "up"
+    if start != end:
+        return "rises" if end else "sets"
+    return "up" if sky.moon_altitude_middle_deg > 0 else "down"
+
+
+def _darkness(share: float) -> Darkness:
+    # What rounds to all or to nothing in percent is said in words.
+    return "dark" if share >= 0.995 else "light" if share < 0.005 else "partly"
+
+
+def filter_totals(sessions: Iterable[SessionFacts]) -> tuple[FilterTotal, ...]:
+    """Totals by filter over distinct sessions, in the order in which the filters were first used."""
+    totals: dict[str | None, list[float]] = {}
+    for facts in sessions:
+        for group in facts.session.frames:
+            sums = totals.setdefault(group.filter, [0, 0, 0.0])
+            sums[0] += group.kept
+            sums[1] += group.taken
+            sums[2] += group_integration_s(group)
+    return tuple(FilterTotal(name, int(kept), int(taken), light) for name, (kept, taken, light) in totals.items())

@@ -1,0 +1,44 @@
+"""The share picture of every picture's page: what its lines say, and what it is drawn from."""
+
+from __future__ import annotations
+
+from noctuary.pages.object_summary import ObjectNote, object_note
+from noctuary.pages.page import Frame, Page
+from noctuary.pages.picture_page import Gist, gist
+from noctuary.pages.site_model import SiteModel
+from noctuary.pages.social_metadata import share_picture
+from noctuary.plain_record import plain_record
+
+
+@plain_record
+class CardContext:
+    """What the lines below the picture may say; ``id`` is the picture's."""
+
+    frame: Frame
+    id: str
+    title: str
+    objects: tuple[ObjectNote, ...]
+    gist: Gist
+
+
+def cards(edition: SiteModel) -> list[Page]:
+    """The lines of each share picture as a text to be set; none where the site has no address."""
+    if edition.facts.archive.address is None:
+        return []
+    return [
+        Page(
+            share_picture(picture_id),
+            "share_lines.txt",
+            CardContext(
+                frame=edition.frame,
+                id=picture_id,
+                title=" ".join(facts.picture.title.split()),
+                objects=tuple(object_note(o, edition.addresses) for o in facts.objects),
+                gist=gist(facts),
+            ),
+            "share picture",
+            facts.picture.listed,
+        )
+        for picture_id, facts in edition.facts.pictures.items()
+        if picture_id in edition.shown
+    ]

@@ -1,0 +1,198 @@
+"""What a page says of itself to those it is sent to: its own address, a picture, and structured data.
+
+Only where the site's address is known. The structured data are those of schema.org; they hold what the page shows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from noctuary.archive.records import Archive
+from noctuary.charts.address_code import AddressCode
+from noctuary.charts.drawing import Drawing
+from noctuary.facts.picture import PictureFacts
+from noctuary.pages import observing_card as card_page
+from noctuary.pages.addresses import exhibit_page, night_page, picture_page, slides_page, year_page
+from noctuary.pages.compare_page import CompareContext
+from noctuary.pages.page import Page
+from noctuary.pages.picture_view import Shown
+from noctuary.pages.session_rows import PlaceNote, place_note
+from noctuary.pages.site_model import FRONT, SiteModel
+from noctuary.plain_record import plain_record
+
+Plain = dict[str, Any]
+
+FEED = "feed.xml"
+
+
+@plain_record
+class Share:
+    """How a page appears where its address is pasted. Addresses are absolute.
+
+    ``picture`` is the share picture, ``picture_alt`` what it shows; ``structured`` is JSON-LD; ``code`` is for
+    the printed sheet of a picture; ``feed`` is the file of the feed where there is one.
+    """
+
+    address: str
+    site: str
+    picture: str | None
+    picture_alt: str
+    structured: Plain
+    code: Drawing | None
+    feed: str | None
+
+
+def share_picture(picture_id: str) -> str:
+    """Where the share picture of a picture lies."""
+    return f"share/{picture_id}.jpg"
+
+
+def absolute(site: str, page: str) -> str:
+    """The address of a page of a site; the front page is the site itself."""
+    return site if page == FRONT else site + page
+
+
+def shares(edition: SiteModel, pages: Iterable[Page]) -> dict[str, Share]:
+    """For every page that is a place of its own, how it is shared; nothing where the site has no address."""
+    site = edition.facts.archive.address
+    if site is None:
+        return {}
+    shown_on = _pictures_of_pages(edition)
+    listed = [p for p in edition.facts.listed if p.picture.id in edition.shown]
+    by_page = {picture_page(i): f for i, f in edition.facts.pictures.items() if i in edition.shown}
+    found = {}
+    for page in pages:
+        if page.kind == "redirect":
+            continue
+        own = by_page.get(page.path)
+        there = _pair(edition, page.context) or shown_on.get(page.path, [])
+        pictures = [own] if own else there or listed[:1]
+        first = pictures[0] if pictures else None
+        address = absolute(site, page.path)
+        found[page.path] = Share(
+            address=address,
+            site=site,
+            picture=site + share_picture(first.picture.id) if first else None,
+            picture_alt=edition.shown[first.picture.id].alt if first else "",
+            structured=_structured(edition, site, address, page, own, there),
+            code=AddressCode(address) if own else None,
+            feed=FEED if listed else None,
+        )
+    return found
+
+
+def _pictures_of_pages(edition: SiteModel) -> dict[str, list[PictureFacts]]:
+    """The listed pictures that stand on a page, by its path."""
+    facts = edition.facts
+    found: dict[str, list[PictureFacts]] = {FRONT: list(facts.listed)}
+    for target in facts.targets:
+        found[edition.addresses.targets[target.name]] = list(target.pictures)
+        found[card_page.address(edition, target.name)] = list(target.pictures[:1])
+    for night in facts.nights:
+        found[night_page(night.night)] = list(night.pictures)
+    for year in facts.years:
+        found[year_page(year.year)] = list(year.pictures)
+    for exhibit in facts.archive.exhibits:
+        slides = (facts.pictures.get(picture_id) for picture_id, _ in exhibit.pictures)
+        found[exhibit_page(exhibit.id)] = found[slides_page(exhibit.id)] = [p for p in slides if p is not None]
+    return {
+        page: kept
+        for page, pictures in found.items()
+        if (kept := [p for p in pictures if p.picture.listed and p.picture.id in edition.shown])
+    }
+
+
+def _pair(edition: SiteModel, context: object) -> list[PictureFacts]:
+    """The two pictures of a page that lays them over each other, the newer first."""
+    if not isinstance(context, CompareContext):
+        return []
+    return [edition.facts.pictures[side.shown.id] for side in (context.newer, context.older)]
+
+
+def _structured(
+    edition: SiteModel, site: str, address: str, page: Page, own: PictureFacts | None, pictures: list[PictureFacts]
+) -> Plain:
+    archive = edition.facts.archive
+    if own is not None:
+        said = photograph(archive, own, edition.shown[own.picture.id])
+    elif page.path == FRONT:
+        said = {
+            "@type": "WebSite",
+            "name": archive.title,
+            **({"description": archive.description} if archive.description else {}),
+            "creator": _person(archive),
+            "license": _licence(archive),
+        }
+    else:
+        said = {"@type": "CollectionPage" if pictures else "WebPage"}
+    said = {"@context": "https://schema.org", **said, "@id": address, "url": address, "inLanguage": archive.language}
+    if page.path != FRONT:
+        said["isPartOf"] = {"@type": "WebSite", "name": archive.title, "url": site}
+        if pictures and own is None:
+            said["hasPart"] = [
+                {"@type": "Photograph", "name": p.picture.title, "url": site + picture_page(p.picture.id)}
+                for p in pictures
+            ]
+    return said
+
+
+def photograph(archive: Archive, facts: PictureFacts, shown: Shown) -> Plain:
+    """A picture as schema.org describes a photograph. Places stand in it as far as they are published."""
+    site, picture = archive.address or "", facts.picture
+    small = shown.about(480)
+    rights = {
+        "creator": _person(archive),
+        "creditText": picture.credit or archive.author,
+        "license": _licence(archive),
+        "copyrightNotice": f"{archive.author}, {picture.finished.year}. {archive.licence}",
+    }
+    places = {f.session.place.name: f.session.place for f in facts.sessions}
+    first, last = facts.integration.first_night, facts.integration.last_night
+    said: Plain = {
+        "@type": "Photograph",
+        "name": picture.title,
+        **rights,
+        "dateCreated": picture.finished.isoformat(),
+    }
+    if first and last:
+        said["temporalCoverage"] = first.isoformat() if first == last else f"{first}/{last}"
+    if facts.objects:
+        said["about"] = [
+            {"@type": "Thing", "name": o.name, **({"alternateName": list(o.also)} if o.also else {})}
+            for o in facts.objects
+        ]
+    if picture.tags:
+        said["keywords"] = list(picture.tags)
+    if places:
+        said["contentLocation"] = [_place(place_note(place)) for place in places.values()]
+    said["image"] = {
+        "@type": "ImageObject",
+        "name": picture.title,
+        "caption": shown.alt,
+        "contentUrl": site + shown.full.file,
+        "thumbnailUrl": site + small.file,
+        "encodingFormat": "image/jpeg",
+        "width": shown.full.width,
+        "height": shown.full.height,
+        "representativeOfPage": True,
+        **rights,
+    }
+    return said
+
+
+def _place(note: PlaceNote) -> Plain:
+    if note.latitude_deg is None:
+        return {"@type": "Place", "name": note.name}
+    geo: Plain = {"@type": "GeoCoordinates", "latitude": note.latitude_deg, "longitude": note.longitude_deg}
+    if note.elevation_m is not None:
+        geo["elevation"] = note.elevation_m
+    return {"@type": "Place", "name": note.name, "geo": geo}
+
+
+def _person(archive: Archive) -> Plain:
+    return {"@type": "Person", "name": archive.author}
+
+
+def _licence(archive: Archive) -> Plain:
+    return {"@type": "CreativeWork", "name": archive.licence}

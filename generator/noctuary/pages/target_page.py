@@ -1,0 +1,220 @@
+"""A target's page: its history, years running down, newest first, with the chart of hours beside them."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from noctuary.charts.drawing import Drawing
+from noctuary.charts.hours import hours_chart
+from noctuary.charts.season import SeasonChart
+from noctuary.charts.sky_map import Finder, Outline
+from noctuary.facts.target import Growth, TargetFacts
+from noctuary.pages import observing_card as card_page
+from noctuary.pages.addresses import picture_page
+from noctuary.pages.compare_page import comparable
+from noctuary.pages.gallery import GalleryItem, hung
+from noctuary.pages.object_summary import ObjectNote, object_note
+from noctuary.pages.overlay_pairs import address
+from noctuary.pages.page import Frame, Link, Page, relative
+from noctuary.pages.picture_page import comparable_depth
+from noctuary.pages.session_rows import FilterTotal, filter_totals
+from noctuary.pages.site_model import SiteModel
+from noctuary.plain_record import plain_record
+
+
+@plain_record
+class NightLine:
+    """What one night brought for the target: seconds through each filter (``None``: no filter)."""
+
+    night: date
+    page: str | None
+    place: str
+    rig: str
+    filters: tuple[str | None, ...]
+    integration_s: float
+
+
+@plain_record
+class Version:
+    """One picture in the line of a target's pictures; ``compare``: the page of it and the one before it.
+
+    ``laid``: on that page they lie over each other.
+    """
+
+    title: str
+    page: str
+    finished: date
+    growth: Growth
+    compare: str | None
+    laid: bool
+
+
+@plain_record
+class TargetYear:
+    """A calendar year of evenings and of pictures finished, each newest first."""
+
+    year: int
+    pictures: tuple[tuple[GalleryItem, Growth], ...]
+    nights: tuple[NightLine, ...]
+    integration_s: float
+
+
+@plain_record
+class TargetContext:
+    """``half_magnitude_h``: hours still needed on the latest rig, ``latest_rig``, for another 0.5 mag."""
+
+    frame: Frame
+    object: ObjectNote
+    history: tuple[Version, ...]
+    card: str | None
+    years: tuple[TargetYear, ...]
+    filters: tuple[FilterTotal, ...]
+    total_s: float
+    nights: int
+    first_night: date | None
+    last_night: date | None
+    light_m2_h: float
+    depth_mag: float | None
+    half_magnitude_h: float | None
+    latest_rig: str | None
+    reference_rig: str | None
+    same_constellation: tuple[Link, ...]
+    same_kind: tuple[Link, ...]
+    growth: Drawing | None
+    seasons: tuple[Drawing, ...]
+    finder: Drawing | None
+    shows_the_sun: bool
+
+
+def pages(edition: SiteModel) -> list[Page]:
+    targets = edition.facts.targets
+    in_constellation: dict[str, list[Link]] = {}
+    of_kind: dict[str, list[Link]] = {}
+    for t in sorted(targets, key=lambda t: t.name):
+        link = Link(t.name, edition.addresses.targets[t.name])
+        of_kind.setdefault(t.object.kind, []).append(link)
+        if t.object.constellation:
+            in_constellation.setdefault(t.object.constellation, []).append(link)
+    found = []
+    for t in targets:
+        here = edition.addresses.targets[t.name]
+        same_place = in_constellation.get(t.object.constellation or "", [])
+        context = _context(
+            edition,
+            t,
+            tuple(link for link in same_place if link.page != here),
+            tuple(link for link in of_kind[t.object.kind] if link.page != here),
+        )
+        found.append(Page(here, "target.html", context, "target"))
+    return found
+
+
+def _context(
+    edition: SiteModel, target: TargetFacts, same_constellation: tuple[Link, ...], same_kind: tuple[Link, ...]
+) -> TargetContext:
+    whole = target.integration
+    reference = edition.facts.archive.reference_rig
+    made = tuple((p.picture.finished, p.picture.title) for p in target.pictures)
+    return TargetContext(
+        frame=edition.frame,
+        object=object_note(target.object, edition.addresses),
+        history=_history(edition, target),
+        card=card_page.address(edition, target.name) if card_page.has_card(target) else None,
+        years=_years(edition, target),
+        filters=filter_totals(target.sessions),
+        total_s=whole.total_s,
+        nights=whole.nights,
+        first_night=whole.first_night,
+        last_night=whole.last_night,
+        light_m2_h=target.light_m2_h,
+        depth_mag=comparable_depth(target.object, target.depth_mag),
+        half_magnitude_h=None if target.object.moves else target.half_magnitude_h,
+        latest_rig=target.sessions[-1].session.rig.name if target.sessions else None,
+        reference_rig=reference.name if reference else None,
+        same_constellation=same_constellation,
+        same_kind=same_kind,
+        growth=hours_chart(target.steps, made),
+        seasons=_seasons(edition, target),
+        finder=_finder(edition, target),
+        shows_the_sun=target.name == "Sun",
+    )
+
+
+def _seasons(edition: SiteModel, target: TargetFacts) -> tuple[SeasonChart, ...]:
+    """The season of a target with a fixed place, from each place that it was shot at, the latest first."""
+    known = target.object
+    if known.ra_deg is None or known.dec_deg is None or target.integration.last_night is None:
+        return ()
+    places = {f.session.place.name: f.session.place for f in reversed(target.sessions)}
+    found = []
+    for place in places.values():
+        latitude, longitude, _ = place.published
+        limit, year = edition.facts.archive.horizon_deg, target.integration.last_night.year
+        found.append(SeasonChart(place.name, latitude, longitude, known.ra_deg, known.dec_deg, limit, year))
+    return tuple(found)
+
+
+def _finder(edition: SiteModel, target: TargetFacts) -> Finder | None:
+    """The sky around a target with a fixed place, with the outlines of its pictures that are placed."""
+    known = target.object
+    if known.ra_deg is None or known.dec_deg is None:
+        return None
+    here = edition.addresses.targets[target.name]
+    outlines = tuple(
+        Outline(p.picture.title, relative(here, picture_page(p.picture.id)), p.placement.corners_deg)
+        for p in target.pictures
+        if p.placement is not None and p.picture.id in edition.shown
+    )
+    return Finder(known.name, known.ra_deg, known.dec_deg, outlines)
+
+
+def _history(edition: SiteModel, target: TargetFacts) -> tuple[Version, ...]:
+    """The target's pictures that can be shown, newest first, each with what it added since the one before."""
+    titles = {p.picture.id: p.picture for p in target.pictures if p.picture.id in edition.shown}
+    found = []
+    for g in reversed(target.growth):
+        picture = titles.get(g.picture_id)
+        if picture is None:
+            continue
+        pair = (g.before_id, g.picture_id) if g.before_id in titles else None
+        found.append(
+            Version(
+                title=picture.title,
+                page=picture_page(picture.id),
+                finished=picture.finished,
+                growth=comparable(target, g),
+                compare=address(edition, target.name, *pair) if pair else None,
+                laid=pair in edition.layers,
+            )
+        )
+    return tuple(found)
+
+
+def _years(edition: SiteModel, target: TargetFacts) -> tuple[TargetYear, ...]:
+    growth = {g.picture_id: comparable(target, g) for g in target.growth}
+    pictures: dict[int, list[tuple[GalleryItem, Growth]]] = {}
+    for p in target.pictures:
+        if (picture := hung(p, edition)) is not None:
+            pictures.setdefault(p.picture.finished.year, []).append((picture, growth[p.picture.id]))
+    nights: dict[int, dict[tuple[date, str, str], list[tuple[tuple[str | None, ...], float]]]] = {}
+    for f in reversed(target.sessions):
+        s = f.session
+        key = (s.night, s.place.name, s.rig.name)
+        filters = tuple(g.filter for g in s.frames)
+        nights.setdefault(s.night.year, {}).setdefault(key, []).append((filters, f.integration_s))
+    found = []
+    for year in sorted(pictures.keys() | nights.keys(), reverse=True):
+        lines = tuple(
+            NightLine(
+                night=night,
+                page=edition.addresses.nights.get(night),
+                place=place,
+                rig=rig,
+                filters=tuple(dict.fromkeys(name for filters, _ in parts for name in filters)),
+                integration_s=sum(light for _, light in parts),
+            )
+            for (night, place, rig), parts in nights.get(year, {}).items()
+        )
+        light = sum(line.integration_s for line in lines)
+        found.append(TargetYear(year, tuple(pictures.get(year, ())), lines, light))
+    return tuple(found)

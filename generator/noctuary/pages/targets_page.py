@@ -1,0 +1,59 @@
+"""The list of targets: a table that script can sort and that reads as well without."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from noctuary.pages.object_summary import ObjectNote, object_note
+from noctuary.pages.page import Frame, Page
+from noctuary.pages.picture_page import comparable_depth
+from noctuary.pages.site_model import TARGETS, SiteModel
+from noctuary.plain_record import plain_record
+
+
+@plain_record
+class TargetLine:
+    """One target with its totals (seconds, evenings, listed pictures)."""
+
+    object: ObjectNote
+    total_s: float
+    nights: int
+    pictures: int
+    first_night: date | None
+    last_night: date | None
+    depth_mag: float | None
+
+
+@plain_record
+class TargetsContext:
+    """Targets by name, as a person would look them up."""
+
+    frame: Frame
+    targets: tuple[TargetLine, ...]
+    reference_rig: str | None
+
+
+def pages(edition: SiteModel) -> list[Page]:
+    lines = tuple(
+        TargetLine(
+            object=object_note(t.object, edition.addresses),
+            total_s=t.integration.total_s,
+            nights=t.integration.nights,
+            pictures=len(t.pictures),
+            first_night=t.integration.first_night,
+            last_night=t.integration.last_night,
+            depth_mag=comparable_depth(t.object, t.depth_mag),
+        )
+        for t in sorted(edition.facts.targets, key=lambda t: _by_number(t.name))
+    )
+    reference = edition.facts.archive.reference_rig
+    context = TargetsContext(edition.frame, lines, reference.name if reference else None)
+    return [Page(TARGETS, "targets.html", context, "targets")]
+
+
+def _by_number(name: str) -> tuple[str, float, str]:
+    """IC 434 before IC 1805: the word first, then the number."""
+    words = name.rsplit(maxsplit=1)
+    if len(words) == 2 and words[1].isascii() and words[1].isdigit() and len(words[1]) < 16:
+        return words[0].casefold(), float(words[1]), name
+    return name.casefold(), -1.0, name

@@ -1,0 +1,119 @@
+"""The files of a theme: templates that set pages, and styles, scripts and fonts that are published as they are."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+#: The folder of the site that holds a theme's published files.
+SITE_FOLDER = "theme"
+#: The folders of a theme that are published, and what is published of them: a theme may keep its sources there.
+PUBLISHED = {
+    "styles": {".css"},
+    "scripts": {".js", ".txt"},
+    "fonts": {".woff2", ".txt"},
+    "images": {".svg", ".png", ".jpg", ".webp"},
+}
+
+
+class NoSuchTheme(ValueError):
+    """A theme that is neither one of ours nor a folder with templates in it."""
+
+
+def themes_home() -> Path:
+    """Where the themes of this program lie: beside the package in a checkout, inside it when installed."""
+    package = Path(__file__).resolve().parent.parent
+    inside = package / "themes"
+    return inside if inside.is_dir() else package.parent.parent / "themes"
+
+
+def theme_folders(theme: str | None, archive: Path) -> tuple[Path, ...]:
+    """The folders in which a theme's files are looked for, the archive's own ``theme/`` first.
+
+    ``theme`` is a name (``None``: the default theme, ``umbra``) or a folder, relative to the archive; a folder
+    that lacks a file is helped out by the default theme.
+    """
+    home = themes_home()
+    chosen = theme or "umbra"
+    folders = [archive / "theme"]
+    if _is_plain(chosen) and (home / chosen / "templates").is_dir():
+        folders.append(home / chosen)
+    elif (archive / chosen).is_dir():
+        folders.append(archive / chosen)
+    else:
+        known = ", ".join(sorted(p.name for p in home.iterdir() if (p / "templates").is_dir()))
+        raise NoSuchTheme(f"there is no theme “{chosen}”; write one of {known}, or a folder")
+    if home / "umbra" not in folders:
+        folders.append(home / "umbra")
+    return tuple(dict.fromkeys(f for f in folders if f.is_dir()))
+
+
+def _is_plain(name: str) -> bool:
+    return "/" not in name and "\\" not in name and name not in (".", "..")
+
+
+#: Where the styles that every page asks for are published, in one file: each file more is a way there and back.
+TOGETHER = "styles/together.css"
+
+
+def stylesheets(folders: Sequence[Path]) -> tuple[str, ...]:
+    """The styles that every page asks for, in their order, as the theme's ``theme.yaml`` names them."""
+    said = _said(find(folders, "theme.yaml"))
+    return tuple(str(sheet) for sheet in said.get("stylesheets") or ())
+
+
+def as_published(folders: Sequence[Path]) -> tuple[str, ...]:
+    """The styles that every page asks for as they are published: one where they are several in the folder of styles,
+    so that a link in them leads where it led."""
+    sheets = stylesheets(folders)
+    apart = len(sheets) < 2 or any(sheet.rpartition("/")[0] != "styles" for sheet in sheets)
+    return sheets if apart else (TOGETHER,)
+
+
+def find(folders: Sequence[Path], file: str) -> Path | None:
+    """The first folder's file of that name."""
+    return next((path for folder in folders if (path := folder / file).is_file()), None)
+
+
+def published_files(folders: Sequence[Path]) -> dict[str, bytes]:
+    """Address in the site → content, for everything of a theme that is published, sorted.
+
+    A theme that says in its ``theme.yaml`` what it ``borrows`` takes only those kinds of file from the folders
+    after its own.
+    """
+    found: dict[str, Path] = {}
+    kinds = set(PUBLISHED)
+    for folder in folders:
+        for kind in PUBLISHED:
+            if kind not in kinds:
+                continue
+            for path in sorted((folder / kind).rglob("*")):
+                if path.is_file() and path.suffix.lower() in PUBLISHED[kind]:
+                    found.setdefault(f"{SITE_FOLDER}/{path.relative_to(folder).as_posix()}", path)
+        kinds &= _borrowed(folder)
+    contents = {address: path.read_bytes() for address, path in found.items()}
+    if as_published(folders) == (TOGETHER,):
+        sheets = [contents.pop(f"{SITE_FOLDER}/{sheet}", b"") for sheet in stylesheets(folders)]
+        contents[f"{SITE_FOLDER}/{TOGETHER}"] = b"\n".join(sheet.removeprefix(b"\xef\xbb\xbf") for sheet in sheets)
+    return dict(sorted(contents.items()))
+
+
+def _borrowed(folder: Path) -> set[str]:
+    """The kinds of file that a theme takes from the folders after its own: all, unless it says which."""
+    file = folder / "theme.yaml"
+    borrows = _said(file if file.is_file() else None).get("borrows")
+    return set(PUBLISHED) if borrows is None else {str(kind) for kind in borrows}
+
+
+def _said(file: Path | None) -> Mapping[str, Any]:
+    """What a theme says of itself; nothing where it makes no sense, for the renderer says what is wrong with it."""
+    if file is None:
+        return {}
+    import yaml
+
+    try:
+        said = yaml.safe_load(file.read_text(encoding="utf-8"))
+    except yaml.YAMLError:
+        return {}
+    return said if isinstance(said, dict) else {}

@@ -1,0 +1,219 @@
+"""A page a year, beside the years before it, and the page of all years."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from noctuary.charts.drawing import Drawing
+from noctuary.charts.months import MonthsChart
+from noctuary.charts.nights_calendar import CalendarNight, NightsCalendar
+from noctuary.charts.rigs import RigsChart
+from noctuary.facts.archive_facts import NightFacts, YearFacts
+from noctuary.facts.time_use import DarkUse
+from noctuary.facts.year import YearReview, year_review
+from noctuary.pages.addresses import year_page
+from noctuary.pages.exports.acquisition import target_names
+from noctuary.pages.gallery import GalleryItem, wall
+from noctuary.pages.page import Frame, Link, Page, relative
+from noctuary.pages.site_model import YEARS, SiteModel
+from noctuary.plain_record import plain_record
+
+#: Years that a year is laid beside.
+YEARS_BEFORE = 4
+
+
+@plain_record
+class YearNight:
+    """One evening of the year; light in seconds."""
+
+    night: date
+    page: str | None
+    targets: tuple[Link | str, ...]
+    integration_s: float
+
+
+@plain_record
+class First:
+    """The first picture of a target."""
+
+    target: Link
+    common_name: str | None
+    picture: Link
+
+
+@plain_record
+class YearContext:
+    """``beside`` are the years of the tables of months and rigs, this one first; each row has a number a year.
+
+    ``more_s`` is the integration beyond that of the year before; shares are of the time that sessions lasted.
+    """
+
+    frame: Frame
+    year: int
+    total_s: float
+    nights: int
+    pictures: tuple[GalleryItem, ...]
+    targets: tuple[tuple[Link | str, float], ...]
+    firsts: tuple[First, ...]
+    best_month: date | None
+    best_month_s: float
+    more_s: float | None
+    kept_share: float | None
+    kept: int
+    taken: int
+    session_s: float
+    open_share: float | None
+    dark_share: float | None
+    beside: tuple[int, ...]
+    months: tuple[tuple[int, tuple[float, ...]], ...]
+    rigs: tuple[tuple[str, tuple[float, ...]], ...]
+    months_chart: Drawing | None
+    rigs_chart: Drawing | None
+    calendar: Drawing | None
+    log: tuple[YearNight, ...]
+    later: Link | None
+    earlier: Link | None
+    dark_use: DarkUse | None
+
+
+@plain_record
+class YearRow:
+    """A year in the table of all years."""
+
+    year: int
+    page: str
+    total_s: float
+    nights: int
+    targets: int
+    pictures: int
+    firsts: int
+    best_month: int | None
+    kept_share: float | None
+    open_share: float | None
+
+
+@plain_record
+class YearsContext:
+    frame: Frame
+    years: tuple[YearRow, ...]
+    chart: Drawing | None
+    total_s: float
+    nights: int
+
+
+def pages(edition: SiteModel) -> list[Page]:
+    """The page of all years and one for each; none in an archive without any."""
+    years = edition.facts.years
+    if not years:
+        return []
+    reviews = {y.year: year_review(edition.facts, y) for y in years}
+    rows = tuple(_row(y, reviews[y.year]) for y in years)
+    lit = tuple((y.year, y.by_month_s) for y in years if y.integration.total_s > 0)
+    whole = edition.facts.integration
+    index = YearsContext(edition.frame, rows, MonthsChart(lit) if lit else None, whole.total_s, whole.nights)
+    names = target_names(edition.facts)
+    found = [Page(YEARS, "years.html", index, "years")]
+    for at, year in enumerate(years):
+        context = _context(edition, at, year, reviews[year.year], names)
+        found.append(Page(year_page(year.year), "year.html", context, "year"))
+    return found
+
+
+def _row(year: YearFacts, review: YearReview) -> YearRow:
+    return YearRow(
+        year=year.year,
+        page=year_page(year.year),
+        total_s=year.integration.total_s,
+        nights=year.integration.nights,
+        targets=len(year.targets),
+        pictures=len(year.pictures),
+        firsts=len(review.firsts),
+        best_month=review.best_month,
+        kept_share=year.integration.kept_share,
+        open_share=review.open_share,
+    )
+
+
+def _context(edition: SiteModel, at: int, year: YearFacts, review: YearReview, names: dict[str, str]) -> YearContext:
+    years = edition.facts.years
+    here = year_page(year.year)
+    beside = tuple(years[at : at + YEARS_BEFORE + 1])
+    lit = tuple((y.year, y.by_month_s) for y in beside if y.integration.total_s > 0 or y is year)
+    rigs = sorted({rig for y in beside for rig in y.by_rig_s}, key=lambda r: (-year.by_rig_s.get(r, 0.0), r))
+    rows = tuple((rig, tuple((y.year, y.by_rig_s[rig]) for y in beside if y.by_rig_s.get(rig))) for rig in rigs)
+    log = tuple(_night(edition, night, names) for night in year.nights)
+    some_light = year.integration.total_s > 0
+    return YearContext(
+        frame=edition.frame,
+        year=year.year,
+        total_s=year.integration.total_s,
+        nights=year.integration.nights,
+        pictures=wall(year.pictures, edition),
+        targets=_targets(edition, year, names),
+        firsts=tuple(
+            First(
+                Link(target.name, edition.addresses.targets[target.name]),
+                target.object.common_name,
+                Link(first.picture.title, edition.shown[first.picture.id].page),
+            )
+            for target, first in review.firsts
+            if first.picture.id in edition.shown
+        ),
+        best_month=date(year.year, review.best_month, 1) if review.best_month else None,
+        best_month_s=max(year.by_month_s),
+        more_s=review.more_s,
+        kept_share=year.integration.kept_share,
+        kept=year.integration.kept,
+        taken=year.integration.taken,
+        session_s=review.session_s,
+        open_share=review.open_share,
+        dark_share=review.dark_share,
+        beside=tuple(y.year for y in beside),
+        months=tuple((month, tuple(y.by_month_s[month - 1] for y in beside)) for month in range(1, 13)),
+        rigs=tuple((rig, tuple(y.by_rig_s.get(rig, 0.0) for y in beside)) for rig in rigs),
+        months_chart=MonthsChart(lit) if some_light else None,
+        rigs_chart=RigsChart(year.year, rows) if some_light else None,
+        calendar=_calendar(year, log, here) if log else None,
+        log=log,
+        later=_year_link(years[at - 1]) if at else None,
+        earlier=_year_link(years[at + 1]) if at + 1 < len(years) else None,
+        dark_use=year.dark_use,
+    )
+
+
+def _year_link(year: YearFacts) -> Link:
+    return Link(str(year.year), year_page(year.year))
+
+
+def _night(edition: SiteModel, night: NightFacts, names: dict[str, str]) -> YearNight:
+    pages = edition.addresses.targets
+    targets = dict.fromkeys(names.get(f.session.target, f.session.target) for f in night.sessions)
+    return YearNight(
+        night=night.night,
+        page=edition.addresses.nights.get(night.night),
+        targets=tuple(Link(t, pages[t]) if t in pages else t for t in targets),
+        integration_s=night.integration.total_s,
+    )
+
+
+def _targets(edition: SiteModel, year: YearFacts, names: dict[str, str]) -> tuple[tuple[Link | str, float], ...]:
+    light: dict[str, float] = {}
+    for f in (f for night in year.nights for f in night.sessions):
+        name = names.get(f.session.target, f.session.target)
+        light[name] = light.get(name, 0.0) + f.integration_s
+    pages = edition.addresses.targets
+    ordered = sorted(light.items(), key=lambda pair: (-pair[1], pair[0]))
+    return tuple((Link(name, pages[name]) if name in pages else name, total) for name, total in ordered)
+
+
+def _calendar(year: YearFacts, log: tuple[YearNight, ...], here: str) -> NightsCalendar:
+    nights = tuple(
+        CalendarNight(
+            night=n.night,
+            integration_s=n.integration_s,
+            targets=tuple(t if isinstance(t, str) else t.text for t in n.targets),
+            href=relative(here, n.page) if n.page else None,
+        )
+        for n in log
+    )
+    return NightsCalendar(year.year, nights)

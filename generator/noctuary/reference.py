@@ -1,0 +1,169 @@
+"""The references in README and DEVELOPERS, made from the code: keys, commands, rules, what templates receive.
+
+``python -m noctuary.reference README.md DEVELOPERS.md`` writes them anew between their marks; a test fails
+while text and code differ.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import importlib
+import pkgutil
+import re
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, get_args
+
+import click
+from pydantic import BaseModel, RootModel
+from pydantic_core import PydanticUndefined
+
+from noctuary import pages
+from noctuary.archive.rules import RULES as RULES_OF_FORM
+from noctuary.archive.schema_models import MODELS
+from noctuary.cli import noctuary
+from noctuary.facts.plausibility import RULES as RULES_OF_PLAUSIBILITY
+from noctuary.images.rules import RULES as RULES_OF_PICTURES
+from noctuary.pages.rules import RULES as RULES_OF_THE_SITE
+
+TITLES = {
+    "archive": "archive.yaml",
+    "equipment": "equipment.yaml",
+    "places": "places.yaml (by name)",
+    "objects": "objects.yaml (by name)",
+    "sidecar": "pictures/**/NAME.yaml, the sidecar",
+    "night": "nights/YYYY-MM-DD.md, front matter",
+    "exhibit": "exhibits/NAME.yaml",
+    "page": "pages/NAME.md, front matter",
+}
+
+
+def keys() -> str:
+    """A table for every kind of record and every mapping inside one, in Markdown."""
+    parts = []
+    for name, model in MODELS.items():
+        parts.append(f"#### {TITLES[name]}\n\n{''.join(_table(model))}")
+    return "\n".join(parts)
+
+
+def _table(model: type[BaseModel]) -> Iterator[str]:
+    if issubclass(model, RootModel):
+        inner = next(_models(model.model_fields["root"].annotation))
+        yield from _table(inner)
+        return
+    yield "| key | meaning | default |\n|---|---|---|\n"
+    yield from _rows(model, "")
+    yield "\n"
+
+
+def _rows(model: type[BaseModel], prefix: str) -> Iterator[str]:
+    for name, field in model.model_fields.items():
+        if field.is_required():
+            default = "required"
+        elif field.default is None or field.default is PydanticUndefined or field.default == []:
+            default = "–"
+        elif isinstance(field.default, bool):
+            default = "yes" if field.default else "no"
+        else:
+            default = f"`{field.default:g}`" if isinstance(field.default, float) else f"`{field.default}`"
+        yield f"| `{prefix}{name}` | {field.description} | {default} |\n"
+        for inner in _models(field.annotation):
+            named = "NAME." if "dict[" in str(field.annotation) else ""
+            yield from _rows(inner, f"{prefix}{name}.{named}")
+
+
+def _models(annotation: Any) -> Iterator[type[BaseModel]]:
+    """The models inside an annotation, each once, in order."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        yield annotation
+        return
+    for part in get_args(annotation):
+        yield from _models(part)
+
+
+def commands() -> str:
+    """Every command with its arguments, options, help and example, in Markdown."""
+    parts = []
+    for name, command in noctuary.commands.items():
+        context = click.Context(command, info_name=f"noctuary {name}")
+        usage = " ".join(command.collect_usage_pieces(context))
+        text = " ".join((command.help or "").split())
+        text = re.sub(r"Example: (.*)$", r"\n\n    \1\n", text)
+        parts.append(f"#### `noctuary {name} {usage}`\n\n{text}\n")
+        rows = [
+            (", ".join(p.opts), p.make_metavar(context) if not p.is_flag else "", p.help or "")
+            for p in command.params
+            if isinstance(p, click.Option)
+        ]
+        if rows:
+            parts.append("| option | meaning |\n|---|---|")
+            parts += [
+                f"| `{f'{opts} {metavar}'.strip().replace('|', chr(92) + '|')}` | {text} |"
+                for opts, metavar, text in rows
+            ]
+            parts.append("")
+    return "\n".join(parts)
+
+
+def rules() -> str:
+    """Every rule with its level, reason and source, in Markdown."""
+    lines = [
+        "##### Whether a record is likely\n",
+        "| rule | level | reason | example | source |",
+        "|---|---|---|---|---|",
+    ]
+    for rule in sorted(RULES_OF_PLAUSIBILITY.values(), key=lambda r: (r.level != "fault", r.name)):
+        cells = (f"`{rule.name}`", rule.level, rule.reason, rule.example, rule.source or "–")
+        lines.append("| " + " | ".join(_cell(c) for c in cells) + " |")
+    for title, table in (
+        ("Whether a record can be read", RULES_OF_FORM),
+        ("Pictures", RULES_OF_PICTURES),
+        ("Names, places on the sky, the site", RULES_OF_THE_SITE),
+    ):
+        lines += [f"\n##### {title}\n", "| rule | meaning |", "|---|---|"]
+        lines += [f"| `{name}` | {_cell(meaning)} |" for name, meaning in sorted(table.items())]
+    return "\n".join(lines) + "\n"
+
+
+def _cell(text: str) -> str:
+    return " ".join(text.split()).replace("|", "\\|")
+
+
+def contexts() -> str:
+    """Every page's context with its fields, in Markdown: what a theme's templates receive."""
+    lines = []
+    for module in sorted(info.name for info in pkgutil.iter_modules(pages.__path__)):
+        loaded = importlib.import_module(f"noctuary.pages.{module}")
+        for name, kind in sorted(vars(loaded).items()):
+            if not (name.endswith("Context") and isinstance(kind, type) and kind.__module__ == loaded.__name__):
+                continue
+            lines.append(f"**`{name}`** (`generator/noctuary/pages/{module}.py`): {_cell(kind.__doc__ or '')}\n")
+            lines.append("| field | type |\n|---|---|")
+            lines += [
+                f"| `{f.name}` | `{str(f.type).replace('|', chr(92) + '|')}` |" for f in dataclasses.fields(kind)
+            ]
+            lines.append("")
+    return "\n".join(lines)
+
+
+PARTS = {"keys": keys, "commands": commands, "rules": rules, "contexts": contexts}
+
+
+def with_reference(text: str) -> str:
+    """A text with what stands between the marks that it has made anew."""
+    for name, make in PARTS.items():
+        begin, end = f"<!-- {name} -->\n", f"<!-- end of {name} -->"
+        before, found, rest = text.partition(begin)
+        if found:
+            _, closed, after = rest.partition(end)
+            if not closed:
+                raise ValueError(f"the mark {name} is not closed")
+            text = f"{before}{begin}\n{make()}\n{end}{after}"
+    return text
+
+
+if __name__ == "__main__":
+    for given in sys.argv[1:]:
+        path = Path(given)
+        path.write_text(with_reference(path.read_text(encoding="utf-8")), encoding="utf-8")

@@ -1,0 +1,187 @@
+"""An invented archive in memory, with one of everything that a page can say, and pictures as plain colours."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, timedelta
+from functools import cache
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from noctuary.archive.records import (
+    Archive,
+    Calibration,
+    Camera,
+    Exhibit,
+    FrameGroup,
+    FreePage,
+    Marks,
+    Night,
+    Optic,
+    OwnObject,
+    Picture,
+    Place,
+    Rig,
+    Session,
+)
+from noctuary.diagnostic import Mark
+from noctuary.facts.almanac import Almanac
+from noctuary.facts.archive_facts import ArchiveFacts, archive_facts
+from noctuary.pages.page import Page
+from noctuary.pages.page_list import edition, pages
+from noctuary.pages.picture_view import Shown, Source
+from noctuary.pages.render import Renderer
+from noctuary.pages.theme import published_files, theme_folders
+from PIL import Image
+
+MARK = Mark("archive.yaml")
+ZONE = ZoneInfo("Europe/London")
+HOSTILE = "<script>alert(1)</script> \"><img src=x onerror=alert(1)> javascript:alert(1) {{7*7}} {% raw %}"
+SIZES = {"ring-one": (900, 600), "ring-two": (900, 600), "tall": (400, 900), "spots": (600, 600),
+         "aurora": (900, 400), "kept-back": (600, 400)}  # fmt: skip
+HOME = (51.23456, -3.12345, 87.25)
+
+
+def archive(hostile: str = "") -> Archive:
+    """The archive; ``hostile`` is added to every text that a person can write."""
+
+    def said(text: str) -> str:
+        return f"{text} {hostile}" if hostile else text
+
+    lens = Optic("lens", 135, 48.2, None, MARK)
+    tube = Optic(said("80 mm refractor"), 480, 80, said("Refocus every 3 °C."), MARK)
+    colour = Camera("colour camera", (6000, 4000), 5.97, True, None, MARK)
+    mono = Camera(said("mono camera"), (6248, 4176), 3.76, False, said("Cooled."), MARK)
+    wide = Rig("wide lens", lens, colour, 1, None, "tracker", None, None, MARK)
+    short = Rig(said("short refractor"), tube, mono, 0.8, None, said("mount"), said("guider"), said("Light."), MARK)
+    home = Place(said("the garden"), *HOME, "Europe/London", 20.4, "name", said("Behind the shed."), MARK)
+    hill = Place("the hill", 51.61, -3.58, 410, "Europe/London", 21.4, "rounded", None, MARK)
+
+    def session(
+        picture: str, number: int, target: str, night: date, rig: Rig, place: Place, hours: float,
+        *frames: FrameGroup, start: tuple[int, int] = (20, 0), note: str | None = None,
+    ) -> Session:  # fmt: skip
+        begin = datetime(night.year, night.month, night.day, *start, tzinfo=ZONE) if hours else None
+        return Session(
+            picture, number, target, night, rig, place, begin, begin + timedelta(hours=hours) if begin else None,
+            frames, Calibration(30, 25, 50, None, 180.0), 20.9 if rig is short else None,
+            2.6 if rig is short else None, said(note) if note else None, MARK,
+        )  # fmt: skip
+
+    def frames(light: str | None, exposure: float, kept: int, taken: int, iso: float | None = None) -> FrameGroup:
+        name = said(light) if light else None
+        return FrameGroup(exposure, kept, taken, name, None if iso else 100, iso, 1, None if iso else -10.0)
+
+    def picture(name: str, title: str, objects: tuple[str, ...], finished: date, *sessions: Session,
+                builds_on: tuple[str, ...] = (), replaces: str | None = None, listed: bool = True,
+                draft: bool = False, text: str | None = None,
+                former_ids: tuple[str, ...] = ()) -> Picture:  # fmt: skip
+        return Picture(
+            id=name, file=f"pictures/{name}.jpg", sidecar=f"pictures/{name}.yaml", title=said(title),
+            objects=objects, finished=finished, rig=sessions[0].rig, place=sessions[0].place,
+            own_sessions=sessions, builds_on=builds_on, replaces=replaces, resampling=1.0, placement=None,
+            description=said(text) if text else None, processing=said("Stacked.") if text else None,
+            alt=said(f"What {title} shows"), tags=(said("winter"),), credit=said("A friend helped"), listed=listed,
+            draft=draft, former_ids=former_ids, accepted_doubts={"moon-near": said("The filters are narrow.")},
+            marks=Marks(f"pictures/{name}.yaml"),
+        )  # fmt: skip
+
+    ring = "NGC 2238"
+    all_pictures = (
+        picture("ring-one", "The ring", (ring,), date(2023, 2, 20),
+                session("ring-one", 0, ring, date(2023, 2, 14), wide, home, 3.2, frames(None, 120, 70, 88, 1600))),
+        picture("ring-two", "The ring again", (ring, "NGC 2244"), date(2025, 2, 9),
+                session("ring-two", 0, ring, date(2025, 1, 18), short, home, 4.25, frames("H-alpha", 180, 55, 62),
+                        frames("OIII", 180, 12, 14), note="Thin cloud."),
+                session("ring-two", 1, ring, date(2025, 1, 25), short, hill, 5.5, frames("H-alpha", 180, 40, 40)),
+                builds_on=("ring-one",), replaces="ring-one", former_ids=("the-ring", "ring-two-draft"),
+                text="A *ring*, as in [the first](pictures/ring-one.html).[^1]\n\n|a|b|\n|-|-:|\n|x|1|\n\n[^1]: F."),
+        picture("tall", "A tall strip", ("NGC 2264",), date(2023, 3, 19),
+                session("tall", 0, "NGC 2264", date(2023, 3, 12), wide, hill, 0, frames(None, 120, 80, 84, 1600))),
+        picture("spots", "Spots", ("Sun",), date(2024, 6, 18),
+                session("spots", 0, "Sun", date(2024, 6, 18), wide, home, 0.25, frames(None, 1 / 250, 90, 400, 100),
+                        start=(10, 5))),
+        picture("aurora", "Light over the bay", (said("Aurora of May"),), date(2024, 5, 12),
+                session("aurora", 0, said("Aurora of May"), date(2024, 5, 10), wide, hill, 2,
+                        frames(None, 5, 1, 40, 1600), start=(23, 0))),
+        picture("kept-back", "Kept back", ("M 42",), date(2025, 3, 1),
+                session("kept-back", 0, "M 42", date(2025, 2, 20), short, home, 2, frames("H-alpha", 60, 20, 20)),
+                listed=False),
+        picture("unfinished", "Unfinished", ("M 42",), date(2025, 3, 2),
+                session("unfinished", 0, "M 42", date(2025, 2, 20), short, home, 2, frames("H-alpha", 60, 20, 20)),
+                draft=True),
+    )  # fmt: skip
+    return Archive(
+        title=said("Nights above the bay"), author=said("Ada Fenwick"), address="https://nights.example/",
+        language="en", licence=said("CC BY-SA 4.0"), description=said("Faint light."), theme=None,
+        horizon_deg=30.0, reference_rig=short, cameras={c.name: c for c in (colour, mono)},
+        optics={o.name: o for o in (lens, tube)}, rigs={r.name: r for r in (short, wide)},
+        places={p.name: p for p in (home, hill)},
+        own_objects=(OwnObject(said("Aurora of May"), None, None, said("aurora"), None, (), said("Strong."), MARK),),
+        pictures={p.id: p for p in all_pictures},
+        nights=(
+            Night(date(2025, 1, 18), home.name, said("Ice"), -4.0, 88.0, 1.5, 20.9, said("Frozen *focuser*."), MARK),
+            Night(date(2025, 1, 30), home.name, said("Clouded out"), None, None, None, None, said("Nothing."), MARK),
+        ),
+        exhibits=(
+            Exhibit("winter", said("One winter"), said("For the *club*."),
+                    (("ring-two", said("The **second** time.")), ("kept-back", said("Not yet.")), ("ring-one", None)),
+                    MARK),
+            Exhibit("private", said("For nobody"), None, (("kept-back", None),), MARK),
+        ),
+        pages=(FreePage("about", said("About"), said("# About\n\nThese nights."), MARK),),
+        marks=Marks("archive.yaml"),
+    )  # fmt: skip
+
+
+@cache
+def facts(hostile: str = "") -> ArchiveFacts:
+    whole = archive(hostile)
+    return archive_facts(whole, Almanac(whole), SIZES, {})
+
+
+def shown(whole: ArchiveFacts) -> dict[str, Shown]:
+    """Every picture with a small and its full size, as JPEG and WebP."""
+    found = {}
+    for name, (width, height) in SIZES.items():
+        sources = tuple(
+            Source(f"images/{name}-{w}.{ending}", w, max(1, round(height * w / width)), kind)
+            for w in (min(480, width), width)
+            for kind, ending in (("jpeg", "jpg"), ("webp", "webp"))
+        )
+        record = whole.archive.pictures[name]
+        found[name] = Shown(name, record.title, record.alt or record.title, f"pictures/{name}.html", width, height,
+                            "#241a30", sources, sources[-2])  # fmt: skip
+    return found
+
+
+def set_pages(hostile: str = "") -> list[Page]:
+    whole = facts(hostile)
+    return pages(edition(whole, shown(whole)))
+
+
+@cache
+def rendered(hostile: str = "") -> dict[str, str]:
+    """Address → HTML of the whole site."""
+    return {path: text for path, text in set_texts(hostile).items() if path.endswith(".html")}
+
+
+@cache
+def set_texts(hostile: str = "") -> dict[str, str]:
+    """Address → text of every page, those for machines included."""
+    renderer = Renderer(theme_folders(None, Path("no-archive-here")), "en")
+    return {page.path: renderer.render(page) for page in set_pages(hostile)}
+
+
+def write(folder: Path) -> None:
+    """The site as files, pictures included."""
+    for path, html in set_texts().items():
+        (folder / path).parent.mkdir(parents=True, exist_ok=True)
+        (folder / path).write_text(html, encoding="utf-8")
+    for path, data in published_files(theme_folders(None, Path("no-archive-here"))).items():
+        (folder / path).parent.mkdir(parents=True, exist_ok=True)
+        (folder / path).write_bytes(data)
+    (folder / "images").mkdir(exist_ok=True)
+    for number, picture in enumerate(shown(facts()).values()):
+        colour = ((190, 230, 255), (220, 180, 90), (90, 200, 120))[number % 3]
+        for source in picture.sources:
+            Image.new("RGB", (source.width, source.height), colour).save(folder / source.file)
