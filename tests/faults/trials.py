@@ -171,7 +171,8 @@ def trials(
 
 def _warm() -> None:
     """Everything a build imports, once, so that each trial costs what its build costs."""
-    for name in ("build", "cli", "site.render", "sky.catalogue", "sky.ephemeris", "images.open", "images.make"):
+    imaging = ("images.decode", "images.make_renditions")
+    for name in ("build", "cli", "pages.render", "sky.catalogue", "sky.ephemeris", *imaging):
         importlib.import_module(f"noctuary.{name}")
 
 
