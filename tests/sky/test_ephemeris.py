@@ -7,7 +7,7 @@ import os
 import subprocess
 import sys
 import warnings
-from datetime import UTC, date, datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta, timezone
 
 import numpy as np
 import pytest
@@ -18,7 +18,6 @@ from noctuary.sky.ephemeris import (
     Observation,
     illuminated_fraction,
     night_curves,
-    season,
     sky_during,
 )
 
@@ -239,26 +238,3 @@ def test_night_curves_hold_both_ends_and_match_the_sessions() -> None:
     assert curves.targets_deg[1][-1] == pytest.approx(two.target_altitude_end_deg, abs=1e-6)
     assert curves.sun_deg[-1] == pytest.approx(one.sun_altitude_end_deg, abs=1e-6)
     assert curves.moon_illuminated_fraction == pytest.approx(one.moon_illuminated_fraction, abs=1e-6)
-
-
-@pytest.mark.parametrize(("lat", "lon", "year"), [(47.0, 8.0, 2025), (-33.0, 150.0, 2059), (64.0, -147.0, 1951)])
-def test_the_season_agrees_with_the_full_ephemeris(lat: float, lon: float, year: int) -> None:
-    curve = season(lat, lon, 83.8, -5.4, year, 25.0)
-    assert len(curve.dates) == len(curve.hours_up) == len(curve.dark_hours) == 365
-    for day in (0, 45, 81, 172, 264, 355):
-        noon = datetime(year, 1, 1, 12, tzinfo=UTC) + timedelta(days=day - lon / 360)
-        assert curve.dates[day] == date(year, 1, 1) + timedelta(days=day)
-        full = night_curves(lat, lon, 0.0, noon, noon + timedelta(days=1), 1, [(83.8, -5.4)])
-        dark = np.array(full.sun_deg) < -18
-        up = np.array(full.targets_deg[0]) > 25
-        assert curve.dark_hours[day] == pytest.approx(24 * dark.mean(), abs=0.06)
-        assert curve.hours_up[day] == pytest.approx(24 * (dark & up).mean(), abs=0.06)
-
-
-def test_a_season_in_the_far_north_and_of_what_never_rises() -> None:
-    curve = season(69.0, 19.0, 83.8, -5.4, 2024, 20.0)
-    assert len(curve.dates) == 366
-    assert curve.dark_hours[172] == 0
-    assert max(season(69.0, 19.0, 100.0, -60.0, 2024, 0.0).hours_up) == 0
-    circumpolar = season(69.0, 19.0, 37.95, 89.26, 2024, 20.0)
-    assert circumpolar.hours_up == circumpolar.dark_hours

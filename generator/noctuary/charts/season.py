@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from datetime import date
 from html import escape
+from typing import TYPE_CHECKING
 
 from noctuary.charts.drawing import Formatter
 from noctuary.plain_record import plain_record
+
+if TYPE_CHECKING:
+    from noctuary.sky.season import SeasonCurve
 
 WIDTH, HEIGHT = 640, 220
 LEFT, RIGHT, TOP, BOTTOM = 34, 12, 18, 30
@@ -26,39 +30,28 @@ class SeasonChart:
 
     @property
     def best_month(self) -> int | None:
-        """See :func:`best_month`; worked out when a page asks for it."""
-        return best_month(self)
+        """See :func:`noctuary.sky.season.best_month`; worked out when a page asks for it."""
+        from noctuary.sky.season import best_month
+
+        return best_month(_curve(self))
 
     def svg(self, voice: Formatter) -> str:
         return _svg(self, voice)
 
 
-def best_month(chart: SeasonChart) -> int | None:
-    """The month (1 to 12) with most hours of darkness above the limit, ``None`` where there are none."""
-    by_month = month_hours(chart)
-    best = max(range(12), key=lambda m: by_month[m])
-    return best + 1 if by_month[best] > 0 else None
+def _curve(chart: SeasonChart) -> SeasonCurve:
+    # The engine is slow to load, and most builds draw no season anew.
+    from noctuary.sky.season import season
 
-
-def month_hours(chart: SeasonChart) -> tuple[float, ...]:
-    """Hours of darkness above the limit in each month of the chart's year."""
-    from noctuary.sky.ephemeris import season
-
-    curve = season(
+    return season(
         chart.latitude_deg, chart.longitude_deg, chart.ra_deg, chart.dec_deg, chart.year, chart.limit_deg
     )  # fmt: skip
-    sums = [0.0] * 12
-    for day, hours in zip(curve.dates, curve.hours_up, strict=True):
-        sums[day.month - 1] += hours
-    return tuple(sums)
 
 
 def _svg(chart: SeasonChart, voice: Formatter) -> str:
-    from noctuary.sky.ephemeris import season
+    from noctuary.sky.season import best_month
 
-    curve = season(
-        chart.latitude_deg, chart.longitude_deg, chart.ra_deg, chart.dec_deg, chart.year, chart.limit_deg
-    )  # fmt: skip
+    curve = _curve(chart)
     top = max(4, -int(-max(curve.dark_hours) // 4) * 4)
     days = len(curve.dates)
     inner_w, inner_h = WIDTH - LEFT - RIGHT, HEIGHT - TOP - BOTTOM
@@ -107,7 +100,7 @@ def _svg(chart: SeasonChart, voice: Formatter) -> str:
             f'<text class="label soft" x="{at:.1f}" y="{middle_y:.1f}" text-anchor="middle">'
             f"{escape(voice.gettext('dark'))}</text>"
         )
-    said = escape(_story(chart, curve.dates, curve.hours_up, voice))
+    said = escape(_story(chart, curve.hours_up, best_month(curve), voice))
     return (
         f'<svg class="chart season" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{said}">'
         + "".join(parts)
@@ -115,15 +108,14 @@ def _svg(chart: SeasonChart, voice: Formatter) -> str:
     )
 
 
-def _story(chart: SeasonChart, dates: list[date], hours: list[float], voice: Formatter) -> str:
-    best = max(range(len(hours)), key=lambda i: hours[i])
+def _story(chart: SeasonChart, hours: list[float], month: int | None, voice: Formatter) -> str:
     limit = voice.number(chart.limit_deg)
-    if hours[best] <= 0:
+    if month is None:
         return voice.gettext("From {place} never above {limit}° in darkness.").format(place=chart.place, limit=limit)
     never = sum(h <= 0 for h in hours)
-    said = voice.gettext("From {place} above {limit}° in darkness for up to {hours} a night, most in {month}").format(
-        place=chart.place, limit=limit, hours=voice.duration(3600 * hours[best]), month=voice.month(dates[best].month)
-    )
+    said = voice.gettext(
+        "From {place} above {limit}° in darkness for up to {hours} a night; best month: {month}"
+    ).format(place=chart.place, limit=limit, hours=voice.duration(3600 * max(hours)), month=voice.month(month))
     if never:
         said += voice.gettext("; nights of the year without it: {count}").format(count=never)
     return said + "."

@@ -1,4 +1,4 @@
-"""The Sun, the Moon and a target above a place: altitude, airmass, moonlight, darkness, seasons.
+"""The Sun, the Moon and a target above a place: altitude, airmass, moonlight, darkness.
 
 Everything is computed for many sessions at once, because the fixed cost of a call is far above the cost of a
 row. Positions follow the IAU 2000A/2006 models as SOFA publishes them (through ``erfa``): the ICRS place of a
@@ -18,7 +18,7 @@ import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -70,15 +70,6 @@ class NightCurves:
     moon_deg: list[float]
     sun_deg: list[float]
     moon_illuminated_fraction: float
-
-
-@dataclass(frozen=True, slots=True)
-class SeasonCurve:
-    """For each date of a year: hours of the night that begins on it, up and dark, and dark at all."""
-
-    dates: list[date]
-    hours_up: list[float]
-    dark_hours: list[float]
 
 
 def airmass(altitude_deg: ArrayLike) -> Floats:
@@ -233,7 +224,7 @@ def darkness(
     for i in range(len(noon)):
         a, b, c = dec0[i], dec1[i], dec2[i]
         dec = a + u * (4 * b - 3 * a - c) + u**2 * (2 * a + 2 * c - 4 * b)
-        below = ASTRONOMICAL_NIGHT_DEG - _altitude(np.radians(lat[i]), dec, start[i] + u * turn[i])
+        below = ASTRONOMICAL_NIGHT_DEG - altitude_from_hour_angle(np.radians(lat[i]), dec, start[i] + u * turn[i])
         dark = np.flatnonzero(below > 0)
         if not len(dark):
             found.append(None)
@@ -251,38 +242,19 @@ def _crossing(u: Floats, values: Floats, inside: int, step: int) -> float:
     return float(u[inside] + (u[outside] - u[inside]) * values[inside] / (values[inside] - values[outside]))
 
 
-def season(
-    latitude_deg: float, longitude_deg: float, ra_deg: float, dec_deg: float, year: int, horizon_deg: float
-) -> SeasonCurve:
-    """Hours of astronomical darkness with a target above a limit, for the night after each date of a year.
+def positive_share(values: Floats) -> Floats:
+    """Share of the last axis on which a line through evenly spaced values lies above zero."""
+    a, b = values[..., :-1], values[..., 1:]
+    top, bottom = np.maximum(a, b), np.minimum(a, b)
+    span = np.where(top > bottom, top - bottom, 1.0)
+    part = np.where(bottom >= 0, np.where(top > 0, 1.0, 0.0), np.clip(top / span, 0.0, 1.0))
+    return np.asarray(part.mean(axis=-1))
 
-    A night runs from local mean noon of its date to the next. Hours are good to about two minutes: the Sun
-    by the Astronomical Almanac's low-precision formulae (0.02°, 1950–2060), mean sidereal time, precession by
-    Lieske 1977, no nutation, aberration or refraction.
-    """
-    first = date(year, 1, 1)
-    nights = (date(year + 1, 1, 1) - first).days
-    noon = (first - date(2000, 1, 1)).days + np.arange(nights) - longitude_deg / 360
-    # Days since J2000.0, which is noon of 1 January 2000; steps of four minutes, straight lines between them.
-    d = noon[:, None] + np.linspace(0.0, 1.0, 361)
-    sidereal = np.radians(280.46061837 + 360.98564736629 * d + longitude_deg)
-    lat = np.radians(latitude_deg)
 
-    anomaly = np.radians(357.528 + 0.9856003 * d)
-    ecliptic = np.radians(280.460 + 0.9856474 * d + 1.915 * np.sin(anomaly) + 0.020 * np.sin(2 * anomaly))
-    tilt = np.radians(23.439 - 0.0000004 * d)
-    sun_ra = np.arctan2(np.cos(tilt) * np.sin(ecliptic), np.cos(ecliptic))
-    sun_dec = np.arcsin(np.sin(tilt) * np.sin(ecliptic))
-    sun = _altitude(lat, sun_dec, sidereal - sun_ra)
-    ra, dec = _of_date(ra_deg, dec_deg, (noon[0] + noon[-1]) / 2)
-    target = _altitude(lat, dec, sidereal - ra)
-
-    darkness = ASTRONOMICAL_NIGHT_DEG - sun
-    return SeasonCurve(
-        [first + timedelta(days=i) for i in range(nights)],
-        _as_list(24 * _positive_share(np.minimum(darkness, target - horizon_deg))),
-        _as_list(24 * _positive_share(darkness)),
-    )
+def altitude_from_hour_angle(lat: Any, dec: Any, hour_angle: Any) -> Floats:
+    """Altitude in degrees from radians."""
+    sine = np.sin(lat) * np.sin(dec) + np.cos(lat) * np.cos(dec) * np.cos(hour_angle)
+    return np.asarray(np.degrees(np.arcsin(np.clip(sine, -1.0, 1.0))))
 
 
 @contextmanager
@@ -429,41 +401,8 @@ def _dark_share(sun: _Seen, lat_deg: Floats, start: Floats, end: Floats) -> Floa
         a, b, c = dec0[j, None], dec1[j, None], dec2[j, None]
         dec = a + u * (4 * b - 3 * a - c) + u**2 * (2 * a + 2 * c - 4 * b)
         hour = first[j, None] + u * (last - first)[j, None]
-        share[j] = _positive_share(ASTRONOMICAL_NIGHT_DEG - _altitude(lat[j, None], dec, hour))
+        share[j] = positive_share(ASTRONOMICAL_NIGHT_DEG - altitude_from_hour_angle(lat[j, None], dec, hour))
     return share
-
-
-def _positive_share(values: Floats) -> Floats:
-    """Share of the last axis on which a line through evenly spaced values lies above zero."""
-    a, b = values[..., :-1], values[..., 1:]
-    top, bottom = np.maximum(a, b), np.minimum(a, b)
-    span = np.where(top > bottom, top - bottom, 1.0)
-    part = np.where(bottom >= 0, np.where(top > 0, 1.0, 0.0), np.clip(top / span, 0.0, 1.0))
-    return np.asarray(part.mean(axis=-1))
-
-
-def _altitude(lat: Any, dec: Any, hour_angle: Any) -> Floats:
-    """Altitude in degrees from radians."""
-    sine = np.sin(lat) * np.sin(dec) + np.cos(lat) * np.cos(dec) * np.cos(hour_angle)
-    return np.asarray(np.degrees(np.arcsin(np.clip(sine, -1.0, 1.0))))
-
-
-def _of_date(ra_deg: float, dec_deg: float, days: float) -> tuple[float, float]:
-    """Mean place of date in radians from J2000, days from J2000.0; Lieske 1977 as in Meeus, ch. 21."""
-    t = days / 36525
-    zeta, z, theta = (
-        np.radians(p / 3600)
-        for p in (
-            2306.2181 * t + 0.30188 * t**2 + 0.017998 * t**3,
-            2306.2181 * t + 1.09468 * t**2 + 0.018203 * t**3,
-            2004.3109 * t - 0.42665 * t**2 - 0.041833 * t**3,
-        )
-    )
-    ra, dec = np.radians(ra_deg) + zeta, np.radians(dec_deg)
-    a = np.cos(dec) * np.sin(ra)
-    b = np.cos(theta) * np.cos(dec) * np.cos(ra) - np.sin(theta) * np.sin(dec)
-    c = np.sin(theta) * np.cos(dec) * np.cos(ra) + np.cos(theta) * np.sin(dec)
-    return float(np.arctan2(a, b) + z), float(np.arctan2(c, np.hypot(a, b)))
 
 
 def _fraction(moon: Floats, earth: Any) -> Floats:
