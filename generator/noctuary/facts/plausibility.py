@@ -1,8 +1,9 @@
 """The rules by which a readable record cannot be true (a fault) or is unlikely (a doubt).
 
 One function a rule, registered in :data:`RULES` with its reason and an example, from which the README's list is
-made. A rule looks at a :class:`Case` and yields sightings; it never prints and never changes anything. A doubt
-that its sidecar answers in ``accepted_doubts`` is no finding; a fault cannot be answered away.
+made; the rules about optics are in :mod:`noctuary.facts.rules.optics`. A rule looks at a :class:`Case` and yields
+sightings; it never prints and never changes anything. A doubt that its sidecar answers in ``accepted_doubts`` is no
+finding; a fault cannot be answered away.
 
 Places that are not published exactly are known to half a degree each way, which moves altitudes by up to
 0.75°: so much is granted before the Sun or a target counts as too high or too low.
@@ -11,28 +12,21 @@ Places that are not published exactly are known to half a degree each way, which
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator
 from datetime import date
-from functools import cached_property
 from itertools import combinations
-from typing import TYPE_CHECKING, NamedTuple
 
 from noctuary.archive.records import Archive, FrameGroup, Picture, Session
-from noctuary.diagnostic import Diagnostic, Level, Mark, in_order
+from noctuary.diagnostic import Diagnostic, Mark, in_order
 from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.facts.exposure import shutter_open_share
-from noctuary.facts.optics import (
-    aperture_mm,
-    focal_length_mm,
-    image_scale_arcsec_px,
-    main_rig,
-    rayleigh_limit_arcsec,
-)
-from noctuary.facts.picture import PictureFacts, SessionFacts
-from noctuary.plain_record import plain_record
+from noctuary.facts.optics import aperture_mm, focal_length_mm, image_scale_arcsec_px, rayleigh_limit_arcsec
+from noctuary.facts.picture import PictureFacts
+from noctuary.facts.rules import optics  # noqa: F401 — its rules register themselves
+from noctuary.facts.rules.rule import RULES, Case, Sighting
+from noctuary.facts.rules.rule import rule as _rule
 
-if TYPE_CHECKING:
-    from noctuary.sky.catalogue import SkyObject
+__all__ = ["RULES", "judge", "narrowband", "untracked"]
 
 FIRST_PHOTOGRAPH = 1826
 """Niépce's view from the window at Le Gras, the oldest photograph that survives, is dated to 1826 or 1827."""
@@ -43,8 +37,6 @@ MOON_BRIGHT = 0.5
 MOON_NEAR_DEG = 40.0
 DARKS_EXPOSURE = 0.01
 DARKS_TEMPERATURE_C = 2.0
-FOCAL_LENGTH_SHARE = 0.03
-SENSOR_SHARE = 0.02
 STAR_WIDTH_MOST_ARCSEC = 10.0
 SKY_BRIGHTEST, SKY_DARKEST = 16.0, 22.1
 SIDEREAL_ARCSEC_S = 15.04
@@ -54,78 +46,6 @@ PAUSE_TIMER_S, PAUSE_GAIN_S = 5.0, 2.0
 PAUSED_FROM_S = 10.0
 SENSOR_WARM_C = 2.0
 VERSION_MOST, VERSION_LEAST = 10.0, 1 / 3
-
-
-class Sighting(NamedTuple):
-    """One instance of what a rule looks for; ``answered_by`` are the pictures whose sidecars can answer it."""
-
-    mark: Mark
-    message: str
-    hint: str
-    answered_by: tuple[Picture, ...] = ()
-
-
-@plain_record
-class Rule:
-    """A rule of plausibility. ``source`` names a publication, a definition or common practice."""
-
-    name: str
-    level: Level
-    reason: str
-    example: str
-    source: str | None
-    sightings: Callable[[Case], Iterator[Sighting]]
-
-
-@plain_record
-class Case:
-    """What the rules judge: an archive, what was derived from it, and the date of the day."""
-
-    archive: Archive
-    facts: ArchiveFacts
-    today: date
-
-    @cached_property
-    def sessions(self) -> tuple[tuple[Picture, Session], ...]:
-        """Every session that a sidecar writes out, with its picture; drafts included."""
-        return tuple((p, s) for p in self.archive.pictures.values() for s in p.own_sessions)
-
-    @cached_property
-    def seen(self) -> Mapping[tuple[str, int], SessionFacts]:
-        """What is derived about the sessions of shown pictures."""
-        return {f.session.identity: f for p in self.facts.pictures.values() for f in p.sessions}
-
-    @cached_property
-    def objects(self) -> Mapping[str, SkyObject]:
-        """Names as written → what they mean, for the targets of shown pictures."""
-        return {
-            name: found
-            for p in self.facts.pictures.values()
-            if len(p.picture.objects) == len(p.objects)
-            for name, found in zip(p.picture.objects, p.objects, strict=True)
-        }
-
-    @property
-    def shown(self) -> tuple[PictureFacts, ...]:
-        return tuple(self.facts.pictures.values())
-
-    def deep_sky(self, session: Session) -> bool:
-        """Whether the target has a fixed place: not the Sun, the Moon, a planet, a comet or an aurora."""
-        found = self.objects.get(session.target)
-        return found is not None and not found.moves and found.ra_deg is not None
-
-
-RULES: dict[str, Rule] = {}
-
-
-def _rule(
-    name: str, level: Level, reason: str, example: str, source: str | None = None
-) -> Callable[[Callable[[Case], Iterator[Sighting]]], Callable[[Case], Iterator[Sighting]]]:
-    def register(function: Callable[[Case], Iterator[Sighting]]) -> Callable[[Case], Iterator[Sighting]]:
-        RULES[name] = Rule(name, level, reason, example, source, function)
-        return function
-
-    return register
 
 
 def judge(archive: Archive, facts: ArchiveFacts, today: date) -> list[Diagnostic]:
@@ -417,32 +337,6 @@ def no_flats(case: Case) -> Iterator[Sighting]:
 
 
 @_rule(
-    "focal-length-disagrees", "doubt",
-    "The focal length that the placement shows and the stated one differ by more than 3 %.",
-    "480 mm stated, 384 mm seen: a reducer without its focal_factor",
-    "plate scale: 206.2648 × pixel / focal length",
-)  # fmt: skip
-def focal_length_disagrees(case: Case) -> Iterator[Sighting]:
-    for facts in case.shown:
-        optics = facts.optics
-        if optics is None or optics.focal_length_seen_mm is None:
-            continue
-        seen, stated = optics.focal_length_seen_mm, optics.focal_length_mm
-        if abs(seen / stated - 1) > FOCAL_LENGTH_SHARE:
-            yield Sighting(
-                facts.picture.marks.at("placement"),
-                f"the placement shows a focal length of {seen:.0f} mm, {optics.rig} has {stated:.0f} mm",
-                f"a focal_factor of {_factor(case, facts, seen):.2f}, another resampling or rig would explain it",
-                (facts.picture,),
-            )
-
-
-def _factor(case: Case, facts: PictureFacts, seen_mm: float) -> float:
-    rig = main_rig(facts.picture.rig, (f.session for f in facts.sessions))
-    return seen_mm / rig.optic.focal_length_mm if rig else 1.0
-
-
-@_rule(
     "target-outside-picture", "doubt",
     "The first object lies outside the placed field, with all of its extent.",
     "objects: [M 42] on a picture placed on M 31",
@@ -488,70 +382,6 @@ def _separation_deg(ra: float, dec: float, other_ra: float, other_dec: float) ->
     half_lat, half_lon = (b - a) / 2, math.radians(other_ra - ra) / 2
     h = math.sin(half_lat) ** 2 + math.cos(a) * math.cos(b) * math.sin(half_lon) ** 2
     return math.degrees(2 * math.asin(math.sqrt(min(1.0, h))))
-
-
-@_rule(
-    "object-larger-than-field", "doubt",
-    "The target is larger than the field, so the picture can show only a part.",
-    "the Andromeda Galaxy, 3° long, in a field of 0.7°",
-)  # fmt: skip
-def object_larger_than_field(case: Case) -> Iterator[Sighting]:
-    for facts in case.shown:
-        target, optics = facts.target, facts.optics
-        if target is None or optics is None or target.size_arcmin is None or target.moves:
-            continue
-        long = target.size_arcmin[0] / 60
-        sides = sorted((optics.field_width_deg, optics.field_height_deg))
-        if long > sides[1]:
-            yield Sighting(
-                facts.picture.marks.at("objects"),
-                f"{target.name} is {long:.2g}° long, the field {sides[1]:.2g}° by {sides[0]:.2g}°",
-                "check the rig, or name first the part that the picture shows",
-                (facts.picture,),
-            )
-
-
-@_rule(
-    "picture-larger-than-sensor", "doubt",
-    "The picture is longer than its sensor times the resampling.",
-    "8000 pixels from a sensor of 6000 without resampling",
-)  # fmt: skip
-def picture_larger_than_sensor(case: Case) -> Iterator[Sighting]:
-    for facts, sides, most in _against_sensor(case):
-        if sides[1] > most[1] * (1 + SENSOR_SHARE):
-            yield Sighting(
-                facts.picture.marks.at("resampling"),
-                f"the picture is {sides[1]} pixels long, the sensor gives {most[1]:.0f}",
-                "write resampling: (drizzled ×2: 2), correct the rig, or say in accepted_doubts that it is a mosaic",
-                (facts.picture,),
-            )
-
-
-@_rule(
-    "aspect-unexplained", "doubt",
-    "The picture is wider across than any crop of its sensor.",
-    "5000 × 5000 pixels from a sensor of 6000 × 4000",
-)  # fmt: skip
-def aspect_unexplained(case: Case) -> Iterator[Sighting]:
-    for facts, sides, most in _against_sensor(case):
-        if sides[1] <= most[1] * (1 + SENSOR_SHARE) and sides[0] > most[0] * (1 + SENSOR_SHARE):
-            yield Sighting(
-                facts.picture.marks.at("resampling"),
-                f"no crop of {most[1]:.0f} × {most[0]:.0f} pixels has {sides[1]} × {sides[0]}",
-                "write resampling:, correct the rig, or say in accepted_doubts that it is a mosaic",
-                (facts.picture,),
-            )
-
-
-def _against_sensor(case: Case) -> Iterator[tuple[PictureFacts, tuple[int, int], tuple[float, float]]]:
-    """Shown pictures with their sides and those that their sensor gives, the shorter first."""
-    for facts in case.shown:
-        rig = main_rig(facts.picture.rig, (f.session for f in facts.sessions))
-        if facts.pixels is None or rig is None:
-            continue
-        binning = min((g.binning for f in facts.sessions for g in f.session.frames), default=1)
-        short, long = sorted(n / binning * facts.picture.resampling for n in rig.camera.pixels)
-        yield facts, (min(facts.pixels), max(facts.pixels)), (short, long)
 
 
 @_rule(
