@@ -21,7 +21,7 @@ STOREYS = (
     {"archive", "sky"},
     {"up_to_date"},
     {"build_manifest", "memo"},
-    {"quantity", "diagnostic", "plain_record", "__init__"},
+    {"quantity", "geometry", "text", "files", "errors", "diagnostic", "plain_record", "__init__"},
 )
 LEVEL = {room: number for number, storey in enumerate(STOREYS) for room in storey}
 #: Rooms of one storey that do not know each other.

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from noctuary.facts.picture import PictureFacts
 from noctuary.facts.placement_summary import PlacementSummary
+from noctuary.geometry import separation_deg
 from noctuary.images.decode import open_picture
 from noctuary.images.decoded import PictureFault
 from noctuary.sky.solve import Refusal, Solution, solve
@@ -74,8 +75,4 @@ def find_place(folder: Path, facts: PictureFacts, stars: Path | None) -> Search 
 
 def differs_deg(found: Solution, before: PlacementSummary) -> float:
     """How far the centre that was found lies from the one that the record has, degrees."""
-    import math
-
-    ra1, dec1, ra2, dec2 = map(math.radians, (found.ra_deg, found.dec_deg, *before.centre))
-    half = math.sin((dec1 - dec2) / 2) ** 2 + math.cos(dec1) * math.cos(dec2) * math.sin((ra1 - ra2) / 2) ** 2
-    return math.degrees(2 * math.asin(min(1.0, math.sqrt(half))))
+    return separation_deg(found.ra_deg, found.dec_deg, *before.centre)

@@ -17,10 +17,10 @@ import time
 from collections import defaultdict
 
 import numpy as np
+from noctuary.geometry import unit_vectors
 from noctuary.images.stars import detect
 from noctuary.sky import star_table
 from noctuary.sky.solve import Refusal, Solution, solve
-from noctuary.sky.star_table import unit_vectors
 from numpy.random import Generator, default_rng
 
 from tests.sky import simulated_sky

@@ -10,9 +10,10 @@ import ephem
 import ephem.stars
 import pytest
 from astropy.coordinates import SkyCoord, get_constellation
+from noctuary.geometry import lon_lat_deg, unit_vector
 from noctuary.sky import atlas
 from noctuary.sky.catalogue import Catalogue, read_table
-from noctuary.sky.constellation import angles, constellation_of, vector
+from noctuary.sky.constellation import constellation_of
 from noctuary.sky.tables import make_constellations, make_roman_1987, make_stars
 
 CATALOGUE = Catalogue()
@@ -213,7 +214,7 @@ def test_a_boundary_has_different_constellations_on_its_sides() -> None:
             assert separation_deg_fast(ra1, dec1, ra2, dec2) < 1.1
     for arc in arcs[::7]:
         (ra1, dec1), (ra2, dec2) = arc[len(arc) // 2 - 1], arc[len(arc) // 2]
-        one, other = vector(ra1, dec1), vector(ra2, dec2)
+        one, other = unit_vector(ra1, dec1), unit_vector(ra2, dec2)
         middle = [a + b for a, b in zip(one, other, strict=True)]
         across = (
             one[1] * other[2] - one[2] * other[1],
@@ -228,7 +229,7 @@ def test_a_boundary_has_different_constellations_on_its_sides() -> None:
             step = sign * radians(0.02) * 2 / length
             x, y, z = (m + step * a for m, a in zip(middle, across, strict=True))
             size = (x * x + y * y + z * z) ** 0.5
-            sides.add(constellation_of(*angles((x / size, y / size, z / size))))
+            sides.add(constellation_of(*lon_lat_deg((x / size, y / size, z / size))))
         assert len(sides) == 2
 
 

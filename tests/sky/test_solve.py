@@ -7,9 +7,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from noctuary.geometry import unit_vectors
 from noctuary.sky import star_table
 from noctuary.sky.solve import GREATEST_CHANCE, Refusal, Solution, solve
-from noctuary.sky.star_table import NoCatalogue, StarTable, unit_vectors
+from noctuary.sky.star_table import NoCatalogue, StarTable
 from numpy.random import default_rng
 
 from tests.sky import simulated_sky

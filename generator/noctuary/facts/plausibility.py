@@ -25,6 +25,7 @@ from noctuary.facts.picture import PictureFacts
 from noctuary.facts.rules import optics  # noqa: F401 — its rules register themselves
 from noctuary.facts.rules.rule import RULES, Case, Sighting
 from noctuary.facts.rules.rule import rule as _rule
+from noctuary.geometry import separation_deg
 
 __all__ = ["RULES", "judge", "narrowband", "untracked"]
 
@@ -363,7 +364,7 @@ def _outside_deg(facts: PictureFacts, ra_deg: float, dec_deg: float) -> float:
     """How far a position lies from the picture's nearest pixel, in degrees; 0 inside."""
     assert facts.placement is not None
     assert facts.pixels is not None
-    centre_apart = _separation_deg(*facts.placement.centre, ra_deg, dec_deg)
+    centre_apart = separation_deg(*facts.placement.centre, ra_deg, dec_deg)
     placement = facts.placement.placement()
     wide, high = facts.pixels
     x, y = (float(v) for v in placement.pixel(ra_deg, dec_deg))
@@ -373,15 +374,7 @@ def _outside_deg(facts: PictureFacts, ra_deg: float, dec_deg: float) -> float:
     if (near_x, near_y) == (x, y):
         return 0.0
     ra, dec = (float(v) for v in placement.sky(near_x, near_y))
-    return _separation_deg(ra, dec, ra_deg, dec_deg)
-
-
-def _separation_deg(ra: float, dec: float, other_ra: float, other_dec: float) -> float:
-    """Great-circle distance by the haversine formula, all in degrees."""
-    a, b = math.radians(dec), math.radians(other_dec)
-    half_lat, half_lon = (b - a) / 2, math.radians(other_ra - ra) / 2
-    h = math.sin(half_lat) ** 2 + math.cos(a) * math.cos(b) * math.sin(half_lon) ** 2
-    return math.degrees(2 * math.asin(math.sqrt(min(1.0, h))))
+    return separation_deg(ra, dec, ra_deg, dec_deg)
 
 
 @_rule(

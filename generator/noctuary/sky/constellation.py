@@ -9,25 +9,14 @@ from __future__ import annotations
 import csv
 from functools import lru_cache
 from importlib import resources
-from math import asin, atan2, cos, degrees, radians, sin
+from math import cos, radians, sin
 
-Vector = tuple[float, float, float]
+from noctuary.geometry import Vector, lon_lat_deg, unit_vector
+
 Matrix = tuple[Vector, Vector, Vector]
 
 _JULIAN_DATE_B1875 = 2405889.258550475
 _JULIAN_DATE_J2000 = 2451545.0
-
-
-def vector(lon_deg: float, lat_deg: float) -> Vector:
-    """Unit vector towards a longitude and latitude in degrees."""
-    lon, lat = radians(lon_deg), radians(lat_deg)
-    return cos(lat) * cos(lon), cos(lat) * sin(lon), sin(lat)
-
-
-def angles(direction: Vector) -> tuple[float, float]:
-    """Longitude (0 ≤ lon < 360) and latitude in degrees of a unit vector."""
-    x, y, z = direction
-    return degrees(atan2(y, x)) % 360.0, degrees(asin(max(-1.0, min(1.0, z))))
 
 
 def rotated(matrix: Matrix, v: Vector) -> Vector:
@@ -96,7 +85,7 @@ def constellation_of(ra_deg: float, dec_deg: float) -> str:
     """
     if not -90.0 <= dec_deg <= 90.0:
         raise ValueError(f"declination {dec_deg} is outside −90…90")
-    ra, dec = angles(rotated(precession_to_b1875(), vector(ra_deg, dec_deg)))
+    ra, dec = lon_lat_deg(rotated(precession_to_b1875(), unit_vector(ra_deg, dec_deg)))
     return constellation_at_b1875(ra / 15.0, dec)
 
 
@@ -118,4 +107,4 @@ def equatorial_to_galactic() -> Matrix:
 
 def galactic(ra_deg: float, dec_deg: float) -> tuple[float, float]:
     """Galactic longitude (0 ≤ l < 360) and latitude in degrees of an ICRS position in degrees."""
-    return angles(rotated(equatorial_to_galactic(), vector(ra_deg, dec_deg)))
+    return lon_lat_deg(rotated(equatorial_to_galactic(), unit_vector(ra_deg, dec_deg)))

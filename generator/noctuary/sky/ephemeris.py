@@ -24,6 +24,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from noctuary.geometry import separations_deg
 from noctuary.sky.session_sky import SkyDuring
 
 Floats = NDArray[np.float64]
@@ -123,8 +124,8 @@ def sky_during(observations: Sequence[Observation]) -> list[SkyDuring]:
         moon = sky.body("Moon")
         fraction = _fraction(sky.moon[n : 2 * n], sky.earth[n : 2 * n])
         known, target, transit = _targets(observations, sky, middle)
-        separation = _separation(target.altitude[n : 2 * n], target.azimuth[n : 2 * n],
-                                 moon.altitude[n : 2 * n], moon.azimuth[n : 2 * n])  # fmt: skip
+        separation = separations_deg(target.azimuth[n : 2 * n], target.altitude[n : 2 * n],
+                                     moon.azimuth[n : 2 * n], moon.altitude[n : 2 * n])  # fmt: skip
     dark = _dark_share(sun, lat, start, end)
     air = airmass(target.altitude[n : 2 * n])
     columns: list[list[Any]] = [
@@ -420,13 +421,6 @@ def _terrestrial(utc: Floats) -> Floats:
 
     day, rest = erfa.taitt(*erfa.utctai(_EPOCH_JD, utc))
     return np.asarray((day - _EPOCH_JD) + rest)
-
-
-def _separation(alt1: Floats, az1: Floats, alt2: Floats, az2: Floats) -> Floats:
-    """Great-circle distance in degrees of two directions in degrees, right at 0° and 180°."""
-    import erfa
-
-    return np.asarray(np.degrees(erfa.seps(np.radians(az1), np.radians(alt1), np.radians(az2), np.radians(alt2))))
 
 
 def _days(times: Sequence[datetime]) -> Floats:

@@ -14,6 +14,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from noctuary.geometry import unit_vector
 from noctuary.sky.placement import Placement
 
 Floats = NDArray[np.float64]
@@ -107,7 +108,7 @@ def north_east(placement: Placement) -> tuple[tuple[float, float], tuple[float, 
     # A step of half a pixel on the sky, along the meridian's tangent and across it, also where dec is ±90°.
     step = math.radians(placement.image_scale_arcsec_px / 3600) / 2
     a, d = math.radians(ra), math.radians(dec)
-    here = np.array([math.cos(d) * math.cos(a), math.cos(d) * math.sin(a), math.sin(d)])
+    here = np.array(unit_vector(ra, dec))
     north = np.array([-math.sin(d) * math.cos(a), -math.sin(d) * math.sin(a), math.cos(d)])
     east = np.array([-math.sin(a), math.cos(a), 0.0])
     found = []

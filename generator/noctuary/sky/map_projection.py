@@ -6,6 +6,8 @@ import math
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
+from noctuary.geometry import lon_lat_deg, unit_vector
+
 Point = tuple[float, float]
 
 
@@ -42,12 +44,12 @@ def great_circle(points: Sequence[Point], step_deg: float = 2.0) -> list[Point]:
     """A line through points (ICRS degrees) along great circles, with no gap above ``step_deg``."""
     found = [points[0]] if points else []
     for start, end in pairwise(points):
-        a, b = _vector(start), _vector(end)
+        a, b = unit_vector(*start), unit_vector(*end)
         angle = math.acos(max(-1.0, min(1.0, sum(x * y for x, y in zip(a, b, strict=True)))))
         parts = max(1, math.ceil(math.degrees(angle) / step_deg))
         for part in range(1, parts):
             wa, wb = math.sin(angle * (1 - part / parts)), math.sin(angle * part / parts)
-            found.append(_angles([x * wa + y * wb for x, y in zip(a, b, strict=True)]))
+            found.append(lon_lat_deg([x * wa + y * wb for x, y in zip(a, b, strict=True)]))
         found.append(end)
     return found
 
@@ -58,14 +60,14 @@ def ecliptic(step_deg: float = 2.0) -> list[Point]:
     circle = []
     for longitude in _steps(step_deg):
         x, y = math.cos(longitude), math.sin(longitude)
-        circle.append(_angles([x, y * math.cos(tilt), y * math.sin(tilt)]))
+        circle.append(lon_lat_deg([x, y * math.cos(tilt), y * math.sin(tilt)]))
     return circle
 
 
 def galactic_plane(step_deg: float = 2.0) -> list[Point]:
     """The galactic equator, ICRS degrees: the great circle around the north galactic pole at 192.85948°, +27.12825°
     (ESA 1997, The Hipparcos and Tycho Catalogues, vol. 1, 1.5.3)."""
-    pole = _vector((192.85948, 27.12825))
+    pole = unit_vector(192.85948, 27.12825)
     u = [-pole[1], pole[0], 0.0]
     length = math.hypot(*u)
     u = [c / length for c in u]
@@ -74,7 +76,8 @@ def galactic_plane(step_deg: float = 2.0) -> list[Point]:
         pole[2] * u[0] - pole[0] * u[2],
         pole[0] * u[1] - pole[1] * u[0],
     ]
-    return [_angles([math.cos(a) * p + math.sin(a) * q for p, q in zip(u, v, strict=True)]) for a in _steps(step_deg)]
+    turns = [(math.cos(a), math.sin(a)) for a in _steps(step_deg)]
+    return [lon_lat_deg([c * p + s * q for p, q in zip(u, v, strict=True)]) for c, s in turns]
 
 
 def unbroken(points: Iterable[Point], gap: float) -> list[list[Point]]:
@@ -93,10 +96,3 @@ def _steps(step_deg: float) -> list[float]:
     return [2 * math.pi * i / count for i in range(count + 1)]
 
 
-def _vector(point: Point) -> list[float]:
-    ra, dec = map(math.radians, point)
-    return [math.cos(dec) * math.cos(ra), math.cos(dec) * math.sin(ra), math.sin(dec)]
-
-
-def _angles(v: Sequence[float]) -> Point:
-    return math.degrees(math.atan2(v[1], v[0])) % 360, math.degrees(math.atan2(v[2], math.hypot(v[0], v[1])))

@@ -22,6 +22,7 @@ from typing import Any, Literal, Protocol, TypeVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from noctuary.geometry import separations_deg, unit_vectors
 from noctuary.sky.projection import (
     Floats,
     Gnomonic,
@@ -36,10 +37,8 @@ from noctuary.sky.projection import (
     kept_tables,
     quiet,
     said_by,
-    separation,
     to_icrs,
     unreadable,
-    vectors,
     wcs_of,
 )
 
@@ -117,7 +116,7 @@ class Placement:
         (x, y), h = self.middle_px, 0.5
         ra, dec = self.sky([x - h, x + h, x, x], [y, y, y - h, y + h])
         ra0, dec0 = (math.radians(c) for c in self.centre)
-        v = vectors(ra, dec)
+        v = unit_vectors(ra, dec)
         east = np.array([-math.sin(ra0), math.cos(ra0), 0.0])
         north = np.array([-math.sin(dec0) * math.cos(ra0), -math.sin(dec0) * math.sin(ra0), math.cos(dec0)])
         along, down = v[1] - v[0], v[3] - v[2]
@@ -158,7 +157,7 @@ class Placement:
         ra, dec = self.sky(
             [-0.5, right, x, x, -0.5, right, right, -0.5], [y, y, -0.5, bottom, -0.5, bottom, -0.5, bottom]
         )
-        apart = separation(ra[::2], dec[::2], ra[1::2], dec[1::2])
+        apart = separations_deg(ra[::2], dec[::2], ra[1::2], dec[1::2])
         return float(apart[0]), float(apart[1]), float(np.max(apart[2:]))
 
     def to_plain(self) -> dict[str, Any]:
@@ -396,9 +395,9 @@ def _around(placement: Placement, objects: Iterable[T], grown: float) -> Iterato
     radius = np.array([o.size_arcmin[0] / 120 if o.size_arcmin else 0.0 for o in placed])
     edge = _edge(placement)
     middle = placement.centre
-    reach = float(np.max(separation(edge[0], edge[1], *middle)))
+    reach = float(np.max(separations_deg(edge[0], edge[1], *middle)))
     if math.isfinite(reach):
-        near = np.flatnonzero(separation(ra, dec, *middle) <= reach * 1.02 + 1e-6 + radius * grown)
+        near = np.flatnonzero(separations_deg(ra, dec, *middle) <= reach * 1.02 + 1e-6 + radius * grown)
     else:  # a picture of so much sky that its edge is none
         near = np.arange(len(placed))
     x, y = placement.pixel(ra[near], dec[near])
@@ -438,7 +437,7 @@ def _touches(placement: Placement, thing: Located, x: float, y: float) -> bool:
     # An object larger than the picture may have its whole outline outside: is the picture within it?
     ra, dec = _edge(placement)
     ra0, dec0 = math.radians(thing.ra_deg), math.radians(thing.dec_deg)
-    distance = np.radians(separation(ra, dec, thing.ra_deg, thing.dec_deg))
+    distance = np.radians(separations_deg(ra, dec, thing.ra_deg, thing.dec_deg))
     a, d = np.radians(ra) - ra0, np.radians(dec)
     bearing = np.arctan2(np.sin(a) * np.cos(d), math.cos(dec0) * np.sin(d) - math.sin(dec0) * np.cos(d) * np.cos(a))
     bearing = bearing - math.radians(thing.size_angle_deg or 0.0)
@@ -539,7 +538,7 @@ def _avm_by_code(shown: Placement, p: Headed) -> dict[str, Any] | None:
             return None
     ours = shown.sky(gx, gy)
     theirs = to_icrs(frame, np.asarray(lon), np.asarray(lat))
-    off = separation(*ours, *theirs) * 3600 / shown.image_scale_arcsec_px
+    off = separations_deg(*ours, *theirs) * 3600 / shown.image_scale_arcsec_px
     seen = np.isfinite(ours[0])
     return fields if seen.any() and bool(np.all(off[seen] < 0.25)) else None
 

@@ -23,6 +23,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from noctuary.geometry import separations_deg
+
 Floats = NDArray[np.float64]
 
 
@@ -119,7 +121,7 @@ class Headed:
                     # A projection has one inverse, but some (SIN, ZPN) let the far side through, degrees away;
                     # CSC is its own inverse to 0.01° only.
                     back = wcs.wcs_pix2world(fx[known], fy[known], 1)
-                    off = separation(back[wcs.wcs.lng], back[wcs.wcs.lat], lon[known], lat[known])
+                    off = separations_deg(back[wcs.wcs.lng], back[wcs.wcs.lat], lon[known], lat[known])
                     wrong = np.flatnonzero(known)[~(off < 0.02)]
                     fx[wrong] = fy[wrong] = np.nan
                 else:
@@ -287,7 +289,7 @@ def gnomonic_of(
     mine = found.sky(gx, gy)
     its = to_icrs(frame, *(np.asarray(v) for v in wcs.wcs_pix2world(kx * gx + ox, ky * gy + oy, 1)))
     step = math.sqrt(abs(flat[0] * flat[3] - flat[1] * flat[2]))
-    return found if bool(np.all(separation(*mine, *its) < 1e-4 * step)) else None
+    return found if bool(np.all(separations_deg(*mine, *its) < 1e-4 * step)) else None
 
 
 def kept_cards(cards: Any) -> str:
@@ -386,19 +388,3 @@ def said_by(error: Exception) -> str:
     text = re.sub(r"ERROR \d+ in \w+\(\) at line \d+ of file \S+:\s*", "", " ".join(str(error).split()))
     text = text.strip().rstrip(".") or type(error).__name__
     return text if len(text) <= 160 else text[:159] + "…"
-
-
-# --------------------------------------------------------------------------------------------- geometry
-
-
-def vectors(ra: Floats, dec: Floats) -> Floats:
-    a, d = np.radians(ra), np.radians(dec)
-    return np.stack([np.cos(d) * np.cos(a), np.cos(d) * np.sin(a), np.sin(d)], axis=-1)
-
-
-def separation(ra1: Any, dec1: Any, ra2: Any, dec2: Any) -> Floats:
-    """Great-circle distance in degrees, exact for small and large angles."""
-    u = vectors(np.asarray(ra1, dtype=float), np.asarray(dec1, dtype=float))
-    v = vectors(np.asarray(ra2, dtype=float), np.asarray(dec2, dtype=float))
-    u, v = np.broadcast_arrays(u, v)
-    return np.asarray(np.degrees(np.arctan2(np.linalg.norm(np.cross(u, v), axis=-1), (u * v).sum(-1))))

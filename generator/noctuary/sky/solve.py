@@ -23,7 +23,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from noctuary.sky.star_table import StarTable, unit_vectors
+from noctuary.geometry import unit_vectors
+from noctuary.sky.star_table import StarTable
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.intp]

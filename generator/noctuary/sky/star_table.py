@@ -20,6 +20,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from noctuary.geometry import separations_deg, unit_vectors
+
 Floats = NDArray[np.float64]
 
 GAIA_EPOCH = 2016.0
@@ -61,13 +63,13 @@ def gaia(ra_deg: float, dec_deg: float, radius_deg: float, year: float) -> StarT
     Raises :class:`NoCatalogue` where the optional packages are not installed.
     """
     records, moving = _packaged()
-    near = _separation_deg(records["ra"], records["dec"], ra_deg, dec_deg) <= radius_deg + 0.05
+    near = separations_deg(records["ra"], records["dec"], ra_deg, dec_deg) <= radius_deg + 0.05
     chosen = records[near]
     ra, dec = chosen["ra"].astype(np.float64), chosen["dec"].astype(np.float64)
     years = year - GAIA_EPOCH
     east, north = moving[0][near], moving[1][near]
     ra, dec = _moved(ra, dec, east, north, years)
-    inside = _separation_deg(ra, dec, ra_deg, dec_deg) <= radius_deg
+    inside = separations_deg(ra, dec, ra_deg, dec_deg) <= radius_deg
     return StarTable(ra[inside], dec[inside], chosen["mag"].astype(np.float64)[inside])
 
 
@@ -146,12 +148,6 @@ def _motions(records: Any, lines: list[bytes]) -> tuple[Floats, Floats]:
     return all_east, all_north
 
 
-def unit_vectors(ra_deg: Any, dec_deg: Any) -> Floats:
-    """Unit vectors, shape (n, 3), of ICRS positions in degrees."""
-    ra, dec = np.radians(np.asarray(ra_deg, dtype=np.float64)), np.radians(np.asarray(dec_deg, dtype=np.float64))
-    return np.stack([np.cos(dec) * np.cos(ra), np.cos(dec) * np.sin(ra), np.sin(dec)], axis=-1)
-
-
 def _moved(ra: Floats, dec: Floats, east: Floats, north: Floats, years: float) -> tuple[Floats, Floats]:
     """Positions after ``years`` of motion along a great circle (mas a year), sound at the poles too."""
     ra_rad, dec_rad = np.radians(ra), np.radians(dec)
@@ -164,13 +160,6 @@ def _moved(ra: Floats, dec: Floats, east: Floats, north: Floats, years: float) -
     new_ra = np.degrees(np.arctan2(vector[:, 1], vector[:, 0])) % 360.0
     new_dec = np.degrees(np.arctan2(vector[:, 2], np.hypot(vector[:, 0], vector[:, 1])))
     return new_ra, new_dec
-
-
-def _separation_deg(ra: Any, dec: Any, ra_deg: float, dec_deg: float) -> Floats:
-    # The chord, not the cosine: it keeps its digits at small angles.
-    difference = unit_vectors(ra, dec) - unit_vectors(ra_deg, dec_deg)
-    chord = np.sqrt((difference**2).sum(axis=-1))
-    return np.asarray(np.degrees(2.0 * np.arcsin(np.clip(chord / 2.0, 0.0, 1.0))))
 
 
 def _votable(content: bytes, path: Path) -> dict[str, list[Any]]:

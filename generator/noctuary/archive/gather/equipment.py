@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from noctuary.archive.gather.frame_header import FrameHeader, filter_key
 from noctuary.archive.records import Archive, Camera, Place, Rig
+from noctuary.geometry import EARTH_RADIUS_KM, separation_deg
 
 NEAR_KM = 50.0
 _PIXEL_SIZE_TOLERANCE = 0.02
@@ -126,21 +127,14 @@ def nearest_place(site: tuple[float, float], places: Mapping[str, Place]) -> str
     latitude, longitude = site
     for sign in (1, -1):
         distances = {
-            name: _distance_km(latitude, sign * longitude, p.latitude_deg, p.longitude_deg)
+            name: EARTH_RADIUS_KM
+            * math.radians(separation_deg(sign * longitude, latitude, p.longitude_deg, p.latitude_deg))
             for name, p in places.items()
         }
         name = min(distances, key=lambda n: distances[n], default=None)
         if name is not None and distances[name] <= NEAR_KM:
             return name
     return None
-
-
-def _distance_km(latitude: float, longitude: float, other_latitude: float, other_longitude: float) -> float:
-    """Great-circle distance by the haversine formula on a sphere of 6371 km; degrees in."""
-    a, b = math.radians(latitude), math.radians(other_latitude)
-    half_lat, half_lon = (b - a) / 2, math.radians(other_longitude - longitude) / 2
-    h = math.sin(half_lat) ** 2 + math.cos(a) * math.cos(b) * math.sin(half_lon) ** 2
-    return 2 * 6371.0 * math.asin(math.sqrt(min(1.0, h)))
 
 
 def _fingerprint(header: FrameHeader) -> str:

@@ -18,14 +18,13 @@ from pathlib import Path
 
 import numpy as np
 
+from noctuary.geometry import lon_lat_deg, unit_vector
 from noctuary.sky.constellation import (
-    angles,
     constellation_at_b1875,
     precession_to_b1875,
     roman_table,
     rotated,
     transposed,
-    vector,
 )
 
 HERE = Path(__file__).parent
@@ -69,18 +68,19 @@ def at_j2000(begin: Place, end: Place) -> list[Place]:
     points = []
     for n in range(steps + 1):
         hours = begin[0] + (end[0] - begin[0]) * n / steps
-        points.append(angles(rotated(back, vector(hours * 15.0, begin[1] + (end[1] - begin[1]) * n / steps))))
+        declination = begin[1] + (end[1] - begin[1]) * n / steps
+        points.append(lon_lat_deg(rotated(back, unit_vector(hours * 15.0, declination))))
     return points
 
 
 def label_places(sides: dict[str, list[Place]]) -> dict[str, Place]:
     """For each constellation the place inside it that is furthest from its boundary, to half a degree or so."""
-    edge = {name: np.array([vector(*place) for place in places]) for name, places in sides.items()}
+    edge = {name: np.array([unit_vector(*place) for place in places]) for name, places in sides.items()}
     best: dict[str, tuple[float, Place]] = {}
     for dec in np.arange(-89.5, 90.0, 0.5):
         for ra in np.arange(0.0, 360.0, 0.5 / max(0.02, cos(radians(dec)))):
-            towards = vector(float(ra), float(dec))
-            b1875 = angles(rotated(precession_to_b1875(), towards))
+            towards = unit_vector(float(ra), float(dec))
+            b1875 = lon_lat_deg(rotated(precession_to_b1875(), towards))
             name = constellation_at_b1875(b1875[0] / 15.0, b1875[1])
             away = 1.0 - float((edge[name] @ np.array(towards)).max())
             if name not in best or away > best[name][0]:
