@@ -1,0 +1,99 @@
+"""The tables shipped beside the code: objects outside NGC and IC, named stars, bodies of the solar system."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator
+from functools import lru_cache
+from importlib import resources
+
+from noctuary.sky.sky_object import SkyObject, axes, placed
+
+
+def read_table(name: str) -> Iterator[dict[str, str]]:
+    """Rows of a shipped table; lines that begin with # are about its source."""
+    text = resources.files("noctuary.sky.tables").joinpath(name).read_text(encoding="utf-8")
+    yield from csv.DictReader((line for line in text.splitlines() if not line.startswith("#")), restval="")
+
+
+def listed(text: str) -> tuple[str, ...]:
+    return tuple(part.strip() for part in text.split(";") if part.strip())
+
+
+def number_or_none(text: str) -> float | None:
+    return float(text) if text.strip() else None
+
+
+def sexagesimal(text: str) -> tuple[float, int]:
+    """Value and decimals of the seconds of "05 41 00.0" or "-02 27 00"."""
+    whole, minutes, seconds = text.split()
+    value = abs(int(whole)) + int(minutes) / 60 + float(seconds) / 3600
+    decimals = len(seconds.partition(".")[2])
+    return (-value if whole.startswith("-") else value), decimals
+
+
+MOVING = (("Sun", "Sun"), ("Moon", "Moon"), *((p, "planet") for p in (
+    "Mercury", "Venus", "Mars", "Jupiter", "Saturn", "Uranus", "Neptune")))  # fmt: skip
+
+
+def unplaced() -> Iterator[SkyObject]:
+    """What every archive may show and has no fixed place: the Sun, the Moon, the planets, the Milky Way."""
+    for name, kind in MOVING:
+        yield SkyObject(name, kind, None, None, 0, 0, None, None, None, None, None, None, None, (), None, True)
+    yield SkyObject("Milky Way", "galaxy seen from within", None, None, 0, 0, None, None, None, None, None, None,
+                    None, (), None, False)  # fmt: skip
+
+
+@lru_cache(maxsize=1)
+def shipped_objects() -> tuple[SkyObject, ...]:
+    """The objects of the shipped table: what is photographed and stands outside NGC and IC."""
+    found = []
+    for row in read_table("objects.csv"):
+        ra, ra_decimals = sexagesimal(row["ra"])
+        found.append(
+            placed(
+                row["name"],
+                row["kind"],
+                (ra * 15.0, ra_decimals),
+                sexagesimal(row["dec"]),
+                magnitude=number_or_none(row["magnitude"]),
+                size=axes(number_or_none(row["major_arcmin"]), number_or_none(row["minor_arcmin"])),
+                angle=number_or_none(row["angle_deg"]),
+                common_name=row["common_name"] or None,
+                also=listed(row["also"]),
+                note=row["note"],
+            )
+        )
+    return tuple(found)
+
+
+@lru_cache(maxsize=1)
+def named_stars() -> tuple[SkyObject, ...]:
+    found = []
+    for row in read_table("named_stars.csv"):
+        also = [row["bayer"], f"HIP {row['hip']}", *listed(row["also"])]
+        found.append(
+            placed(
+                row["name"],
+                "star",
+                (float(row["ra_deg"]), 2),
+                (float(row["dec_deg"]), 1),
+                magnitude=float(row["magnitude"]),
+                also=[name for name in also if name],
+            )
+        )
+    return tuple(found)
+
+
+def spelt_out(star: SkyObject) -> Iterator[str]:
+    """Greek letter designations with the genitive: "α Ori" → "α Orionis"."""
+    genitive = {row["abbr"]: row["genitive"] for row in constellation_rows()}
+    for name in star.also:
+        letter, _, abbr = name.partition(" ")
+        if abbr in genitive:
+            yield f"{letter} {genitive[abbr]}"
+
+
+@lru_cache(maxsize=1)
+def constellation_rows() -> tuple[dict[str, str], ...]:
+    return tuple(read_table("constellations.csv"))
