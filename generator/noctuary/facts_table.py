@@ -8,6 +8,7 @@ from rich.text import Text
 
 from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.facts.picture import PictureFacts
+from noctuary.sky.session_sky import SkyDuring
 
 DASH = "—"
 
@@ -51,7 +52,7 @@ def print_picture(facts: PictureFacts) -> None:
     sessions = Table(box=None, pad_edge=False, title_justify="left")
     for head in ("night", "place", "rig"):
         sessions.add_column(head)
-    for head in ("integration", "open", "target", "airmass", "Moon", "Moon high", "Moon away", "dark"):
+    for head in ("integration", "open", "altitude", "airmass", "Moon", "Moon altitude", "Moon away", "dark"):
         sessions.add_column(head, justify="right")
     for f in facts.sessions:
         during = f.sky
@@ -61,7 +62,7 @@ def print_picture(facts: PictureFacts) -> None:
             Text(f.session.rig.name),
             _time(f.integration_s),
             _percent(f.shutter_open_share),
-            _number(during.target_altitude_middle_deg if during else None, ".0f", "°"),
+            _altitudes(during),
             _number(during.airmass_middle if during else None, ".2f", ""),
             _percent(f.moon_fraction),
             _number(during.moon_altitude_middle_deg if during else None, ".0f", "°"),
@@ -123,6 +124,14 @@ def _time(seconds: float) -> str:
         return f"{seconds:g} s"
     minutes = round(seconds / 60)
     return f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min"
+
+
+def _altitudes(sky: SkyDuring | None) -> str:
+    """The target's least and greatest altitude over a session."""
+    if sky is None or sky.target_altitude_least_deg is None or sky.target_altitude_greatest_deg is None:
+        return DASH
+    least, greatest = (f"{a:.0f}" for a in (sky.target_altitude_least_deg, sky.target_altitude_greatest_deg))
+    return f"{least}°" if least == greatest else f"{least}–{greatest}°"
 
 
 def _percent(share: float | None) -> str:

@@ -84,6 +84,11 @@ def second(**more: Any) -> Callable[[Picture], tuple[Picture, ...]]:
 HOUR = timedelta(hours=1)
 SUN = {"target": "Sun", "start": datetime(2025, 6, 21, 9, tzinfo=UTC), "night": date(2025, 6, 21), "hours": 1.0}
 FAR = {"scale": None}
+BELOW_THE_POLE: dict[str, Any] = {
+    "scale": None,
+    "place": {"publish": "exact"},
+    "session": {"target": "M 81", "night": date(2025, 10, 15), "start": datetime(2025, 10, 15, 18, 40, tzinfo=UTC)},
+}
 
 # For each rule: what trips it, and a near twin that does not.
 PAIRS: list[tuple[str, Told, Told]] = [
@@ -115,6 +120,8 @@ PAIRS: list[tuple[str, Told, Told]] = [
     ),
     ("target-low", Told(session={"target": "NGC 2362"}, scale=None), Told(session={"target": "NGC 2264"}, scale=None)),
     ("target-low", Told(archive={"horizon_deg": 42.0}), Told(archive={"horizon_deg": 20.0})),
+    # M 81 culminates below the pole at 30.2° over 51.2° north (φ + δ − 90°); three hours around it end at 31.7°.
+    ("target-low", Told(archive={"horizon_deg": 31.0}, **BELOW_THE_POLE), Told(archive={"horizon_deg": 30.0}, **BELOW_THE_POLE)),
     # Full Moon on 13 January 2025, in Gemini: 20° from the Rosette.
     (
         "moon-bright-and-near",

@@ -212,11 +212,11 @@ def sun_up(case: Case) -> Iterator[Sighting]:
     "the Southern Cross from 51° north",
 )  # fmt: skip
 def target_under_ground(case: Case) -> Iterator[Sighting]:
-    for picture, session, height, key in _lowest(case):
-        if height < -_leeway_deg(session):
+    for picture, session, least, key in _lowest(case):
+        if least < -_leeway_deg(session):
             yield Sighting(
-                _at(picture, session, key),
-                f"{session.target} stood at {height:.0f}°, below the horizon",
+                _at(picture, session, *key),
+                f"{session.target} stood at {least:.0f}°, below the horizon",
                 "correct the times, the place, or the object",
                 (picture,),
             )
@@ -229,25 +229,27 @@ def target_under_ground(case: Case) -> Iterator[Sighting]:
     "the limit is the archive's, 30° unless archive.yaml says otherwise",
 )  # fmt: skip
 def target_low(case: Case) -> Iterator[Sighting]:
-    for picture, session, height, key in _lowest(case):
+    for picture, session, least, key in _lowest(case):
         leeway = _leeway_deg(session)
-        if case.deep_sky(session) and -leeway <= height < case.archive.horizon_deg - leeway:
+        if case.deep_sky(session) and -leeway <= least < case.archive.horizon_deg - leeway:
             yield Sighting(
-                _at(picture, session, key),
-                f"{session.target} stood at {height:.0f}°, below the limit of {case.archive.horizon_deg:g}°",
+                _at(picture, session, *key),
+                f"{session.target} stood at {least:.0f}°, below the limit of {case.archive.horizon_deg:g}°",
                 "correct the times or the place, or lower horizon: in archive.yaml",
                 (picture,),
             )
 
 
-def _lowest(case: Case) -> Iterator[tuple[Picture, Session, float, str]]:
+def _lowest(case: Case) -> Iterator[tuple[Picture, Session, float, tuple[str, ...]]]:
+    """The least altitude of each session's target, and what to look at: an end, or both where it was in between."""
     for picture, session in case.sessions:
         facts = case.seen.get(session.identity)
-        if facts is None or facts.sky is None:
+        if facts is None or facts.sky is None or facts.sky.target_altitude_least_deg is None:
             continue
-        start, end = facts.sky.target_altitude_start_deg, facts.sky.target_altitude_end_deg
-        if start is not None and end is not None:
-            yield picture, session, min(start, end), "start" if start <= end else "end"
+        least = facts.sky.target_altitude_least_deg
+        ends = {"start": facts.sky.target_altitude_start_deg, "end": facts.sky.target_altitude_end_deg}
+        key = next((key for key, altitude in ends.items() if altitude == least), None)
+        yield picture, session, least, (key,) if key else ()
 
 
 _NARROW = ("alpha", "α", "beta", "β", "oiii", "sii", "nii", "narrow", "duo", "dual", "tri", "quad", "nm")

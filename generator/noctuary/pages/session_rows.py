@@ -54,7 +54,7 @@ Darkness = Literal["dark", "partly", "light"]
 class Entry:
     """One session. Clock times carry the place's time zone; angles and fractions are as the facts give them.
 
-    ``low_deg`` and ``high_deg``: the least and the greatest of the target's altitudes at start, middle and end.
+    ``low_deg`` and ``high_deg``: the least and the greatest altitude of the target from start to end.
     """
 
     night: date
@@ -97,7 +97,6 @@ def entry(facts: SessionFacts, addresses: Addresses, target: str | None) -> Entr
     name = target or session.target
     zone = session.start.tzinfo if session.start else None
     transit = sky.transit_utc.astimezone(zone) if sky and sky.transit_utc and sky.crosses_transit else None
-    heights = _heights(sky) if sky else ()
     return Entry(
         night=session.night,
         night_page=addresses.nights.get(session.night),
@@ -112,8 +111,8 @@ def entry(facts: SessionFacts, addresses: Addresses, target: str | None) -> Entr
         integration_s=facts.integration_s,
         shutter_open_share=facts.shutter_open_share,
         sky=sky,
-        low_deg=min(heights, default=None),
-        high_deg=max(heights, default=None),
+        low_deg=sky.target_altitude_least_deg if sky else None,
+        high_deg=sky.target_altitude_greatest_deg if sky else None,
         moon_fraction=facts.moon_fraction,
         moon_course=_moon_course(sky) if sky else None,
         darkness=_darkness(sky.dark_share) if sky else None,
@@ -122,11 +121,6 @@ def entry(facts: SessionFacts, addresses: Addresses, target: str | None) -> Entr
         calibration=session.calibration,
         note=session.note,
     )
-
-
-def _heights(sky: SkyDuring) -> tuple[float, ...]:
-    three = sky.target_altitude_start_deg, sky.target_altitude_middle_deg, sky.target_altitude_end_deg
-    return tuple(float(h) for h in three if h is not None)
 
 
 def _moon_course(sky: SkyDuring) -> MoonCourse:

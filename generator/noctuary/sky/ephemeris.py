@@ -25,6 +25,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from noctuary.geometry import separations_deg
+from noctuary.sky.culmination import SIDEREAL, altitude_range, instants
 from noctuary.sky.session_sky import SkyDuring
 
 Floats = NDArray[np.float64]
@@ -40,7 +41,6 @@ BODIES = ("Sun", "Moon", *_PLANETS)
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _EPOCH_JD = 2440587.5
-_SIDEREAL = 1.00273781191135448  # turns of the Earth per day of UT1 (IAU 2000)
 _LIGHT_DAYS_PER_AU = 499.004782 / 86400
 
 
@@ -124,6 +124,7 @@ def sky_during(observations: Sequence[Observation]) -> list[SkyDuring]:
         moon = sky.body("Moon")
         fraction = _fraction(sky.moon[n : 2 * n], sky.earth[n : 2 * n])
         known, target, transit = _targets(observations, sky, middle)
+        least, greatest = _altitude_range(observations, target, lat, start, end, transit)
         separation = separations_deg(target.azimuth[n : 2 * n], target.altitude[n : 2 * n],
                                      moon.azimuth[n : 2 * n], moon.altitude[n : 2 * n])  # fmt: skip
     dark = _dark_share(sun, lat, start, end)
@@ -131,7 +132,7 @@ def sky_during(observations: Sequence[Observation]) -> list[SkyDuring]:
     columns: list[list[Any]] = [
         *_thirds(np.round(target.altitude, 9)), *_thirds(np.round(target.azimuth % 360, 9) % 360),
         _as_list(air), _as_list(fraction), *_thirds(moon.altitude), _as_list(separation),
-        *_thirds(sun.altitude), _as_list(dark),
+        *_thirds(sun.altitude), _as_list(dark), _as_list(np.round(least, 9)), _as_list(np.round(greatest, 9)),
     ]  # fmt: skip
     found = []
     for i, row in enumerate(zip(*columns, strict=True)):
@@ -142,6 +143,8 @@ def sky_during(observations: Sequence[Observation]) -> list[SkyDuring]:
                 target_altitude_start_deg=height[0],
                 target_altitude_middle_deg=height[1],
                 target_altitude_end_deg=height[2],
+                target_altitude_least_deg=row[16] if there else None,
+                target_altitude_greatest_deg=row[17] if there else None,
                 target_azimuth_start_deg=height[3],
                 target_azimuth_middle_deg=height[4],
                 target_azimuth_end_deg=height[5],
@@ -152,7 +155,7 @@ def sky_during(observations: Sequence[Observation]) -> list[SkyDuring]:
                 moon_altitude_start_deg=row[8],
                 moon_altitude_middle_deg=row[9],
                 moon_altitude_end_deg=row[10],
-                moon_separation_deg=row[11] if there else None,
+                moon_separation_deg=row[11] if there and observations[i].body != "Moon" else None,
                 sun_altitude_start_deg=row[12],
                 sun_altitude_middle_deg=row[13],
                 sun_altitude_end_deg=row[14],
@@ -360,7 +363,7 @@ def _targets(observations: Sequence[Observation], sky: _Horizon, middle: Floats)
     fixed = np.isfinite(ra) & np.isfinite(dec)
     ra, dec = np.where(fixed, ra, 0.0), np.where(fixed, dec, 0.0)
     seen = sky.star(np.tile(ra, 3), np.tile(dec, 3))
-    transit = middle - seen.hour_angle[n : 2 * n] / (2 * np.pi * _SIDEREAL)
+    transit = middle - seen.hour_angle[n : 2 * n] / (2 * np.pi * SIDEREAL)
     for name in sorted(set(bodies.tolist()) - {""}):
         rows = np.flatnonzero(bodies == name)
         moving = sky.body(name)
@@ -375,11 +378,27 @@ def _targets(observations: Sequence[Observation], sky: _Horizon, middle: Floats)
         lat = np.array([o.latitude_deg for o in theirs_only], dtype=float)
         lon = np.array([o.longitude_deg for o in theirs_only], dtype=float)
         high = np.array([o.elevation_m for o in theirs_only], dtype=float)
-        when = middle[rows] - seen.hour_angle[rows + n] / (2 * np.pi * _SIDEREAL)
+        when = middle[rows] - seen.hour_angle[rows + n] / (2 * np.pi * SIDEREAL)
         for _ in range(3):
-            when = when - _Horizon(when, lat, lon, high, when).body(name).hour_angle / (2 * np.pi * _SIDEREAL)
+            when = when - _Horizon(when, lat, lon, high, when).body(name).hour_angle / (2 * np.pi * SIDEREAL)
         transit[rows] = when
     return fixed | (bodies != ""), seen, transit
+
+
+def _altitude_range(
+    observations: Sequence[Observation], target: _Seen, lat: Floats, start: Floats, end: Floats, transit: Floats
+) -> tuple[Floats, Floats]:
+    """The least and the greatest altitude of each target from start to end; ``target`` at start, middle and end."""
+    n = len(observations)
+    seen = target.altitude.reshape(3, n)
+    least, greatest = altitude_range(lat, np.degrees(target.declination[n : 2 * n]), start, end, transit, seen)
+    for i, o in enumerate(observations):
+        if o.body:
+            when = instants(float(start[i]), float(end[i]), float(transit[i]))
+            moving = _Horizon(when, o.latitude_deg, o.longitude_deg, o.elevation_m, (start[i] + end[i]) / 2)
+            altitudes = np.concatenate([moving.body(o.body).altitude, seen[:, i]])
+            least[i], greatest[i] = altitudes.min(), altitudes.max()
+    return least, greatest
 
 
 def _dark_share(sun: _Seen, lat_deg: Floats, start: Floats, end: Floats) -> Floats:

@@ -10,15 +10,18 @@ from datetime import datetime
 class SkyDuring:
     """The sky at start, middle (half-way) and end of a session; ``None`` where there is no target.
 
-    Altitudes −90…90 without refraction; azimuths 0…360 from north through east; ``airmass_middle`` is absent
-    at or below the horizon; ``transit_utc`` is the upper transit nearest the middle; the Moon's illuminated
-    fraction (0…1, from the Earth's centre) and its distance from the target hold for the middle;
-    ``dark_share`` (0…1) is the share of the session with the Sun's centre below −18°.
+    Altitudes −90…90 without refraction, the least and the greatest of the target's over the whole session, its
+    culminations included; azimuths 0…360 from north through east; ``airmass_middle`` is absent at or below the
+    horizon; ``transit_utc`` is the upper transit nearest the middle; the Moon's illuminated fraction (0…1, from the
+    Earth's centre) and its distance from the target hold for the middle, the distance ``None`` where the Moon is the
+    target; ``dark_share`` (0…1) is the share of the session with the Sun's centre below −18°.
     """
 
     target_altitude_start_deg: float | None
     target_altitude_middle_deg: float | None
     target_altitude_end_deg: float | None
+    target_altitude_least_deg: float | None
+    target_altitude_greatest_deg: float | None
     target_azimuth_start_deg: float | None
     target_azimuth_middle_deg: float | None
     target_azimuth_end_deg: float | None

@@ -149,6 +149,8 @@ def _session(facts: SessionFacts) -> Plain:
             "altitude_start_deg": sky.target_altitude_start_deg if sky else None,
             "altitude_middle_deg": sky.target_altitude_middle_deg if sky else None,
             "altitude_end_deg": sky.target_altitude_end_deg if sky else None,
+            "altitude_least_deg": sky.target_altitude_least_deg if sky else None,
+            "altitude_greatest_deg": sky.target_altitude_greatest_deg if sky else None,
             "airmass_middle": sky.airmass_middle if sky else None,
         },
         "moon": {

@@ -1,0 +1,50 @@
+"""How low and how high a target stands between two instants.
+
+A fixed target rises to each upper culmination and sinks to each lower one, so its least and greatest altitudes are
+at the ends of a stretch of time or at a culmination in between. A body that moves among the stars culminates a few
+minutes away from its transit, and near a pole of the Earth not at all: it is looked at often instead.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+SIDEREAL = 1.00273781191135448
+"""Turns of the Earth per day of UT1 (IAU 2000)."""
+
+
+def altitude_range(
+    latitude_deg: Floats, declination_deg: Floats, start: Floats, end: Floats, transit: Floats, seen_deg: Floats
+) -> tuple[Floats, Floats]:
+    """The least and the greatest altitude of fixed targets in degrees, without refraction; one value a target.
+
+    ``declination_deg`` is of date; ``start``, ``end`` and any one upper ``transit`` are in days; ``seen_deg`` holds
+    altitudes seen in between, the ends among them, one row an instant. Upper culmination: 90° − |φ − δ|, lower:
+    |φ + δ| − 90° (spherical astronomy; the altitude at hour angles 0 and 180°).
+    """
+    upper = 90.0 - np.abs(latitude_deg - declination_deg)
+    lower = np.abs(latitude_deg + declination_deg) - 90.0
+    culminates = _holds(start, end, transit)
+    anticulminates = _holds(start, end, transit + 0.5 / SIDEREAL)
+    greatest = np.maximum(seen_deg.max(axis=0), np.where(culminates, upper, -90.0))
+    least = np.minimum(seen_deg.min(axis=0), np.where(anticulminates, lower, 90.0))
+    return least, greatest
+
+
+def instants(start: float, end: float, transit: float, steps: int = 96) -> Floats:
+    """Instants in days at which to look at a moving target: evenly from start to end, and its culminations.
+
+    With 96 steps a day's session is looked at every quarter of an hour, which misses a culmination by 0.03° at most.
+    """
+    half_turns = transit + 0.5 / SIDEREAL * np.arange(-8, 9)
+    within = half_turns[(half_turns > start) & (half_turns < end)]
+    return np.concatenate([np.linspace(start, end, steps + 1), within])
+
+
+def _holds(start: Floats, end: Floats, moment: Floats) -> NDArray[np.bool_]:
+    """Whether a moment that comes back every sidereal day falls between start and end, both included."""
+    turns = np.ceil((start - moment) * SIDEREAL)
+    return np.asarray(moment + turns / SIDEREAL <= end)
