@@ -159,6 +159,8 @@ def test_a_header_of_another_size_is_scaled_or_refused() -> None:
     full, half = from_header(_text(), 1000, 800), from_header(_text(), 500, 400)
     assert np.allclose(np.array(full.corners_deg), np.array(half.corners_deg), atol=1e-9)
     assert half.image_scale_arcsec_px == pytest.approx(2 * full.image_scale_arcsec_px, rel=1e-6)
+    assert (full.made_for, half.made_for) == (None, (1000, 800))
+    assert from_plain(json.loads(json.dumps(half.to_plain()))) == half
     assert from_header(_text(), 333, 267).centre == pytest.approx(full.centre, abs=1e-6)  # 0.2 % off square pixels
     with pytest.raises(PlacementError) as refused:
         from_header(_text(), 500, 420)

@@ -32,6 +32,17 @@ class PlacementSummary:
         """Text that is the same for the same placement of a picture of the same size."""
         return repr(self.plain)
 
+    @property
+    def made_for(self) -> tuple[int, int] | None:
+        """The size (width, height) that its header or AVM record states, where it is not the picture's."""
+        wide, high = self.plain.get("made_for") or (0, 0)
+        return (wide, high) if wide else None
+
+    @property
+    def from_header(self) -> bool:
+        """Whether a program wrote it into a header or AVM, at some step before the picture was finished."""
+        return self.plain["source"] in ("header", "picture header", "AVM")
+
     def placement(self) -> Placement:
         """The placement itself, between pixels and sky."""
         from noctuary.sky.placement import from_plain

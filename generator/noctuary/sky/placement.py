@@ -75,12 +75,17 @@ ASPECT_TOLERANCE = 0.005
 
 @dataclass(frozen=True)
 class Placement:
-    """A picture of ``width_px`` × ``height_px`` on the sky. See the module for pixels and coordinates."""
+    """A picture of ``width_px`` × ``height_px`` on the sky. See the module for pixels and coordinates.
+
+    ``made_for`` is the size (width, height) that a header or an AVM record states, where it is another than this
+    picture's: then the placement was scaled, which is right for a reduction and wrong for a crop.
+    """
 
     width_px: int
     height_px: int
     source: Source
     projection: Gnomonic | Headed
+    made_for: tuple[int, int] | None = None
 
     def sky(self, x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
         """RA (0…360) and Dec in degrees at pixels, arrays of any one shape; nan outside the projection."""
@@ -171,6 +176,7 @@ class Placement:
                 "header": p.header, "tables": p.tables, "scale_x": p.scale_x, "offset_x": p.offset_x,
                 "scale_y": p.scale_y, "offset_y": p.offset_y,
             }  # fmt: skip
+        held |= {"made_for": list(self.made_for)} if self.made_for else {}
         return {"width_px": self.width_px, "height_px": self.height_px, "source": self.source, **held}
 
 
@@ -184,7 +190,9 @@ def from_plain(plain: Mapping[str, Any]) -> Placement:
         projection = Headed(
             plain["header"], plain["tables"], plain["scale_x"], plain["offset_x"], plain["scale_y"], plain["offset_y"]
         )
-    return Placement(plain["width_px"], plain["height_px"], plain["source"], projection)
+    wide, high = plain.get("made_for") or (0, 0)
+    made_for = (wide, high) if wide else None
+    return Placement(plain["width_px"], plain["height_px"], plain["source"], projection, made_for)
 
 
 def from_centre(
@@ -217,7 +225,7 @@ def from_header(
 
     In a file of several images the first with celestial axes and the picture's size counts. A header of a cube
     is taken by its celestial axes. A header made for another size is scaled when the proportions agree to
-    0.5 %. Raises :class:`PlacementError` where there is nothing to use.
+    0.5 %, and ``made_for`` says so. Raises :class:`PlacementError` where there is nothing to use.
     """
     refused: PlacementError | None = None
     with closing(headers_in(header)) as each:
@@ -589,7 +597,8 @@ def _placed(
             tables = any(t is not None for t in (wcs.cpdis1, wcs.cpdis2, wcs.det2im1, wcs.det2im2))
             text = kept_tables(wcs) if tables else kept_cards(cards)
             projection = Headed(text, tables, scale_x, offset_x, scale_y, offset_y)
-    placement = Placement(width_px, height_px, source, projection)
+    made_for = (wide, high) if (wide, high) != (width_px, height_px) else None
+    placement = Placement(width_px, height_px, source, projection, made_for)
     try:
         if not isinstance(projection, Gnomonic):
             placement.sky([0.0, width_px / 2], [0.0, height_px / 2])
