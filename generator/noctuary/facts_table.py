@@ -12,6 +12,8 @@ from noctuary.sky.session_sky import SkyDuring
 
 DASH = "—"
 
+_IF = {"whole sensor": ", if the picture shows the whole sensor", "crop": ", if it is a crop at full size"}
+
 
 def print_picture(facts: PictureFacts) -> None:
     """Everything derived about one picture."""
@@ -31,13 +33,13 @@ def print_picture(facts: PictureFacts) -> None:
     _row(table, "depth against the reference", _number(facts.depth_mag, "+.2f", " mag/arcsec²"))
     if seen:
         _row(table, "rig", f"{seen.rig}: {seen.focal_length_mm:.0f} mm f/{seen.f_ratio:.1f}")
-        _row(table, "image scale", f"{seen.image_scale_arcsec_px:.3f} ″/px")
-        _row(
-            table,
-            "field",
-            f"{seen.field_width_deg:.2f}° × {seen.field_height_deg:.2f}°, {seen.field_diagonal_deg:.2f}° across",
-        )
-        _row(table, "sampling", _number(seen.sampling_px, ".1f", " px a star"))
+        if_so = _IF.get(seen.resampling.basis, "") if facts.placement is None else ""
+        _row(table, "image scale", _number(seen.image_scale_arcsec_px, ".3f", f" ″/px{if_so}"))
+        sides = (seen.field_width_deg, seen.field_height_deg, seen.field_diagonal_deg)
+        wide, high, across = (_number(side, ".2f", "°") for side in sides)
+        _row(table, "field", DASH if wide == DASH else f"{wide} × {high}, {across} across{if_so}")
+        _row(table, "FWHM in the frames", _number(seen.star_width_arcsec, ".1f", "″"))
+        _row(table, "sampling", _number(seen.sampling_px, ".1f", " px of the picture"))
         _row(table, "diffraction limit", f"{seen.diffraction_limit_arcsec:.2f}″")
         _row(table, "focal length seen", _number(seen.focal_length_seen_mm, ".1f", " mm"))
     for sky in facts.objects:

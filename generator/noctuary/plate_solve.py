@@ -7,6 +7,7 @@ from pathlib import Path
 
 from noctuary.facts.picture import PictureFacts
 from noctuary.facts.placement_summary import PlacementSummary
+from noctuary.facts.resampling import Resampling
 from noctuary.geometry import separation_deg
 from noctuary.images.decode import open_picture
 from noctuary.images.decoded import PictureFault
@@ -43,7 +44,13 @@ def find_place(folder: Path, facts: PictureFacts, stars: Path | None) -> Search 
             "none of the picture's objects has a fixed place on the sky",
             "add one that lies in the picture to objects",
         )
-    scale = facts.optics.sensor_scale_arcsec_px / facts.picture.resampling
+    made = facts.optics.resampling
+    if made.factor is None:
+        return Refusal(
+            f"the camera of {facts.optics.rig} has no pixels written, so the picture's scale is not known",
+            "write pixels: into equipment.yaml, or resampling: into the sidecar",
+        )
+    scale = facts.optics.sensor_scale_arcsec_px / made.factor
     try:
         opened = open_picture(folder / facts.picture.file)
     except PictureFault as error:
@@ -70,7 +77,21 @@ def find_place(folder: Path, facts: PictureFacts, stars: Path | None) -> Search 
         search,
         table,
     )
+    if isinstance(found, Refusal):
+        found = Refusal(found.reason, found.hint + _other_scale(made))
     return Search(scale, (target.ra_deg, target.dec_deg), found)
+
+
+def _other_scale(made: Resampling) -> str:
+    """What to write where the scale that was looked for rests on the picture's size alone; else nothing."""
+    if made.basis == "whole sensor":
+        return "; the picture was taken for the whole sensor made smaller: if it is a crop, write resampling: 1"
+    if made.basis == "crop":
+        return (
+            "; the picture was taken for a crop at full size: if it was made smaller, write what resampling: it has, "
+            f"at least {made.least:.4g}"
+        )
+    return ""
 
 
 def differs_deg(found: Solution, before: PlacementSummary) -> float:

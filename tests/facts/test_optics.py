@@ -1,9 +1,9 @@
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from noctuary.facts.optics import frame_fill, main_rig, optics
+from noctuary.facts.optics import frame_fill, main_rig, optics, rig_of, sessions_with
 
-from tests.archive_builder import frames, rig, session
+from tests.archive_builder import archive, frames, picture, rig, session
 
 
 def test_a_reducer_shortens_and_brightens():
@@ -68,6 +68,45 @@ def test_the_rig_with_most_light_speaks_for_a_picture_without_one():
     sessions = [session(0, rig=short, groups=(frames(60, 10),)), session(1, rig=long, groups=(frames(60, 20),))]
     assert main_rig(None, sessions).name == "long"
     assert main_rig(short, sessions).name == "short"
+
+
+def test_what_a_picture_builds_on_tells_nothing_of_its_own_pixels():
+    # A telescope binned 2 × 2 adds to a picture with a lens that was not binned and had stars of 11.3″:
+    # 206.2648 × 2 × 3.76 / 480 = 3.2314″/px, and stars of 2.4″ are 0.743 px wide.
+    lens, tele = rig("lens", focal=135, aperture=48), rig("tele")
+    earlier = session(written_in="wide", rig=lens, star_width_arcsec=11.3, groups=(frames(60, 300),))
+    own = session(written_in="close", rig=tele, star_width_arcsec=2.4, groups=(frames(180, 40, binning=2),))
+    wide, close = picture("wide", (earlier,)), picture("close", (own,), builds_on=("wide",))
+    every = archive(wide, close).sessions_of(close)
+    assert len(every) == 2
+    assert rig_of(close, every) == tele
+    seen = optics(tele, sessions_with(tele, close.own_sessions, every), (3124, 2088), None)
+    assert seen.image_scale_arcsec_px == pytest.approx(3.2314, abs=1e-4)
+    assert seen.sampling_px == pytest.approx(0.743, abs=5e-4)
+    assert (seen.resampling.factor, seen.resampling.basis) == (1.0, "full size")
+    # Placed at that scale, it shows 480 mm.
+    placed = optics(tele, [own], (3124, 2088), None, 3.2314, (2.8, 1.87, 3.37))
+    assert placed.focal_length_seen_mm == pytest.approx(480, abs=0.05)
+
+
+def test_a_picture_without_sessions_of_its_own_is_told_by_those_it_builds_on():
+    tele = rig("tele")
+    first = session(written_in="first", rig=tele, star_width_arcsec=3.0, groups=(frames(binning=2),))
+    other = session(written_in="other", rig=rig("lens"), star_width_arcsec=9.0)
+    assert sessions_with(tele, [], [first, other]) == [first]
+    assert sessions_with(tele, [other], [first, other]) == [first]
+
+
+def test_a_reduced_picture_has_the_scale_and_field_of_the_whole_sensor():
+    # 3456 × 2304 of 6.4 µm behind 50 mm: 26.402″/px on the sensor, 57.03″ on 1600 pixels, and in both cases
+    # 2 · atan(3456 · 0.0064 / 100) = 24.95° across.
+    camera = {"focal": 50, "aperture": 25, "pixels": (3456, 2304), "pixel_size": 6.4}
+    seen = optics(rig(**camera), [session()], (1600, 1067), None)
+    assert seen.image_scale_arcsec_px == pytest.approx(57.03, abs=0.01)
+    assert seen.field_width_deg == pytest.approx(24.95, abs=0.01)
+    crop = optics(rig(**camera), [session()], (1600, 1067), 1.0)
+    assert crop.image_scale_arcsec_px == pytest.approx(26.40, abs=0.01)
+    assert crop.field_width_deg == pytest.approx(11.70, abs=0.01)
 
 
 def test_an_object_larger_than_the_field_fills_more_than_the_frame():

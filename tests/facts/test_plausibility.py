@@ -40,6 +40,7 @@ class Told:
     pixels: tuple[int, int] = (6000, 4000)
     scale: float | None = 1.6157  # 206.2648 × 3.76 / 480 (plate scale)
     centre: tuple[float, float] = CENTRE
+    made_for: tuple[int, int] | None = None
     more: Callable[[Picture], tuple[Picture, ...]] = lambda first: ()
 
     def build(self) -> Archive:
@@ -62,7 +63,8 @@ def judged(told: Told | Archive, today: date = TODAY) -> list[Diagnostic]:
         ra, dec = told.centre
         for p in whole.shown:
             width, height = pixels[p.id]
-            placements[p.id] = placed(from_centre(ra, dec, told.scale, 0.0, False, width, height))
+            lies = from_centre(ra, dec, told.scale, 0.0, False, width, height)
+            placements[p.id] = placed(replace(lies, made_for=told.made_for))
     almanac = Almanac(whole)
     return judge(whole, archive_facts(whole, almanac, pixels, placements), today)
 
@@ -83,7 +85,8 @@ def second(**more: Any) -> Callable[[Picture], tuple[Picture, ...]]:
 # ruff: noqa: E501
 HOUR = timedelta(hours=1)
 SUN = {"target": "Sun", "start": datetime(2025, 6, 21, 9, tzinfo=UTC), "night": date(2025, 6, 21), "hours": 1.0}
-FAR = {"scale": None}
+FAR: dict[str, Any] = {"scale": None}
+UNSAID: dict[str, Any] = {"resampling": None}
 BELOW_THE_POLE: dict[str, Any] = {
     "scale": None,
     "place": {"publish": "exact"},
@@ -156,6 +159,18 @@ PAIRS: list[tuple[str, Told, Told]] = [
     ),
     ("no-flats", Told(session={"calibration": Calibration(darks=30)}), Told(session={"calibration": None})),
     ("focal-length-disagrees", Told(rig={"focal_factor": 0.8}), Told(rig={"focal_factor": 0.98})),
+    # Nobody wrote the resampling. 3124 / 6248 = 0.5: the proportions of the sensor, and half of its pixels.
+    ("resampling-inferred", Told(pixels=(3124, 2088), picture=UNSAID, **FAR), Told(pixels=(3124, 2088), picture={"resampling": 0.5}, **FAR)),
+    ("resampling-inferred", Told(pixels=(2088, 3124), picture=UNSAID, **FAR), Told(pixels=(3124, 2088), picture=UNSAID, scale=3.2314)),
+    ("resampling-inferred", Told(pixels=(1600, 1067), picture=UNSAID, **FAR), Told(pixels=(6180, 4130), picture=UNSAID, **FAR)),
+    ("resampling-inferred", Told(pixels=(3124, 2088), picture=UNSAID, **FAR), Told(pixels=(3124, 2088), picture=UNSAID, group={"binning": 2}, **FAR)),
+    ("scale-unsure", Told(pixels=(2000, 2000), picture=UNSAID, **FAR), Told(pixels=(2000, 2000), picture={"resampling": 1.0}, **FAR)),
+    ("scale-unsure", Told(pixels=(3124, 2000), picture=UNSAID, **FAR), Told(pixels=(3124, 2070), picture=UNSAID, **FAR)),
+    # 206.2648 × 3.76 / 480 / 0.5 = 3.2314″: the header fits a reduction to half; without a word it may be a crop.
+    ("header-of-another-size", Told(pixels=(3124, 2088), picture=UNSAID, scale=3.2314, made_for=(6248, 4176)),
+     Told(pixels=(3124, 2088), picture={"resampling": 0.5}, scale=3.2314, made_for=(6248, 4176))),
+    ("header-of-another-size", Told(pixels=(3124, 2088), picture={"resampling": 1.0}, scale=3.2314, made_for=(6248, 4176)),
+     Told(pixels=(3124, 2088), picture={"resampling": 1.0}, scale=1.6157)),
     ("target-outside-picture", Told(centre=(83.8, -5.4)), Told(centre=(98.9, 5.0))),
     # The Andromeda Galaxy is three degrees long; 480 mm and 24 mm of sensor see less, 135 mm more.
     (
@@ -347,3 +362,49 @@ def test_honest_records_trip_nothing(
         scale=None,
     )  # fmt: skip
     assert judged(told) == []
+
+
+def hints(told: Told, rule: str) -> str:
+    return next(f"{f.message}; {f.hint}" for f in judged(told) if f.rule == rule)
+
+
+def test_doubts_about_scale_give_the_line_to_write() -> None:
+    # 1600 / 6248 = 0.25608; 2000 / 4176 = 0.47893.
+    whole = hints(Told(pixels=(1600, 1069), picture=UNSAID, scale=None), "resampling-inferred")
+    assert "1600 × 1069" in whole
+    assert "write resampling: 0.2561 " in whole
+    crop = hints(Told(pixels=(2000, 2000), picture=UNSAID, scale=None), "scale-unsure")
+    assert "resampling: 1 if it is a crop" in crop
+    assert "resampling: 0.4789 " in crop
+
+
+def test_a_focal_length_that_disagrees_names_what_would_explain_it() -> None:
+    # The picture lies at 3.2314″/px where 480 mm at full size give 1.6157″: 240 mm, or half the pixels, or binning.
+    half = Told(pixels=(3000, 1500), picture=UNSAID, scale=3.2314)
+    text = hints(half, "focal-length-disagrees")
+    assert "focal length of 240 mm" in text
+    assert "focal_factor: 0.50" in text
+    assert "resampling: 0.5 " in text
+    assert "binning: 2 " in text
+    # A picture at full size was not made smaller by a third: only a reducer or another rig explains that.
+    assert "resampling" not in hints(Told(pixels=(6248, 4176), scale=2.4), "focal-length-disagrees")
+
+
+def test_the_whole_sensor_made_smaller_agrees_with_its_placement() -> None:
+    # Half the sensor's pixels at 3.2314″ are 480 mm; at 1.6157″ it is a crop at full size, and 480 mm as well.
+    for scale in (3.2314, 1.6157):
+        told = Told(pixels=(3124, 2088), picture=UNSAID, scale=scale)
+        assert [f.rule for f in judged(told)] == []
+
+
+def test_an_object_too_large_for_a_crop_may_fit_a_reduction() -> None:
+    andromeda = {"target": "M 31", "start": datetime(2025, 1, 18, 18, 30, tzinfo=UTC)}
+    crop = Told(session=andromeda, pixels=(1500, 1500), picture=UNSAID, scale=None)
+    # 1500 / 4176 = 0.35920
+    assert "with 0.3592 it spans the sensor" in hints(crop, "object-larger-than-field")
+    full = Told(session=andromeda, pixels=(6248, 4176), rig={"focal": 1000.0}, scale=None)
+    assert "resampling" not in hints(full, "object-larger-than-field")
+
+
+def test_nothing_is_inferred_from_a_picture_without_a_word_at_full_size() -> None:
+    assert judged(Told(pixels=(6248, 4176), picture=UNSAID, scale=None)) == []

@@ -1,6 +1,7 @@
 """What a rig makes of the sky: image scale, field, f-ratio, sampling, diffraction.
 
-p is the pixel size times the binning, f the focal length times the focal factor, D the aperture.
+p is the pixel size times the binning, f the focal length times the focal factor, D the aperture. A picture may build
+on others that were taken with other rigs: what its pixels are comes from the sessions with the rig that is shown.
 """
 
 from __future__ import annotations
@@ -8,8 +9,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from noctuary.archive.records import Rig, Session
+from noctuary.archive.records import Picture, Rig, Session
 from noctuary.facts.exposure import distinct, session_integration_s
+from noctuary.facts.resampling import Resampling, resampling, sensor_pixels
 from noctuary.plain_record import plain_record
 
 # One radian in arcseconds, per µm of pixel and mm of focal length: 648 000 / π / 1000.
@@ -19,18 +21,24 @@ WAVELENGTH_M = 550e-9
 
 @plain_record
 class Optics:
-    """The optics of one picture. Angles of the sky in degrees, scales in arcseconds per picture pixel."""
+    """The optics of one picture. Angles of the sky in degrees, scales in arcseconds per picture pixel.
+
+    ``pixel_size_um`` is the sensor's, times the binning. ``star_width_arcsec`` is the full width at half maximum that
+    the record states for the frames, and ``sampling_px`` the same in picture pixels; what is measured on the finished
+    picture is another number (:class:`noctuary.archive.star_file.StarShapes`). What cannot be known is ``None``.
+    """
 
     rig: str
     focal_length_mm: float
     aperture_mm: float
     f_ratio: float
     pixel_size_um: float
+    resampling: Resampling
     sensor_scale_arcsec_px: float
-    image_scale_arcsec_px: float
-    field_width_deg: float
-    field_height_deg: float
-    field_diagonal_deg: float
+    image_scale_arcsec_px: float | None
+    field_width_deg: float | None
+    field_height_deg: float | None
+    field_diagonal_deg: float | None
     sampling_px: float | None
     star_width_arcsec: float | None
     diffraction_limit_arcsec: float
@@ -116,34 +124,56 @@ def main_rig(rig: Rig | None, sessions: Iterable[Session]) -> Rig | None:
     return rigs[max(light, key=lambda name: light[name])] if light else None
 
 
+def rig_of(picture: Picture, sessions: Iterable[Session]) -> Rig | None:
+    """The rig of a picture's optics: the one it names, else that of most of its own sessions, else of all of them."""
+    return main_rig(picture.rig, picture.own_sessions or sessions)
+
+
+def sessions_with(rig: Rig, own: Iterable[Session], every: Iterable[Session]) -> list[Session]:
+    """The sessions that tell binning and star width of a picture with this rig: its own.
+
+    Of a picture that has no session of its own with the rig, those among ``every`` that it contains.
+    """
+    for sessions in (own, every):
+        if found := [s for s in distinct(sessions) if s.rig.name == rig.name]:
+            return found
+    return []
+
+
+def smallest_binning(sessions: Iterable[Session]) -> int:
+    """The smallest binning among the frames, 1 where there are none: it has the finest scale of a stack."""
+    return min((group.binning for session in sessions for group in session.frames), default=1)
+
+
 def optics(
     rig: Rig,
     sessions: Iterable[Session],
     pixels: tuple[int, int] | None,
-    resampling: float,
+    written_resampling: float | None,
     placed_scale_arcsec_px: float | None = None,
     placed_field_deg: tuple[float, float, float] | None = None,
 ) -> Optics | None:
     """The optics of a picture; ``None`` when its dimensions are not known.
 
-    ``placed_scale_arcsec_px`` and ``placed_field_deg`` (width, height, diagonal) come from the
-    placement and take precedence: what lies on the sky is truer than what is printed on a lens.
-    The binning is the smallest among the picture's frames.
+    ``sessions`` are those of :func:`sessions_with`. ``placed_scale_arcsec_px`` and ``placed_field_deg`` (width,
+    height, diagonal) come from the placement and take precedence: what lies on the sky is truer than what is printed
+    on a lens. Without a placement they follow from the resampling, which may be inferred.
     """
     if pixels is None:
         return None
     once = distinct(sessions)
-    binning = min((g.binning for s in once for g in s.frames), default=1)
+    binning = smallest_binning(once)
+    made = resampling(written_resampling, pixels, sensor_pixels(rig, binning))
     pixel_um = rig.camera.pixel_size_um * binning
     focal = focal_length_mm(rig)
     sensor_scale = image_scale_arcsec_px(pixel_um, focal)
-    scale = placed_scale_arcsec_px if placed_scale_arcsec_px is not None else sensor_scale / resampling
-    if placed_field_deg is not None:
-        width, height, diagonal = placed_field_deg
-    else:
-        mm = pixel_um / 1000 / resampling
+    scale, field = placed_scale_arcsec_px, placed_field_deg
+    if scale is None and made.factor is not None:
+        scale = sensor_scale / made.factor
+    if field is None and made.factor is not None:
+        mm = pixel_um / 1000 / made.factor
         width, height = (angle_of_view_deg(n * mm, focal) for n in pixels)
-        diagonal = angle_of_view_deg(math.hypot(*pixels) * mm, focal)
+        field = width, height, angle_of_view_deg(math.hypot(*pixels) * mm, focal)
     star_width = mean_star_width_arcsec(once)
     return Optics(
         rig=rig.name,
@@ -151,22 +181,39 @@ def optics(
         aperture_mm=aperture_mm(rig),
         f_ratio=f_ratio(rig),
         pixel_size_um=pixel_um,
+        resampling=made,
         sensor_scale_arcsec_px=sensor_scale,
         image_scale_arcsec_px=scale,
-        field_width_deg=width,
-        field_height_deg=height,
-        field_diagonal_deg=diagonal,
-        sampling_px=star_width / scale if star_width is not None else None,
+        field_width_deg=field[0] if field else None,
+        field_height_deg=field[1] if field else None,
+        field_diagonal_deg=field[2] if field else None,
+        sampling_px=star_width / scale if star_width is not None and scale is not None else None,
         star_width_arcsec=star_width,
         diffraction_limit_arcsec=rayleigh_limit_arcsec(aperture_mm(rig)),
-        focal_length_seen_mm=ARCSEC_PER_UM_MM * pixel_um / (placed_scale_arcsec_px * resampling)
+        focal_length_seen_mm=focal_length_seen_mm(pixel_um, placed_scale_arcsec_px, made, focal)
         if placed_scale_arcsec_px is not None
         else None,
     )
 
 
+def focal_length_seen_mm(
+    pixel_um: float, placed_scale_arcsec_px: float, made: Resampling, stated_mm: float
+) -> float | None:
+    """The focal length that a placed picture shows: 206.2648 × p / (placed scale × resampling).
+
+    A picture with its sensor's proportions, of which nobody wrote the resampling, may be a crop at full size as well
+    as the whole sensor made smaller: of the two the focal length counts that is nearer to the stated one. ``None``
+    where the resampling is not known.
+    """
+    if made.factor is None:
+        return None
+    factors = (made.factor, 1.0) if made.basis == "whole sensor" else (made.factor,)
+    seen = (ARCSEC_PER_UM_MM * pixel_um / (placed_scale_arcsec_px * factor) for factor in factors)
+    return min(seen, key=lambda focal: abs(math.log(focal / stated_mm)))
+
+
 def frame_fill(size_arcmin: tuple[float, float] | None, field: Optics | None) -> float | None:
     """An object's major axis over the shorter side of the field; above 1 it does not fit."""
-    if size_arcmin is None or field is None:
+    if size_arcmin is None or field is None or field.field_width_deg is None or field.field_height_deg is None:
         return None
     return size_arcmin[0] / 60 / min(field.field_width_deg, field.field_height_deg)

@@ -9,7 +9,7 @@ from noctuary.archive.star_file import StarShapes
 from noctuary.facts.almanac import Almanac
 from noctuary.facts.depth import depth_mag, light_m2_h
 from noctuary.facts.exposure import Integration, integration, session_integration_s, shutter_open_share
-from noctuary.facts.optics import Optics, frame_fill, main_rig, mean_sky_brightness, optics
+from noctuary.facts.optics import Optics, frame_fill, mean_sky_brightness, optics, rig_of, sessions_with
 from noctuary.plain_record import plain_record
 
 if TYPE_CHECKING:
@@ -89,11 +89,11 @@ def picture_facts(
 ) -> PictureFacts:
     """Everything derived about a picture whose finished file has ``pixels`` (width, height)."""
     sessions = archive.sessions_of(picture)
-    rig = main_rig(picture.rig, sessions)
+    rig = rig_of(picture, sessions)
     seen = (
         optics(
             rig,
-            sessions,
+            sessions_with(rig, picture.own_sessions, sessions),
             pixels,
             picture.resampling,
             placement.image_scale_arcsec_px if placement else None,

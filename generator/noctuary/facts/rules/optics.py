@@ -1,15 +1,99 @@
-"""Rules about optics: whether scale, field and size of a picture agree with the rig."""
+"""Rules about optics: whether scale, field and size of a picture agree with its rig, and on whose word they rest.
+
+A hint gives the very line to write. Where the resampling of a picture would explain a disagreement, it says so: a
+finished picture is more often a reduction than its record says.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
-from noctuary.facts.optics import main_rig
+from noctuary.facts.optics import Optics
 from noctuary.facts.picture import PictureFacts
+from noctuary.facts.resampling import LARGER_SHARE, Resampling
 from noctuary.facts.rules.rule import Case, Sighting, rule
 
 FOCAL_LENGTH_SHARE = 0.03
-SENSOR_SHARE = 0.02
+MOST_BINNING = 4
+
+
+@rule(
+    "resampling-inferred", "doubt",
+    "A picture with the proportions of its sensor and fewer pixels is taken to be the whole of it made smaller.",
+    "1600 × 1067 pixels from a sensor of 3456 × 2304, without resampling",
+    "the same field on fewer pixels: each spans as much more of the sky",
+)  # fmt: skip
+def resampling_inferred(case: Case) -> Iterator[Sighting]:
+    for facts, made in _unsettled(case, "whole sensor"):
+        yield Sighting(
+            facts.picture.marks.at("resampling"),
+            f"the picture has {_size(facts.pixels)} pixels and its sensor {_size(made.sensor)}, in the same "
+            "proportions: it is taken for the whole sensor made smaller",
+            f"write resampling: {made.factor:.4g} if it is, resampling: 1 if it is a crop at full size",
+            (facts.picture,),
+        )
+
+
+@rule(
+    "scale-unsure", "doubt",
+    "A picture smaller than its sensor and of other proportions may be a crop, or a crop made smaller.",
+    "1600 × 1600 pixels from a sensor of 3456 × 2304, without resampling",
+)  # fmt: skip
+def scale_unsure(case: Case) -> Iterator[Sighting]:
+    for facts, made in _unsettled(case, "crop"):
+        yield Sighting(
+            facts.picture.marks.at("resampling"),
+            f"the picture has {_size(facts.pixels)} pixels of a sensor of {_size(made.sensor)}: its scale and field "
+            "are those of a crop at full size",
+            f"write resampling: 1 if it is a crop, resampling: {made.least:.4g} if it was made smaller and one side "
+            "of it spans the sensor, or what lies between",
+            (facts.picture,),
+        )
+
+
+def _unsettled(case: Case, basis: str) -> Iterator[tuple[PictureFacts, Resampling]]:
+    """Shown pictures whose scale rests on their size alone: nobody wrote it, and no placement measures it."""
+    for facts in case.shown:
+        if facts.optics is not None and facts.placement is None and facts.optics.resampling.basis == basis:
+            yield facts, facts.optics.resampling
+
+
+def _size(sides: tuple[float, float] | None) -> str:
+    return " × ".join(f"{n:.0f}" for n in sides) if sides else "unknown"
+
+
+@rule(
+    "header-of-another-size", "doubt",
+    "A placement made for a picture of another size is right if that was only made smaller, and wrong if it was cut.",
+    "a header of 6000 × 4000 pixels beside a picture of 3000 × 2000",
+)  # fmt: skip
+def header_of_another_size(case: Case) -> Iterator[Sighting]:
+    for facts in case.shown:
+        placed = facts.placement
+        if placed is None or placed.made_for is None or facts.pixels is None or _confirmed(facts):
+            continue
+        factor = max(facts.pixels) / max(placed.made_for)
+        yield Sighting(
+            facts.picture.marks.at("placement"),
+            f"the placement was made for {_size(placed.made_for)} pixels, and the picture has {_size(facts.pixels)}, "
+            "in the same proportions: it is placed as though it had only been resampled",
+            f"if that is so, write resampling: {_implied(facts.optics) or factor:.4g}; if it was cut, make the "
+            "placement from the finished picture",
+            (facts.picture,),
+        )
+
+
+def _confirmed(facts: PictureFacts) -> bool:
+    """Whether a written resampling says how the picture came to its size, and the rig, where known, agrees."""
+    written, implied = facts.picture.resampling, _implied(facts.optics)
+    return written is not None and (implied is None or abs(implied / written - 1) <= FOCAL_LENGTH_SHARE)
+
+
+def _implied(optics: Optics | None) -> float | None:
+    """The resampling with which a placed picture has the focal length that its rig states."""
+    if optics is None or optics.image_scale_arcsec_px is None or optics.sensor_scale_arcsec_px is None:
+        return None
+    return optics.sensor_scale_arcsec_px / optics.image_scale_arcsec_px
 
 
 @rule(
@@ -24,18 +108,29 @@ def focal_length_disagrees(case: Case) -> Iterator[Sighting]:
         if optics is None or optics.focal_length_seen_mm is None:
             continue
         seen, stated = optics.focal_length_seen_mm, optics.focal_length_mm
-        if abs(seen / stated - 1) > FOCAL_LENGTH_SHARE:
+        if stated is not None and abs(seen / stated - 1) > FOCAL_LENGTH_SHARE:
             yield Sighting(
                 facts.picture.marks.at("placement"),
                 f"the placement shows a focal length of {seen:.0f} mm, {optics.rig} has {stated:.0f} mm",
-                f"a focal_factor of {_factor(case, facts, seen):.2f}, another resampling or rig would explain it",
+                _what_explains(case, facts, optics, seen / stated),
                 (facts.picture,),
             )
 
 
-def _factor(case: Case, facts: PictureFacts, seen_mm: float) -> float:
-    rig = main_rig(facts.picture.rig, (f.session for f in facts.sessions))
-    return seen_mm / rig.optic.focal_length_mm if rig else 1.0
+def _what_explains(case: Case, facts: PictureFacts, optics: Optics, ratio: float) -> str:
+    """What to write for a focal length that is ``ratio`` times the stated one."""
+    factor = case.archive.rigs[optics.rig].focal_factor * ratio
+    lines = [f"focal_factor: {factor:.2f} if the rig has a reducer or extender"]
+    made, implied = optics.resampling, _implied(optics)
+    if implied is not None and (made.least is None or implied >= made.least / (1 + LARGER_SHARE)):
+        lines.append(f"resampling: {implied:.4g} if the picture was resampled by that")
+    binning = round(1 / ratio) if ratio < 1 else 1
+    if 1 < binning <= MOST_BINNING and abs(binning * ratio - 1) <= FOCAL_LENGTH_SHARE:
+        lines.append(f"binning: {binning} if its frames were binned")
+    hint = f"write {', or '.join(lines)}; or name another rig"
+    if facts.placement is not None and facts.placement.from_header:
+        hint += "; or make the placement anew, if its header is from before a crop or a reduction"
+    return hint
 
 
 @rule(
@@ -48,13 +143,21 @@ def object_larger_than_field(case: Case) -> Iterator[Sighting]:
         target, optics = facts.target, facts.optics
         if target is None or optics is None or target.size_arcmin is None or target.moves:
             continue
+        if optics.field_width_deg is None or optics.field_height_deg is None:
+            continue
         long = target.size_arcmin[0] / 60
         sides = sorted((optics.field_width_deg, optics.field_height_deg))
         if long > sides[1]:
+            hint = "check the rig, or name first the part that the picture shows"
+            made = optics.resampling
+            if facts.placement is None and made.factor and made.least and made.least * 1.1 < made.factor:
+                hint += f"; of a picture made smaller write resampling: (with {made.least:.4g} it spans the sensor)"
+            if facts.placement is not None and facts.placement.from_header:
+                hint += "; or make the placement anew, if its header is from before the picture was made smaller"
             yield Sighting(
                 facts.picture.marks.at("objects"),
                 f"{target.name} is {long:.2g}° long, the field {sides[1]:.2g}° by {sides[0]:.2g}°",
-                "check the rig, or name first the part that the picture shows",
+                hint,
                 (facts.picture,),
             )
 
@@ -66,7 +169,7 @@ def object_larger_than_field(case: Case) -> Iterator[Sighting]:
 )  # fmt: skip
 def picture_larger_than_sensor(case: Case) -> Iterator[Sighting]:
     for facts, sides, most in _against_sensor(case):
-        if sides[1] > most[1] * (1 + SENSOR_SHARE):
+        if sides[1] > most[1] * (1 + LARGER_SHARE):
             yield Sighting(
                 facts.picture.marks.at("resampling"),
                 f"the picture is {sides[1]} pixels long, the sensor gives {most[1]:.0f}",
@@ -82,7 +185,7 @@ def picture_larger_than_sensor(case: Case) -> Iterator[Sighting]:
 )  # fmt: skip
 def aspect_unexplained(case: Case) -> Iterator[Sighting]:
     for facts, sides, most in _against_sensor(case):
-        if sides[1] <= most[1] * (1 + SENSOR_SHARE) and sides[0] > most[0] * (1 + SENSOR_SHARE):
+        if sides[1] <= most[1] * (1 + LARGER_SHARE) and sides[0] > most[0] * (1 + LARGER_SHARE):
             yield Sighting(
                 facts.picture.marks.at("resampling"),
                 f"no crop of {most[1]:.0f} × {most[0]:.0f} pixels has {sides[1]} × {sides[0]}",
@@ -94,9 +197,9 @@ def aspect_unexplained(case: Case) -> Iterator[Sighting]:
 def _against_sensor(case: Case) -> Iterator[tuple[PictureFacts, tuple[int, int], tuple[float, float]]]:
     """Shown pictures with their sides and those that their sensor gives, the shorter first."""
     for facts in case.shown:
-        rig = main_rig(facts.picture.rig, (f.session for f in facts.sessions))
-        if facts.pixels is None or rig is None:
+        made = facts.optics.resampling if facts.optics is not None else None
+        if made is None or made.sensor is None:
             continue
-        binning = min((g.binning for f in facts.sessions for g in f.session.frames), default=1)
-        short, long = sorted(n / binning * facts.picture.resampling for n in rig.camera.pixels)
-        yield facts, (min(facts.pixels), max(facts.pixels)), (short, long)
+        # What is merely taken for the whole sensor made smaller, or for a crop, is smaller by that.
+        factor = made.factor if made.basis == "written" and made.factor is not None else 1.0
+        yield facts, made.pixels, (made.sensor[0] * factor, made.sensor[1] * factor)
