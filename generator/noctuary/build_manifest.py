@@ -19,6 +19,8 @@ from typing import Any
 
 import orjson
 
+from noctuary.files import write_whole
+
 FOLDER = ".noctuary"
 _MANIFEST = "manifest.json"
 _FORMAT = 2
@@ -177,22 +179,6 @@ def unsealed(data: bytes) -> bytes:
     if len(data) < 9 or int(data[:8], 16) != zlib.crc32(data := data[9:]):
         raise ValueError("damaged")
     return data
-
-
-def write_whole(path: Path, data: bytes) -> None:
-    """Writes a file so that whoever reads it finds the old or the new one; raises OSError.
-
-    It is not flushed to the disk: what a power failure makes of it is noticed by its checksum.
-    """
-    path.parent.mkdir(parents=True, exist_ok=True)
-    beside = path.with_name(f".{path.name}.new")
-    try:
-        with beside.open("wb") as file:
-            file.write(data)
-        beside.replace(path)
-    except BaseException:
-        beside.unlink(missing_ok=True)
-        raise
 
 
 def _all_files(folder: str, *, strict: bool = False) -> Iterator[tuple[str, os.stat_result]]:

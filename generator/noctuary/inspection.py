@@ -17,12 +17,13 @@ from noctuary.archive.parse_file import ParsedFile
 from noctuary.archive.read import Reading, read_archive
 from noctuary.archive.records import Archive, HeaderPlacement, Picture
 from noctuary.archive.star_file import StarShapes, read_star_file, star_file
-from noctuary.build_manifest import FOLDER, BuildManifest, Stamp, inventory, sealed, unsealed, write_whole
+from noctuary.build_manifest import FOLDER, BuildManifest, Stamp, inventory, sealed, unsealed
 from noctuary.diagnostic import Diagnostic, Mark, doubt, fault, in_order
 from noctuary.facts.almanac import Almanac
 from noctuary.facts.archive_facts import ArchiveFacts, archive_facts
 from noctuary.facts.objects import unknown_names
 from noctuary.facts.plausibility import judge
+from noctuary.files import write_whole
 from noctuary.memo import Memo
 from noctuary.pages.theme import NoSuchTheme, theme_folders
 

@@ -9,10 +9,10 @@ by an end mark) is written by it instead, with comments, order and quotes kept.
 from __future__ import annotations
 
 import io
-import os
-import tempfile
 from pathlib import Path
 from typing import Any, Protocol
+
+from noctuary.files import write_whole
 
 
 class PlacementNumbers(Protocol):
@@ -54,7 +54,7 @@ def add_placement(sidecar_path: Path, placement_numbers: PlacementNumbers) -> No
         changed = _rewritten(text, block)
         if not _says(changed, record, block):
             raise CannotAmend(f"{sidecar_path} cannot be added to; write the block yourself:\n" + _lines(block, ""))
-    _replace(sidecar_path.resolve(), changed.encode("utf-8"))
+    write_whole(sidecar_path.resolve(), changed.encode("utf-8"), flush=True)
 
 
 def _block(numbers: PlacementNumbers) -> dict[str, str]:
@@ -158,17 +158,3 @@ def _says(text: str, record: Any, block: dict[str, str]) -> bool:
 
 def _plain(value: Any) -> str:
     return ("yes" if value else "no") if isinstance(value, bool) else str(value)
-
-
-def _replace(path: Path, content: bytes) -> None:
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        Path(name).chmod(path.stat().st_mode & 0o7777)
-        Path(name).replace(path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise

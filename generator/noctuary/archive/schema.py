@@ -10,6 +10,8 @@ import json
 from pathlib import Path
 from typing import Any
 
+from noctuary.files import write_whole
+
 _SHIPPED = Path(__file__).parent / "schemas"
 SCHEMAS = ("archive", "equipment", "places", "objects", "sidecar", "exhibit", "night", "page")
 
@@ -23,7 +25,7 @@ def write_schemas(folder: Path) -> list[Path]:
         content = (_SHIPPED / f"{name}.json").read_bytes()
         path = target / f"{name}.json"
         if not path.is_file() or path.read_bytes() != content:
-            path.write_bytes(content)
+            write_whole(path, content)
             written.append(path)
     return written
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import json
 import math
-import os
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path, PurePosixPath
@@ -17,6 +16,7 @@ from typing import Any
 
 from noctuary.archive.folder import content, inside
 from noctuary.diagnostic import Diagnostic, Mark, doubt
+from noctuary.files import write_whole
 
 PATTERNS = (
     "round", "same direction everywhere", "radial in the corners", "one side", "wide all round", "mixed",
@@ -67,13 +67,7 @@ def write_star_file(folder: Path, sidecar: str, shapes: StarShapes) -> str:
         ],
     }
     text = json.dumps(plain, indent=1).replace("\n   ", " ").replace("\n  }", " }") + "\n"
-    target = (folder / name).resolve()
-    part = target.with_name(f".{target.name}.{os.getpid()}.part")
-    try:
-        part.write_text(text, encoding="utf-8")
-        part.replace(target)
-    finally:
-        part.unlink(missing_ok=True)
+    write_whole(folder / name, text.encode("utf-8"), flush=True)
     return name
 
 

@@ -17,6 +17,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO, Any
 
+from noctuary.files import replacing
 from noctuary.images import recipe, tiles
 from noctuary.images.recipe import PictureFile, Rendition
 
@@ -83,15 +84,8 @@ def written(path: Path) -> Iterator[Sink]:
     It is not flushed to the disk. After a power failure it may hold anything, which is noticed by its hash when it is
     read (:func:`read_rendition`); to wait for the disk after every file would cost more than making one again.
     """
-    temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        with temporary.open("wb") as file:
-            yield Sink(file)
-        temporary.replace(path)
-    except BaseException:
-        with suppress(OSError):
-            temporary.unlink()
-        raise
+    with replacing(path) as file:
+        yield Sink(file)
 
 
 def remember(folder: Path, entry: str, picture: PictureFile, digests: dict[str, str]) -> None:

@@ -41,6 +41,7 @@ from noctuary.archive.gather.sessions import (
 )
 from noctuary.archive.records import Archive, Picture
 from noctuary.diagnostic import Diagnostic, Mark, doubt, fault, in_order, one_line
+from noctuary.files import write_whole
 
 DRAFTS = "gathered"
 WARM_C = 2.0
@@ -420,7 +421,7 @@ class _Work:
         for path, old, new, members in texts:
             if new != old:
                 try:
-                    _write(path, new)
+                    write_whole(path.resolve(), new.encode("utf-8"), flush=True)
                 except OSError as trouble:
                     self.findings.append(
                         fault(Mark(self.name_of(path)), "gather-sidecar",
@@ -539,19 +540,6 @@ def _text_of(path: Path) -> str | None:
         return None
     # Bytes decoded by hand, since reading as text would change the ends of lines.
     return path.read_bytes().decode("utf-8")
-
-
-def _write(path: Path, text: str) -> None:
-    """The whole text or nothing: written beside and moved into place."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    beside = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        beside.write_bytes(text.encode("utf-8"))
-        if path.exists():
-            beside.chmod(path.stat().st_mode & 0o777)
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
 
 
 def _questions(text: str) -> int:
