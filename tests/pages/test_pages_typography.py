@@ -8,6 +8,7 @@ from datetime import date, datetime
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from markupsafe import Markup
 from noctuary.pages.typography import Typography
 
 EN = Typography("en")
@@ -69,6 +70,31 @@ def test_angles_in_the_unit_that_suits_them():
     assert EN.extent_arcmin((9.3, 9.3)) == "9.3′"
 
 
+def test_the_sides_of_one_thing_are_in_one_unit():
+    # 110′ are 1.83°, and 2.7° beside them; the North America Nebula's 120′ × 100′; Andromeda's 178′ × 63′.
+    assert EN.extent((2.7, 110 / 60)) == "2.7° × 1.8°"
+    assert EN.extent_arcmin((120, 100)) == "2.0° × 1.7°"
+    assert EN.extent_arcmin((178, 63)) == "3.0° × 1.1°"
+    assert EN.extent_arcmin((90, 60)) == "90′ × 60′"
+    assert EN.extent_arcmin((180, 12)) == "3.0° × 0.20°"
+    # What would vanish takes both to the smaller unit.
+    assert EN.extent_arcmin((180, 2.4)) == "180′ × 2.4′"
+    assert EN.extent_arcmin((1.2, 0.6)) == "1.2′ × 0.60′"
+    assert EN.extent_arcmin((0.8, 0.5)) == "48.0″ × 30.0″"
+    assert EN.extent((25.0, 16.7)) == "25° × 16.7°"
+    assert EN.in_one_unit((2.7, 1.8, 3.24)) == ["2.7°", "1.8°", "3.2°"]
+    assert EN.in_one_unit((1.9, 1.2, 2.25)) == ["1.9°", "1.2°", "2.2°"]
+    assert EN.in_one_unit((None, None)) == ["—", "—"]
+    assert EN.extent((None, None)) == "—"
+
+
+@given(st.lists(st.floats(1e-3, 180), min_size=2, max_size=3))
+def test_no_side_vanishes_and_none_has_a_unit_of_its_own(sides):
+    said = EN.in_one_unit(sides)
+    assert len({text[-1] for text in said}) == 1
+    assert all(re.search("[1-9]", text) for text in said)
+
+
 def test_dates_and_ranges_in_the_language():
     assert EN.date(date(2025, 1, 18)) == "18 January 2025"
     assert EN.evening(date(2025, 1, 18)) == "18–19 January 2025"
@@ -89,6 +115,7 @@ def test_small_things():
     assert EN.in_words(4) == "four"
     assert EN.in_words(17) == "17"
     assert EN.listed(["a", "b", "c"]) == "a, b and c"
+    assert EN.listed(["R & C", Markup("3 h with R &amp; C")]) == "R &amp; C and 3 h with R &amp; C"
     assert EN.latitude(-34.0) == "34°\u202fS"
 
 

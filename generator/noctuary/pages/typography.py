@@ -15,6 +15,7 @@ from typing import Any
 
 from babel import Locale, UnknownLocaleError
 from babel.dates import format_date, format_interval, format_skeleton
+from markupsafe import Markup
 
 NONE = "—"
 THIN = "\u202f"
@@ -204,11 +205,35 @@ class Typography:
             return self.number(minutes, 1 if minutes < 10 else 0) + "′"
         return self.number(degrees * 3600, 1) + "″"
 
-    def extent(self, sides_deg: Sequence[float] | None) -> str:
-        """Two sides: ``4.2° × 2.8°``; one value where they are equal."""
+    def in_one_unit(self, angles_deg: Sequence[float | None]) -> list[str]:
+        """Extents that belong together, all in the unit that suits the largest: ``["2.7°", "1.8°", "3.2°"]``.
+
+        The next smaller unit where the least of them would vanish: ``["180′", "0.6′"]``.
+        """
+        known = [abs(angle) for angle in angles_deg if angle is not None]
+        largest, least = max(known, default=0.0), min((angle for angle in known if angle), default=0.0)
+        # A unit, from what size on it suits, and from what number on its decimals say nothing.
+        units = (("°", 1, 2.0, 20), ("′", 60, 1 / 60, 10), ("″", 3600, 0.0, math.inf))
+        sign, per_degree, whole_from = next(
+            (sign, per_degree, whole_from)
+            for sign, per_degree, suits_from, whole_from in units
+            if sign == "″" or (largest >= suits_from and least * per_degree >= 0.05)
+        )
+
+        def set_one(angle: float | None) -> str:
+            if angle is None:
+                return NONE
+            value = angle * per_degree
+            decimals = 0 if value >= whole_from else 1 if value >= 1 or sign == "″" else 2
+            return self.number(value, decimals) + sign
+
+        return [set_one(angle) for angle in angles_deg]
+
+    def extent(self, sides_deg: Sequence[float | None] | None) -> str:
+        """Two sides in one unit: ``4.2° × 2.8°``; one value where they are equal."""
         if sides_deg is None:
             return NONE
-        said = [self.angle(s) for s in sides_deg]
+        said = self.in_one_unit(sides_deg)
         return said[0] if len(set(said)) == 1 else " × ".join(said)
 
     def extent_arcmin(self, sides_arcmin: Sequence[float] | None) -> str:
@@ -253,9 +278,11 @@ class Typography:
 
     def listed(self, words: Sequence[str]) -> str:
         """``home``, ``home and the hill``, ``a, b and c``."""
+        # Words that are HTML already stay so; the others are made safe beside them.
+        join = Markup if any(hasattr(word, "__html__") for word in words) else str
         if len(words) < 2:
-            return "".join(words)
-        return f"{', '.join(words[:-1])} {self.gettext('and')} {words[-1]}"
+            return join("").join(words)
+        return join(" ").join((join(", ").join(words[:-1]), self.gettext("and"), words[-1]))
 
     @property
     def filters(self) -> dict[str, Callable[..., str]]:
@@ -266,8 +293,8 @@ class Typography:
                 "number", "signed", "plain", "unit", "percent", "in_words", "spread", "duration", "hours",
                 "exposure", "date", "short_date", "day_month", "month", "weekday", "month_year", "dates",
                 "long_dates", "evening", "clock",
-                "degrees", "angle", "extent", "extent_arcmin", "right_ascension", "declination", "latitude",
-                "longitude", "f_ratio", "listed",
+                "degrees", "angle", "in_one_unit", "extent", "extent_arcmin", "right_ascension", "declination",
+                "latitude", "longitude", "f_ratio", "listed",
             )
         }  # fmt: skip
 
