@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
+from noctuary.archive.partial_date import PartialDate
 from noctuary.archive.records import (
     Archive,
     Camera,
@@ -24,7 +25,7 @@ MARK = Mark("test.yaml")
 def rig(name: str = "refractor", *, focal: float = 480, aperture: float = 80, **more: Any) -> Rig:
     camera = Camera("camera", more.pop("pixels", (6248, 4176)), more.pop("pixel_size", 3.76), False, None, MARK)
     values = {"focal_factor": 1.0, "working_f_ratio": None, "mount": None, "guiding": None, "note": None} | more
-    return Rig(name, Optic("optic", focal, aperture, None, MARK), camera, mark=MARK, **values)
+    return Rig(name, Optic("optic", focal, aperture, None, None, MARK), camera, mark=MARK, **values)
 
 
 def place(name: str = "garden", **more: Any) -> Place:
@@ -64,6 +65,7 @@ def session(
         "sky_brightness": None,
         "star_width_arcsec": None,
         "note": None,
+        "stated_integration_s": None,
     }
     return Session(
         written_in=written_in,
@@ -81,10 +83,11 @@ def picture(name: str = "rosette", sessions: tuple[Session, ...] = (), **more: A
     values: dict[str, Any] = {
         "title": name.title(),
         "objects": ("NGC 2238",),
-        "finished": date(2025, 2, 9),
+        "finished": PartialDate(2025, 2, 9),
         "rig": None,
         "place": None,
         "builds_on": (),
+        "panels": (),
         "replaces": None,
         "resampling": 1.0,
         "placement": None,
@@ -99,12 +102,15 @@ def picture(name: str = "rosette", sessions: tuple[Session, ...] = (), **more: A
         "accepted_doubts": {},
         "marks": Marks("test.yaml"),
     }
+    given = values | more
+    if isinstance(given["finished"], date):
+        given["finished"] = PartialDate.of(given["finished"])
     return Picture(
         id=name,
         file=f"pictures/{name}.jpg",
         sidecar=f"pictures/{name}.yaml",
         own_sessions=sessions,
-        **(values | more),
+        **given,
     )
 
 
@@ -128,5 +134,6 @@ def archive(*pictures: Picture, **more: Any) -> Archive:
         "nights": (),
         "exhibits": (),
         "pages": (),
+        "gone": (),
     }
     return Archive(pictures={p.id: p for p in pictures}, marks=Marks("archive.yaml"), **(values | more))

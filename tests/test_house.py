@@ -20,7 +20,7 @@ STOREYS = (
     {"facts"},
     {"archive", "sky"},
     {"up_to_date"},
-    {"build_manifest", "memo"},
+    {"build_manifest", "memo", "sexagesimal"},
     {"quantity", "geometry", "text", "files", "errors", "diagnostic", "plain_record", "__init__"},
 )
 LEVEL = {room: number for number, storey in enumerate(STOREYS) for room in storey}

@@ -7,10 +7,12 @@ from rich.table import Table
 from rich.text import Text
 
 from noctuary.facts.archive_facts import ArchiveFacts
+from noctuary.facts.exposure import Integration
 from noctuary.facts.picture import PictureFacts
 from noctuary.sky.session_sky import SkyDuring
 
 DASH = "—"
+NOT_RECORDED = "not recorded"
 
 _IF = {"whole sensor": ", if the picture shows the whole sensor", "crop": ", if it is a crop at full size"}
 
@@ -21,18 +23,22 @@ def print_picture(facts: PictureFacts) -> None:
     console.print(Text(facts.picture.title, style="bold"))
     total, seen = facts.integration, facts.optics
     table = _plain_table()
-    _row(table, "integration", _time(total.total_s))
+    _row(table, "finished", str(facts.picture.finished))
+    _row(table, "integration", _whole_time(total))
     for name, light_s in total.by_filter_s.items():
         _row(table, f"  {name}", _time(light_s))
-    _row(table, "kept of taken", f"{total.kept} of {total.taken} ({_percent(total.kept_share)})")
-    nights = f"{total.nights}"
+    if total.taken is not None:
+        _row(table, "kept of taken", f"{total.kept} of {total.taken} ({_percent(total.kept_share)})")
+    nights = f"{total.nights}" if total.nights else NOT_RECORDED
     if total.first_night and total.last_night:
         nights += f", {total.first_night}" + (f" to {total.last_night}" if total.nights > 1 else "")
     _row(table, "nights", nights)
-    _row(table, "light", f"{facts.light_m2_h:.4f} m²·h")
+    _row(table, "light", _number(facts.light_m2_h, ".4f", " m²·h"))
     _row(table, "depth against the reference", _number(facts.depth_mag, "+.2f", " mag/arcsec²"))
     if seen:
-        _row(table, "rig", f"{seen.rig}: {seen.focal_length_mm:.0f} mm f/{seen.f_ratio:.1f}")
+        known = (_number(seen.focal_length_mm, ".0f", " mm"), "f/" + _number(seen.f_ratio, ".1f", ""))
+        lens = " ".join(part for part in known if DASH not in part)
+        _row(table, "rig", f"{seen.rig}: {lens}" if lens else seen.rig)
         if_so = _IF.get(seen.resampling.basis, "") if facts.placement is None else ""
         _row(table, "image scale", _number(seen.image_scale_arcsec_px, ".3f", f" ″/px{if_so}"))
         sides = (seen.field_width_deg, seen.field_height_deg, seen.field_diagonal_deg)
@@ -40,7 +46,7 @@ def print_picture(facts: PictureFacts) -> None:
         _row(table, "field", DASH if wide == DASH else f"{wide} × {high}, {across} across{if_so}")
         _row(table, "FWHM in the frames", _number(seen.star_width_arcsec, ".1f", "″"))
         _row(table, "sampling", _number(seen.sampling_px, ".1f", " px of the picture"))
-        _row(table, "diffraction limit", f"{seen.diffraction_limit_arcsec:.2f}″")
+        _row(table, "diffraction limit", _number(seen.diffraction_limit_arcsec, ".2f", "″"))
         _row(table, "focal length seen", _number(seen.focal_length_seen_mm, ".1f", " mm"))
     for sky in facts.objects:
         place = DASH if sky.ra_deg is None or sky.dec_deg is None else f"{sky.ra_deg:.4f}° {sky.dec_deg:+.4f}°"
@@ -51,6 +57,11 @@ def print_picture(facts: PictureFacts) -> None:
         turned = f"{facts.placement.position_angle_deg:.1f}°" + (", mirrored" if facts.placement.mirrored else "")
         _row(table, "position angle of up", turned)
     console.print(table)
+    if facts.sessions:
+        _print_sessions(console, facts)
+
+
+def _print_sessions(console: Console, facts: PictureFacts) -> None:
     sessions = Table(box=None, pad_edge=False, title_justify="left")
     for head in ("night", "place", "rig"):
         sessions.add_column(head)
@@ -60,8 +71,8 @@ def print_picture(facts: PictureFacts) -> None:
         during = f.sky
         sessions.add_row(
             Text(f.session.night.isoformat()),
-            Text(f.session.place.name),
-            Text(f.session.rig.name),
+            Text(f.session.place.name if f.session.place else DASH),
+            Text(f.session.rig.name if f.session.rig else DASH),
             _time(f.integration_s),
             _percent(f.shutter_open_share),
             _altitudes(during),
@@ -80,7 +91,7 @@ def print_archive(facts: ArchiveFacts) -> None:
     console = _console()
     console.print(Text(facts.archive.title, style="bold"))
     total = facts.integration
-    console.print(f"{len(facts.listed)} pictures, {_time(total.total_s)} in {total.nights} nights")
+    console.print(f"{len(facts.listed)} pictures, {_whole_time(total)} in {total.nights} nights")
     years = _plain_table()
     for year, light_s in total.by_year_s.items():
         _row(years, str(year), _time(light_s))
@@ -89,14 +100,14 @@ def print_archive(facts: ArchiveFacts) -> None:
     table.add_column("target")
     for head in ("pictures", "nights", "integration", "light", "depth"):
         table.add_column(head, justify="right")
-    for target in sorted(facts.targets, key=lambda t: (-t.integration.total_s, t.name)):
+    for target in sorted(facts.targets, key=lambda t: (-(t.integration.total_s or 0.0), t.name)):
         known = target.object.common_name
         table.add_row(
             Text(f"{target.name}, {known}" if known else target.name),
             str(len(target.pictures)),
             str(target.integration.nights),
             _time(target.integration.total_s),
-            f"{target.light_m2_h:.4f} m²·h",
+            _number(target.light_m2_h, ".4f", " m²·h"),
             _number(target.depth_mag, "+.2f", ""),
         )
     console.print()
@@ -121,7 +132,16 @@ def _row(table: Table, name: str, value: str) -> None:
     table.add_row(Text(name), Text(value))
 
 
-def _time(seconds: float) -> str:
+def _whole_time(total: Integration) -> str:
+    """A total; where some sessions' exposures are not recorded, the least that it can be."""
+    if total.total_s is None:
+        return NOT_RECORDED
+    return ("at least " if total.sessions_not_recorded else "") + _time(total.total_s)
+
+
+def _time(seconds: float | None) -> str:
+    if seconds is None:
+        return DASH
     if seconds < 60:
         return f"{seconds:g} s"
     minutes = round(seconds / 60)

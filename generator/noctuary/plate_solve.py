@@ -38,6 +38,11 @@ def find_place(folder: Path, facts: PictureFacts, stars: Path | None) -> Search 
 
     if facts.optics is None:
         return Refusal("the picture has no rig to tell its image scale", "name the rig in the sidecar")
+    if facts.optics.sensor_scale_arcsec_px is None:
+        return Refusal(
+            f"the focal length or the pixel size of {facts.optics.rig} is not known",
+            "write focal_length: of the optic and pixel_size: of the camera in equipment.yaml",
+        )
     target = next((o for o in facts.objects if o.ra_deg is not None and o.dec_deg is not None), None)
     if target is None or target.ra_deg is None or target.dec_deg is None:
         return Refusal(
@@ -60,7 +65,7 @@ def find_place(folder: Path, facts: PictureFacts, stars: Path | None) -> Search 
     seen = detect(luminance)
     radius = (opened.width**2 + opened.height**2) ** 0.5 * scale / 3600 / 2
     search = radius + _MARGIN_DEG
-    night = facts.integration.last_night or facts.picture.finished
+    night = facts.integration.last_night or facts.picture.finished.first
     try:
         if stars is None:
             table = gaia(target.ra_deg, target.dec_deg, min(search + radius, 90.0), night.year + night.month / 12)

@@ -104,36 +104,36 @@ _CLOCKED = re.compile(
 
 def read_number(text: str, *, example: str = "1.5") -> float:
     """A finite number without a unit."""
-    cleaned = _plain(text)
+    cleaned = plain(text)
     if not re.fullmatch(_NUMBER, cleaned):
-        raise NotAQuantity(f"{_shown(text)} is not a number", f"write a number such as {example}")
+        raise NotAQuantity(f"{shown(text)} is not a number", f"write a number such as {example}")
     return _finite(cleaned, text, example)
 
 
 def read_count(text: str) -> int:
     """A whole number, 0 or more."""
-    cleaned = _plain(text)
+    cleaned = plain(text)
     if not re.fullmatch(r"\+?\d[\d_]*", cleaned) or len(cleaned) > 15:
-        raise NotAQuantity(f"{_shown(text)} is not a whole number, 0 or more", "write a count such as 55")
+        raise NotAQuantity(f"{shown(text)} is not a whole number, 0 or more", "write a count such as 55")
     return int(cleaned.replace("_", ""))
 
 
 def read(text: str, kind: Kind) -> float:
     """A quantity in the default unit of its kind (``TIME`` → seconds, ``FOCAL`` → mm, …)."""
-    cleaned = _plain(text)
+    cleaned = plain(text)
     if kind is TIME and (parts := _CLOCKED.fullmatch(cleaned)) and len([p for p in parts.groups() if p]) > 1:
         given = [_finite(p, text, kind.example) if p else 0.0 for p in parts.groups()]
         if any(p < 0 for p in given):
-            raise NotAQuantity(f"{_shown(text)} mixes signs", f"write a time such as {kind.example} or 1h 30m")
+            raise NotAQuantity(f"{shown(text)} mixes signs", f"write a time such as {kind.example} or 1h 30m")
         return given[0] * 3600 + given[1] * 60 + given[2]
     if kind is TIME and (part := _FRACTION.fullmatch(cleaned)) and float(part[2]) > 0:
         # As cameras show it; one way of writing a time is enough.
         hint = f"write it as a decimal: {float(part[1]) / float(part[2]):.6g} s"
-        raise NotAQuantity(f"{_shown(text)} is a fraction", hint)
+        raise NotAQuantity(f"{shown(text)} is a fraction", hint)
     match = _ONE.fullmatch(cleaned)
     if match is None or re.match(r"[,\d.:/]", match[2]):
         raise NotAQuantity(
-            f"{_shown(text)} is not a quantity", f"write a number with its unit, such as {kind.example}"
+            f"{shown(text)} is not a quantity", f"write a number with its unit, such as {kind.example}"
         )
     number, unit = _finite(match[1], text, kind.example), " ".join(match[2].split())
     if not unit:
@@ -142,69 +142,29 @@ def read(text: str, kind: Kind) -> float:
     if factor is not None:
         value = number * factor
         if not math.isfinite(value):
-            raise NotAQuantity(f"{_shown(text)} is not finite", f"write a number such as {kind.example}")
+            raise NotAQuantity(f"{shown(text)} is not finite", f"write a number such as {kind.example}")
         return value
     other = next((k for k in _KINDS if k.name != kind.name and _factor(unit, k) is not None), None)
     if other is not None:
         article = "an" if other.name[0] in "aeiou" else "a"
-        wrong = f"{_shown(text)} is {article} {other.name}, where {_article(kind.name)} {kind.name} belongs"
+        wrong = f"{shown(text)} is {article} {other.name}, where {_article(kind.name)} {kind.name} belongs"
     else:
-        wrong = f"{_shown(text)} has the unit “{unit}”, which is not a unit of {kind.name}"
+        wrong = f"{shown(text)} has the unit “{unit}”, which is not a unit of {kind.name}"
     raise NotAQuantity(wrong, f"write {_article(kind.name)} {kind.name}, such as {kind.example}", "wrong-unit")
 
 
-_SEXAGESIMAL = re.compile(
-    r"\s*(?P<ra>\d{1,2})\s*[hʰ:\s]\s*(?P<ram>\d{1,2})(?:\s*[mᵐ:\s]\s*(?P<ras>\d{1,2}(?:\.\d+)?))?\s*[sˢ]?\s*[mᵐ]?"
-    r"[\s,]*(?P<sign>[+\-])\s*(?P<dec>\d{1,2})\s*[d°:\s]\s*(?P<decm>\d{1,2})"
-    r"(?:\s*[m'′:\s]\s*(?P<decs>\d{1,2}(?:\.\d+)?))?\s*[s\"″]?\s*[m'′]?\s*"
-)
-_DEGREES = re.compile(rf"\s*({_NUMBER})\s*(?:deg|°|d)?[\s,]+({_NUMBER})\s*(?:deg|°|d)?\s*")
-COORDINATES_EXAMPLE = "06h32m00s +04d57m00s"
-
-
-def read_coordinates(text: str) -> tuple[float, float]:
-    """ICRS right ascension and declination in degrees.
-
-    Hours and degrees (``06h32m00s +04d57m00s``, ``06:32:00 +04:57:00``) or two numbers of decimal
-    degrees (``98.0 deg 4.95 deg``). Right ascension 0 ≤ α < 360, declination −90 ≤ δ ≤ 90.
-    """
-    cleaned = _plain(text)
-    hint = f"write right ascension and declination, such as {COORDINATES_EXAMPLE}"
-    if match := _DEGREES.fullmatch(cleaned):
-        ra, dec = (_finite(g, text, COORDINATES_EXAMPLE) for g in match.groups())
-        if not 0 <= ra < 360 or not -90 <= dec <= 90:
-            raise NotAQuantity(
-                f"{_shown(text)} is not on the sky",
-                "right ascension runs from 0 to 360, declination from -90 to 90 degrees",
-            )
-        return ra, dec
-    found = _SEXAGESIMAL.fullmatch(cleaned)
-    if found is None:
-        raise NotAQuantity(f"{_shown(text)} is not a position on the sky", hint)
-    ra_h, ra_m, ra_s = int(found["ra"]), int(found["ram"]), float(found["ras"] or 0)
-    dec_d, dec_m, dec_s = int(found["dec"]), int(found["decm"]), float(found["decs"] or 0)
-    ra = 15 * (ra_h + ra_m / 60 + ra_s / 3600)
-    dec = dec_d + dec_m / 60 + dec_s / 3600
-    if ra_h >= 24 or max(ra_m, ra_s, dec_m, dec_s) >= 60 or dec > 90:
-        raise NotAQuantity(
-            f"{_shown(text)} is not on the sky",
-            "hours run from 0 to 24, degrees from -90 to 90, minutes and seconds stay below 60",
-        )
-    return ra, -dec if found["sign"] == "-" else dec
-
-
-def _plain(text: str) -> str:
+def plain(text: str) -> str:
     """Text with typographic minus signs and spaces made plain."""
     if len(text) > _LONGEST:
         hint = "write a number with its unit, such as 90 s"
-        raise NotAQuantity(f"{_shown(text)} is too long to be a quantity", hint)
+        raise NotAQuantity(f"{shown(text)} is too long to be a quantity", hint)
     return re.sub(r"[\u00a0\u2009\u202f]", " ", text.replace("\u2212", "-").replace("\u2013", "-")).strip()
 
 
 def _finite(number: str, text: str, example: str) -> float:
     value = float(number.replace("_", "")) if len(number) <= 60 else math.inf
     if not math.isfinite(value):
-        raise NotAQuantity(f"{_shown(text)} is not a finite number", f"write a number such as {example}")
+        raise NotAQuantity(f"{shown(text)} is not a finite number", f"write a number such as {example}")
     return value
 
 
@@ -219,5 +179,5 @@ def _article(word: str) -> str:
     return "an" if word[0] in "aeiou" else "a"
 
 
-def _shown(text: str) -> str:
+def shown(text: str) -> str:
     return f"“{text if len(text) <= 60 else text[:57] + '…'}”"

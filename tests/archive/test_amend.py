@@ -10,7 +10,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from noctuary.archive.append_placement import CannotAmend, add_placement
 from noctuary.archive.records import WrittenPlacement
-from noctuary.quantity import ANGLE, SMALL_ANGLE, read, read_coordinates
+from noctuary.quantity import ANGLE, SMALL_ANGLE, read
+from noctuary.sexagesimal import read_coordinates
 
 NUMBERS = WrittenPlacement(98.0, 4.95, 2.10431, 12.4, False)
 

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from noctuary.archive.parse_file import ParsedFile
+from noctuary.archive.partial_date import PartialDate
 from noctuary.archive.read import Reading, read_archive, read_file
 from noctuary.archive.records import Archive, HeaderPlacement, WrittenPlacement
 
@@ -39,8 +40,8 @@ def test_a_picture_with_its_sessions(folder: Path) -> None:
     picture = archive.pictures["rosette-2025"]
     assert (picture.file, picture.sidecar) == ("pictures/rosette-2025.jpg", S)
     assert picture.target == "NGC 2238"
-    assert picture.finished == date(2025, 2, 9)
-    assert (picture.listed, picture.draft, picture.resampling) == (True, False, 1.0)
+    assert picture.finished == PartialDate(2025, 2, 9)
+    assert (picture.listed, picture.draft, picture.resampling) == (True, False, None)
     assert picture.placement == WrittenPlacement(98.0, 4.95, 2.1, 12.4, False)
     assert picture.marks.at("sessions", 0, "frames", 1, "exposure") == (S, 12, 19)
     (session,) = picture.own_sessions

@@ -76,9 +76,10 @@ def test_a_session_counts_once_however_it_is_reached(whole):
         expected = sum(
             g.kept * g.exposure_s for name in reached for s in whole.pictures[name].own_sessions for g in s.frames
         )
-        assert integration(whole.sessions_of(shown)).total_s == pytest.approx(expected)
+        total_s = integration(whole.sessions_of(shown)).total_s
+        assert total_s == (pytest.approx(expected) if whole.sessions_of(shown) else None)
     everything = [s for p in whole.pictures.values() for s in whole.sessions_of(p)]
     once = [s for p in whole.pictures.values() for s in p.own_sessions]
-    assert integration(everything).total_s == pytest.approx(integration(once).total_s)
-    assert sum(integration(everything).by_filter_s.values()) == pytest.approx(integration(once).total_s)
-    assert sum(integration(everything).by_year_s.values()) == pytest.approx(integration(once).total_s)
+    assert integration(everything).total_s == integration(once).total_s
+    assert sum(integration(everything).by_filter_s.values()) == pytest.approx(integration(once).total_s or 0)
+    assert sum(integration(everything).by_year_s.values()) == pytest.approx(integration(once).total_s or 0)

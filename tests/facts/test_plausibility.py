@@ -273,7 +273,7 @@ def test_a_finding_stands_where_the_value_was_written() -> None:
 
 
 def test_what_has_no_fixed_place_is_not_judged_by_the_sky() -> None:
-    aurora = OwnObject("Aurora in May", None, None, "aurora", None, (), None, MARK)
+    aurora = OwnObject("Aurora in May", None, None, "aurora", None, (), None, None, MARK)
     told = Told(
         archive={"own_objects": (aurora,)}, scale=None,
         session={"target": "Aurora in May", "start": datetime(2025, 5, 10, 21, tzinfo=UTC), "night": date(2025, 5, 10)},

@@ -7,6 +7,7 @@ from functools import cache
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from noctuary.archive.partial_date import PartialDate
 from noctuary.archive.records import (
     Archive,
     Calibration,
@@ -47,8 +48,8 @@ def archive(hostile: str = "") -> Archive:
     def said(text: str) -> str:
         return f"{text} {hostile}" if hostile else text
 
-    lens = Optic("lens", 135, 48.2, None, MARK)
-    tube = Optic(said("80 mm refractor"), 480, 80, said("Refocus every 3 °C."), MARK)
+    lens = Optic("lens", 135, 48.2, None, None, MARK)
+    tube = Optic(said("80 mm refractor"), 480, 80, None, said("Refocus every 3 °C."), MARK)
     colour = Camera("colour camera", (6000, 4000), 5.97, True, None, MARK)
     mono = Camera(said("mono camera"), (6248, 4176), 3.76, False, said("Cooled."), MARK)
     wide = Rig("wide lens", lens, colour, 1, None, "tracker", None, None, MARK)
@@ -63,7 +64,7 @@ def archive(hostile: str = "") -> Archive:
         begin = datetime(night.year, night.month, night.day, *start, tzinfo=ZONE) if hours else None
         return Session(
             picture, number, target, night, rig, place, begin, begin + timedelta(hours=hours) if begin else None,
-            frames, Calibration(30, 25, 50, None, 180.0), 20.9 if rig is short else None,
+            frames, None, Calibration(30, 25, 50, None, 180.0), 20.9 if rig is short else None,
             2.6 if rig is short else None, said(note) if note else None, MARK,
         )  # fmt: skip
 
@@ -77,8 +78,8 @@ def archive(hostile: str = "") -> Archive:
                 former_ids: tuple[str, ...] = ()) -> Picture:  # fmt: skip
         return Picture(
             id=name, file=f"pictures/{name}.jpg", sidecar=f"pictures/{name}.yaml", title=said(title),
-            objects=objects, finished=finished, rig=sessions[0].rig, place=sessions[0].place,
-            own_sessions=sessions, builds_on=builds_on, replaces=replaces, resampling=1.0, placement=None,
+            objects=objects, finished=PartialDate.of(finished), rig=sessions[0].rig, place=sessions[0].place,
+            own_sessions=sessions, builds_on=builds_on, panels=(), replaces=replaces, resampling=1.0, placement=None,
             description=said(text) if text else None, processing=said("Stacked.") if text else None,
             alt=said(f"What {title} shows"), tags=(said("winter"),), credit=said("A friend helped"), listed=listed,
             draft=draft, former_ids=former_ids, accepted_doubts={"moon-near": said("The filters are narrow.")},
@@ -116,7 +117,9 @@ def archive(hostile: str = "") -> Archive:
         horizon_deg=30.0, reference_rig=short, cameras={c.name: c for c in (colour, mono)},
         optics={o.name: o for o in (lens, tube)}, rigs={r.name: r for r in (short, wide)},
         places={p.name: p for p in (home, hill)},
-        own_objects=(OwnObject(said("Aurora of May"), None, None, said("aurora"), None, (), said("Strong."), MARK),),
+        own_objects=(
+            OwnObject(said("Aurora of May"), None, None, said("aurora"), None, (), None, said("Strong."), MARK),
+        ),
         pictures={p.id: p for p in all_pictures},
         nights=(
             Night(date(2025, 1, 18), home.name, said("Ice"), -4.0, 88.0, 1.5, 20.9, said("Frozen *focuser*."), MARK),
@@ -129,7 +132,7 @@ def archive(hostile: str = "") -> Archive:
             Exhibit("private", said("For nobody"), None, (("kept-back", None),), MARK),
         ),
         pages=(FreePage("about", said("About"), said("# About\n\nThese nights."), MARK),),
-        marks=Marks("archive.yaml"),
+        gone=(), marks=Marks("archive.yaml"),
     )  # fmt: skip
 
 

@@ -12,7 +12,11 @@ from datetime import UTC, date, datetime, time, timedelta, timezone
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
+from noctuary.archive.partial_date import PartialDate
+
 _DATE = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})")
+_MONTH_OR_YEAR = re.compile(r"(\d{4})(?:-(\d{1,2}))?")
+_AS_FAR_AS_KNOWN = "write it as far as it is known: 2009-09-14, 2009-09 or 2009"
 _CLOCK = re.compile(
     r"(?:(?P<date>\d{4}-\d{1,2}-\d{1,2})(?:[ T]\s*))?(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::(?P<second>\d{2}))?"
     r"\s*(?P<offset>Z|UTC|[+\-−]\d{1,2}(?::?\d{2})?)?"
@@ -54,6 +58,23 @@ def read_date(text: str) -> date:
     if not _FIRST_YEAR <= day.year <= _LAST_YEAR:
         raise NotAClock("not-a-date", f"the year {day.year} cannot be that of a photograph", hint)
     return day
+
+
+def read_partial_date(text: str) -> PartialDate:
+    """A date as far as it is known: ``2009-09-14``, ``2009-09`` or ``2009``, between 1800 and 2200."""
+    cleaned = text.strip()
+    known = _MONTH_OR_YEAR.fullmatch(cleaned[:40])
+    if known is None:
+        try:
+            return PartialDate.of(read_date(cleaned))
+        except NotAClock as error:
+            raise NotAClock(error.rule, error.message, _AS_FAR_AS_KNOWN) from None
+    year, month = int(known[1]), int(known[2]) if known[2] else None
+    if month is not None and not 1 <= month <= 12:
+        raise NotAClock("not-a-date", f"{cleaned} is not in the calendar", _AS_FAR_AS_KNOWN)
+    if not _FIRST_YEAR <= year <= _LAST_YEAR:
+        raise NotAClock("not-a-date", f"the year {year} cannot be that of a photograph", _AS_FAR_AS_KNOWN)
+    return PartialDate(year, month)
 
 
 def read_clock(text: str) -> Clock:

@@ -1,4 +1,4 @@
-"""Keys of one record that must agree: one of two that must be there, two that exclude each other.
+"""Keys of one record that must agree: two that exclude each other, two that say the same.
 
 These look at what is written, not at what it reads as, so that they are told together with the faults
 of the single values.
@@ -6,12 +6,10 @@ of the single values.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from typing import TypeAlias
 
 from noctuary import quantity
-from noctuary.archive import schema_models as w
-from noctuary.archive.did_you_mean import nearest
 from noctuary.archive.marked_yaml import Path, Plain, Spot, Written
 from noctuary.diagnostic import Diagnostic, Mark, fault
 
@@ -23,8 +21,8 @@ def disagreements(plain: Plain, kind: str, written: Written, name: str) -> Itera
     if kind == "equipment":
         yield from _optics(plain, written, name)
     elif kind == "sidecar" and isinstance(plain, dict):
-        yield from _sessions_or_builds_on(plain, written, name)
-        yield from _rig_and_place(plain, written, name)
+        yield from _mosaic_or_version(plain, written, name)
+        yield from _frames_or_integration(plain, written, name)
         yield from _gain_or_iso(plain, written, name)
 
 
@@ -33,27 +31,20 @@ def _problem(path: Path, written: Written, name: str, rule: str, message: str, h
     return path, fault(Mark(name, *spot), rule, message, hint)
 
 
-def _sessions_or_builds_on(plain: Mapping[str, Plain], written: Written, name: str) -> Iterator[Problem]:
-    if not _meant(plain, ("sessions", "builds_on"), w.WrittenSidecar):
-        message = "neither “sessions” nor “builds_on” is written"
-        yield _problem((), written, name, "missing-key", message, "write sessions: with a night and its frames")
-    elif not any(plain.get(key) for key in ("sessions", "builds_on")):
-        for key in ("sessions", "builds_on"):
-            if plain.get(key, "") in (None, []):
-                hint = "write one session at least, or the pictures that this one builds on"
-                yield _problem((key,), written, name, "empty", f"“{key}” says nothing", hint)
-                return
+def _mosaic_or_version(plain: Mapping[str, Plain], written: Written, name: str) -> Iterator[Problem]:
+    if plain.get("panels") and plain.get("builds_on"):
+        message = "panels and builds_on are both written"
+        hint = "keep panels: for pictures that lie side by side, builds_on: for the same view with more light"
+        yield _problem(("panels",), written, name, "both-panels-and-builds-on", message, hint)
 
 
-def _rig_and_place(plain: Mapping[str, Plain], written: Written, name: str) -> Iterator[Problem]:
+def _frames_or_integration(plain: Mapping[str, Plain], written: Written, name: str) -> Iterator[Problem]:
     for number, session in enumerate(_items(plain.get("sessions"))):
-        for key in ("rig", "place"):
-            if not isinstance(session, dict) or plain.get(key) is not None or session.get(key) is not None:
-                continue
-            if not _meant(session, (key,), w.WrittenSession) and not _meant(plain, (key,), w.WrittenSidecar):
-                message = f"neither the session nor the picture names a {key}"
-                hint = f"write {key}: here, or above for all sessions"
-                yield _problem(("sessions", number), written, name, "missing-key", message, hint)
+        if _both(session, "frames", "integration"):
+            path: Path = ("sessions", number, "integration")
+            message = "frames and integration are both written"
+            hint = "keep the frames: what they come to is worked out"
+            yield _problem(path, written, name, "both-frames-and-integration", message, hint)
 
 
 def _gain_or_iso(plain: Mapping[str, Plain], written: Written, name: str) -> Iterator[Problem]:
@@ -76,14 +67,6 @@ def _optics(plain: Plain, written: Written, name: str) -> Iterator[Problem]:
         if not isinstance(optic, dict):
             continue
         path: Path = ("optics", optic_name)
-        if not _meant(optic, ("aperture", "f_ratio"), w.WrittenOptic):
-            message = "neither “aperture” nor “f_ratio” is written"
-            place = written.places.get(path, (1, 1))
-            yield (
-                path,
-                fault(Mark(name, *place), "missing-key", message, "write one of them, such as aperture: 80 mm"),
-            )
-            continue
         try:
             length, width = (quantity.read(_text(optic, key), quantity.FOCAL) for key in ("focal_length", "aperture"))
             ratio = quantity.read_number(_text(optic, "f_ratio").strip().removeprefix("f/"))
@@ -93,15 +76,6 @@ def _optics(plain: Plain, written: Written, name: str) -> Iterator[Problem]:
             message = f"{length:g} mm / {width:g} mm is f/{length / width:.3g}, not f/{ratio:g}"
             hint = "correct one of the two, or keep only the one that you know"
             yield _problem((*path, "f_ratio"), written, name, "aperture-disagrees", message, hint)
-
-
-def _meant(mapping: Mapping[str, Plain], keys: Collection[str], model: type[w.Written]) -> bool:
-    """Whether one of the keys is written, or misspelt: then the unknown key is told, and that is enough."""
-    if any(key in mapping for key in keys):
-        return True
-    known = list(model.model_fields)
-    unknown = [key for key in mapping if key not in model.model_fields][:20]
-    return any(nearest(key, known, most=1) in keys for key in unknown)
 
 
 def _both(mapping: Plain, one: str, other: str) -> bool:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Literal
 
 from noctuary.archive.did_you_mean import meant
 from noctuary.archive.parse_file import ParsedFile
@@ -50,6 +50,15 @@ class Known:
             self.findings.append(fault(mark, f"unknown-{kind}", f"no {kind} is called “{name[:60]}”", hint))
         return True
 
+    def lacks(self, kind: Literal["optic", "camera"], name: str | None, mark: Mark) -> bool:
+        """Whether a rig names an optic or a camera that is not there, or has a fault of its own."""
+        if name is None:
+            return False
+        names, there = (
+            (self.optic_names, name in self.optics) if kind == "optic" else (self.camera_names, name in self.cameras)
+        )
+        return self.missing(kind, name, names, mark, "equipment.yaml") or not there
+
     def rig(self, name: str, mark: Mark) -> Rig | None:
         self.missing("rig", name, self.rig_names, mark, "equipment.yaml")
         return self.rigs.get(name)
@@ -80,20 +89,24 @@ def equipment(file: ParsedFile | None, known: Known) -> None:
         return
     at = file.marks.at
     for name, c in file.value["cameras"].items():
-        pixels = (c["pixels"][0], c["pixels"][1])
+        pixels = None if c["pixels"] is None else (c["pixels"][0], c["pixels"][1])
         colour = c["colour"] == "colour"
         known.cameras[name] = Camera(name, pixels, c["pixel_size"], colour, c["note"], at("cameras", name))
     for name, o in file.value["optics"].items():
-        aperture = o["aperture"] if o["aperture"] is not None else o["focal_length"] / o["f_ratio"]
-        known.optics[name] = Optic(name, o["focal_length"], aperture, o["note"], at("optics", name))
+        focal, aperture, ratio = o["focal_length"], o["aperture"], o["f_ratio"]
+        if aperture is None and focal is not None and ratio is not None:
+            aperture = focal / ratio
+        if focal is None and aperture is not None and ratio is not None:
+            focal = aperture * ratio
+        known.optics[name] = Optic(name, focal, aperture, ratio, o["note"], at("optics", name))
     for name, r in file.value["rigs"].items():
-        no_optic = known.missing("optic", r["optic"], known.optic_names, at("rigs", name, "optic"), "equipment.yaml")
-        no_camera = known.missing(
-            "camera", r["camera"], known.camera_names, at("rigs", name, "camera"), "equipment.yaml"
-        )
-        optic, camera = known.optics.get(r["optic"]), known.cameras.get(r["camera"])
-        if no_optic or no_camera or optic is None or camera is None:
+        # Of a name that nothing knows no rig is made; that has been told.
+        if known.lacks("optic", r["optic"], at("rigs", name, "optic")) | known.lacks(
+            "camera", r["camera"], at("rigs", name, "camera")
+        ):
             continue
+        optic = known.optics[r["optic"]] if r["optic"] is not None else None
+        camera = known.cameras[r["camera"]] if r["camera"] is not None else None
         mark = at("rigs", name)
         known.rigs[name] = Rig(
             name, optic, camera, r["focal_factor"], r["f_ratio"], r["mount"], r["guiding"], r["note"], mark
@@ -130,5 +143,6 @@ def own_objects(file: ParsedFile | None) -> tuple[OwnObject, ...]:
         size = o["size"]
         axes = None if size is None else sorted(size if isinstance(size, list) else [size])
         both = None if axes is None else (axes[-1], axes[0])
-        found.append(OwnObject(name, ra, dec, o["kind"], both, tuple(o["also"]), o["note"], file.marks.at(name)))
+        also, mark = tuple(o["also"]), file.marks.at(name)
+        found.append(OwnObject(name, ra, dec, o["kind"], both, also, o["called"], o["note"], mark))
     return tuple(found)

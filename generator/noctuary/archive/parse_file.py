@@ -93,7 +93,7 @@ def parse(content: bytes, name: str) -> ParsedFile:
 def _what_to_write(kind: str) -> str:
     return {
         "archive": "write title and author",
-        "sidecar": "write title, objects, finished and sessions",
+        "sidecar": "write title and finished, and what else is known",
         "exhibit": "write title and pictures",
     }[kind]
 
@@ -126,7 +126,7 @@ def _lines(names: dict[str, Plain]) -> Iterator[str]:
 
 def _object_names(plain: Plain, marks: Marks) -> Iterator[tuple[str, Mark]]:
     objects = plain.get("objects") if isinstance(plain, dict) else None
-    for number, name in enumerate(objects if isinstance(objects, list) else []):
+    for number, name in enumerate(objects if isinstance(objects, list) else [objects]):
         if isinstance(name, str) and name.strip():
             yield " ".join(name.split()), marks.at("objects", number)
 
@@ -243,6 +243,8 @@ def _path(location: tuple[str | int, ...], plain: Plain) -> Path:
     for step in location:
         if isinstance(step, str) and (step.startswith("=") or step == "[key]") and not _inside(here, step):
             continue
+        if isinstance(step, int) and isinstance(here, str):
+            continue  # the only one of a list, written without brackets
         path.append(step)
         here = here[step] if _inside(here, step) else None
     return tuple(path)

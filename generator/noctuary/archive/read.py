@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import posixpath
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
@@ -135,6 +135,7 @@ def _assemble(
         nights=tuple(n for n in nights if n is not None),
         exhibits=tuple(e for e in exhibits if e is not None),
         pages=tuple(p for p in pages if p is not None),
+        gone=tuple(dict.fromkeys(value["gone"])),
         marks=top.marks,
     )
 
@@ -227,31 +228,34 @@ def _former_ids(sidecars: dict[str, ParsedFile], known: Known) -> None:
 
 
 def _cycles(sidecars: dict[str, ParsedFile], findings: list[Diagnostic]) -> set[str]:
-    """Pictures that build on or replace themselves by way of others."""
+    """Pictures that contain or replace themselves by way of others."""
     values = {_stem(name): file for name, file in sidecars.items() if file.value is not None}
 
-    def built(file: ParsedFile) -> list[tuple[str, Mark]]:
-        names = (file.value or {})["builds_on"]
-        return [(name, file.marks.at("builds_on", number)) for number, name in enumerate(names)]
-
-    def replaced(file: ParsedFile) -> list[tuple[str, Mark]]:
-        name = (file.value or {})["replaces"]
-        return [] if name is None else [(name, file.marks.at("replaces"))]
+    def named(file: ParsedFile, *keys: str) -> list[tuple[str, str, Mark]]:
+        """What a record names under these keys: the key, the other picture, and where."""
+        found = []
+        for key in keys:
+            written = (file.value or {})[key] or []
+            names = [written] if isinstance(written, str) else written
+            found += [(key, name, file.marks.at(key, number)) for number, name in enumerate(names)]
+        return found
 
     found: set[str] = set()
-    rules: tuple[tuple[str, str, Callable[[ParsedFile], list[tuple[str, Mark]]]], ...] = (
-        ("builds-on-cycle", "builds on", built),
-        ("replaces-cycle", "replaces", replaced),
-    )
-    for rule, verb, edges in rules:
-        for ring in _rings({name: [other for other, _ in edges(file)] for name, file in values.items()}):
+    for keys in (("builds_on", "panels"), ("replaces",)):
+        for ring in _rings({name: [other for _, other, _ in named(file, *keys)] for name, file in values.items()}):
+            links = []
+            for first, second in zip(ring, [*ring[1:], ring[0]], strict=True):
+                links.append(next(link for link in named(values[first], *keys) if link[1] == second))
+            way = " ".join([ring[0], *(f"{_VERBS[key]} {other}" for key, other, _ in links)])
             # Told where the first of the ring names the next one.
-            first, second = ring[0], ring[1 % len(ring)]
-            mark = next(mark for other, mark in edges(values[first]) if other == second)
-            way = f" {verb} ".join([*ring, first])
-            findings.append(fault(mark, rule, way, "delete one of these names"))
+            rule = "panels-cycle" if any(key == "panels" for key, _, _ in links) else _CYCLES[links[0][0]]
+            findings.append(fault(links[0][2], rule, way, "delete one of these names"))
             found.update(ring)
     return found
+
+
+_VERBS = {"builds_on": "builds on", "panels": "has the panel", "replaces": "replaces"}
+_CYCLES = {"builds_on": "builds-on-cycle", "replaces": "replaces-cycle"}
 
 
 def _rings(graph: dict[str, list[str]]) -> list[list[str]]:

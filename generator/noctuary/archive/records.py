@@ -9,13 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from functools import cached_property
 from typing import Literal
 
+from noctuary.archive.partial_date import PartialDate
 from noctuary.diagnostic import Mark
 
-Publish = Literal["name", "rounded", "exact"]
+Publish = Literal["name", "rounded", "exact", "hidden"]
 
 
 @dataclass(frozen=True)
@@ -35,9 +36,11 @@ class Marks:
 
 @dataclass(frozen=True, slots=True)
 class Camera:
+    """A camera; of an old one perhaps no more than the name is known."""
+
     name: str
-    pixels: tuple[int, int]
-    pixel_size_um: float
+    pixels: tuple[int, int] | None
+    pixel_size_um: float | None
     colour: bool
     note: str | None
     mark: Mark
@@ -45,22 +48,27 @@ class Camera:
 
 @dataclass(frozen=True, slots=True)
 class Optic:
-    """A lens or telescope; ``aperture_mm`` is what was written, or focal length / f-ratio."""
+    """A lens or telescope, with what is known of it.
+
+    ``aperture_mm`` is what was written, or focal length / f-ratio; where the f-ratio alone is known, it is
+    ``f_ratio``, and the aperture and the focal length are ``None``.
+    """
 
     name: str
-    focal_length_mm: float
-    aperture_mm: float
+    focal_length_mm: float | None
+    aperture_mm: float | None
+    f_ratio: float | None
     note: str | None
     mark: Mark
 
 
 @dataclass(frozen=True, slots=True)
 class Rig:
-    """One optic and one camera; ``working_f_ratio`` where a lens was stopped down."""
+    """An optic and a camera, either of which may not be known; ``working_f_ratio`` where a lens was stopped down."""
 
     name: str
-    optic: Optic
-    camera: Camera
+    optic: Optic | None
+    camera: Camera | None
     focal_factor: float
     working_f_ratio: float | None
     mount: str | None
@@ -84,12 +92,15 @@ class Place:
     mark: Mark
 
     @property
-    def published(self) -> tuple[float, float, float]:
+    def published(self) -> tuple[float, float, float] | None:
         """Latitude, longitude in degrees and elevation in metres from which everything published comes.
 
         Unless the place is published exactly: whole degrees, halves away from zero, at sea level, so
-        that the exact place cannot be recovered from any number of the site.
+        that the exact place cannot be recovered from any number of the site. ``None`` where the place is
+        hidden: then nothing is published that depends on where it lies.
         """
+        if self.publish == "hidden":
+            return None
         if self.publish == "exact":
             return self.latitude_deg, self.longitude_deg, self.elevation_m
         return _whole(self.latitude_deg), _whole(self.longitude_deg), 0.0
@@ -110,6 +121,7 @@ class OwnObject:
     kind: str | None
     size_arcmin: tuple[float, float] | None
     also: tuple[str, ...]
+    called: str | None
     note: str | None
     mark: Mark
 
@@ -144,21 +156,23 @@ class Calibration:
 
 @dataclass(frozen=True, slots=True)
 class Session:
-    """The work of one rig on one target in one night at one place.
+    """The work of one rig on one target in one night at one place, as far as they are known.
 
-    ``written_in`` and ``index`` say which sidecar wrote it out: they are its identity, so that a
-    session is counted once wherever it appears. ``start`` and ``end`` carry their time zone.
+    ``frames`` is empty where the exposures were not recorded; ``stated_integration_s`` may then say what they came
+    to. ``written_in`` and ``index`` say which sidecar wrote it out: they are its identity, so that a
+    session is counted once wherever it appears. ``start`` and ``end`` carry their time zone, that of the place.
     """
 
     written_in: str
     index: int
-    target: str
+    target: str | None
     night: date
-    rig: Rig
-    place: Place
+    rig: Rig | None
+    place: Place | None
     start: datetime | None
     end: datetime | None
     frames: tuple[FrameGroup, ...]
+    stated_integration_s: float | None
     calibration: Calibration | None
     sky_brightness: float | None
     star_width_arcsec: float | None
@@ -168,6 +182,20 @@ class Session:
     @property
     def identity(self) -> tuple[str, int]:
         return self.written_in, self.index
+
+    @property
+    def start_utc(self) -> datetime | None:
+        """The start for those who read the site; ``None`` at a hidden place, whose time zone it would tell."""
+        return self._told(self.start)
+
+    @property
+    def end_utc(self) -> datetime | None:
+        """The end, as :attr:`start_utc`."""
+        return self._told(self.end)
+
+    def _told(self, moment: datetime | None) -> datetime | None:
+        hidden = self.place is None or self.place.publish == "hidden"
+        return None if moment is None or hidden else moment.astimezone(UTC)
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,20 +219,24 @@ class HeaderPlacement:
 
 @dataclass(frozen=True)
 class Picture:
-    """A finished picture with its full record. ``file`` and ``sidecar`` are relative to the archive."""
+    """A finished picture with its record. ``file`` and ``sidecar`` are relative to the archive.
+
+    ``panels`` are the pictures that lie side by side in a mosaic; ``resampling`` is ``None`` where nobody said.
+    """
 
     id: str
     file: str
     sidecar: str
     title: str
     objects: tuple[str, ...]
-    finished: date
+    finished: PartialDate
     rig: Rig | None
     place: Place | None
     own_sessions: tuple[Session, ...]
     builds_on: tuple[str, ...]
+    panels: tuple[str, ...]
     replaces: str | None
-    resampling: float
+    resampling: float | None
     placement: WrittenPlacement | HeaderPlacement | None
     description: str | None
     processing: str | None
@@ -218,9 +250,9 @@ class Picture:
     marks: Marks
 
     @property
-    def target(self) -> str:
+    def target(self) -> str | None:
         """The first object, as written."""
-        return self.objects[0]
+        return self.objects[0] if self.objects else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,7 +293,10 @@ class FreePage:
 
 @dataclass(frozen=True)
 class Archive:
-    """A whole archive. Mappings keep the order in which things were written."""
+    """A whole archive. Mappings keep the order in which things were written.
+
+    ``gone`` are ids of pictures that were published once and are let go.
+    """
 
     title: str
     author: str
@@ -281,15 +316,16 @@ class Archive:
     nights: tuple[Night, ...]
     exhibits: tuple[Exhibit, ...]
     pages: tuple[FreePage, ...]
+    gone: tuple[str, ...]
     marks: Marks
 
     def sessions_of(self, picture: Picture) -> tuple[Session, ...]:
-        """Every distinct session in a picture, its own and those it builds on, oldest first."""
+        """Every distinct session in a picture: its own, its panels' and those it builds on, oldest first."""
         found = {s.identity: s for part in self.parts_of(picture) for s in part.own_sessions}
         return tuple(sorted(found.values(), key=_clock_order))
 
     def parts_of(self, picture: Picture) -> Iterator[Picture]:
-        """The picture and every picture it builds on, at any depth, each once."""
+        """The picture, its panels and every picture it builds on, at any depth, each once."""
         seen: set[str] = set()
         waiting = [picture.id]
         while waiting:
@@ -299,7 +335,7 @@ class Archive:
             seen.add(name)
             part = self.pictures[name]
             yield part
-            waiting.extend(part.builds_on)
+            waiting.extend((*part.builds_on, *part.panels))
 
     @cached_property
     def shown(self) -> tuple[Picture, ...]:

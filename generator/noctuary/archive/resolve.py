@@ -16,6 +16,7 @@ from noctuary.archive.clock import Clock, NotAClock, moment
 from noctuary.archive.folder import inside
 from noctuary.archive.name_table import Known, Value
 from noctuary.archive.parse_file import ParsedFile
+from noctuary.archive.partial_date import PartialDate
 from noctuary.archive.records import (
     Calibration,
     Exhibit,
@@ -45,8 +46,9 @@ def picture(file: ParsedFile, picture_file: str, folder: Path, known: Known) -> 
     sessions = [
         _session(s, number, value, identity, rig, place, file, known) for number, s in enumerate(value["sessions"])
     ]
-    for number, name in enumerate(value["builds_on"]):
-        known.picture(name, at("builds_on", number))
+    for key in ("builds_on", "panels"):
+        for number, name in enumerate(value[key]):
+            known.picture(name, at(key, number))
     if value["replaces"] is not None:
         known.picture(value["replaces"], at("replaces"))
     placement = _placement(value["placement"], file, folder, known)
@@ -60,11 +62,12 @@ def picture(file: ParsedFile, picture_file: str, folder: Path, known: Known) -> 
         sidecar=file.name,
         title=value["title"],
         objects=tuple(value["objects"]),
-        finished=value["finished"],
+        finished=PartialDate(**value["finished"]),
         rig=rig,
         place=place,
         own_sessions=tuple(s for s in sessions if s is not None),
         builds_on=tuple(dict.fromkeys(value["builds_on"])),
+        panels=tuple(dict.fromkeys(value["panels"])),
         replaces=value["replaces"],
         resampling=value["resampling"],
         placement=placement,
@@ -98,12 +101,18 @@ def _session(
         rig = known.rig(s["rig"], at("rig"))
     if s["place"] is not None:
         place = known.place(s["place"], at("place"))
-    if place is None:
+    # What was named and is not there, or has a fault of its own, has been told; what was not named is not known.
+    if (rig is None and (s["rig"] or value["rig"])) or (place is None and (s["place"] or value["place"])):
         return None
     night: date = s["night"]
     moments: dict[str, datetime | None] = {"start": None, "end": None}
     for key in moments:
         if s[key] is None:
+            continue
+        if place is None:
+            if "clock-without-place" not in value["accepted_doubts"]:
+                message = "the clock time means no moment, for no place is named"
+                known.findings.append(doubt(at(key), "clock-without-place", message, "write place:, or delete it"))
             continue
         clock = Clock(*s[key])
         try:
@@ -125,8 +134,6 @@ def _session(
         elif lasting > 86_400:
             message = f"the session lasts {lasting / 3600:.1f} h, from {start:%Y-%m-%d %H:%M} to {end:%Y-%m-%d %H:%M}"
             known.findings.append(fault(at("end"), "session-length", message, hint))
-    if rig is None:
-        return None
     c = s["calibration"]
     calibration = None
     if c is not None:
@@ -135,13 +142,14 @@ def _session(
     return Session(
         written_in=identity,
         index=number,
-        target=value["objects"][0],
+        target=value["objects"][0] if value["objects"] else None,
         night=night,
         rig=rig,
         place=place,
         start=start,
         end=end,
-        frames=tuple(_frames(f) for f in s["frames"]),
+        frames=tuple(_frames(f) for f in s["frames"] or ()),
+        stated_integration_s=s["integration"],
         calibration=calibration,
         sky_brightness=s["sky_brightness"],
         star_width_arcsec=s["star_width"],

@@ -9,7 +9,7 @@ from __future__ import annotations
 from types import UnionType
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
-from pydantic import BaseModel, ConfigDict, Discriminator, Field, RootModel, Tag, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, RootModel, Tag, model_validator
 
 from noctuary.archive.values import (
     Address,
@@ -19,6 +19,7 @@ from noctuary.archive.values import (
     Coordinates,
     Count,
     Day,
+    DayMonthOrYear,
     Elevation,
     Exposure,
     FRatio,
@@ -32,6 +33,7 @@ from noctuary.archive.values import (
     Longitude,
     NotNegative,
     ObjectSize,
+    OneOrMore,
     PixelCount,
     PixelSize,
     Positive,
@@ -62,6 +64,11 @@ def _slides(value: Any) -> str:
     return "=spoken" if isinstance(value, dict) else "=silent"
 
 
+# Lists of names: one alone may be written as a text.
+_Lines = Annotated[list[Line], OneOrMore()]
+_Ids = Annotated[list[Id], OneOrMore()]
+
+
 class Written(BaseModel):
     """A mapping that a person writes: a key that it does not know is a fault."""
 
@@ -78,9 +85,14 @@ class Written(BaseModel):
         return {key: inner for key, inner in value.items() if inner is not None or key not in optional}
 
 
-def _one_of(*keys: str) -> dict[str, Any]:
-    """For the JSON Schema: one at least of these keys must be there."""
-    return {"anyOf": [{"required": [key]} for key in keys]}
+def _not_both(*keys: str) -> dict[str, Any]:
+    """For the JSON Schema: these keys exclude each other."""
+    return {"not": {"required": list(keys)}}
+
+
+def _named_only(value: Any) -> Any:
+    """A name with nothing after it is a mapping that says no more than the name."""
+    return {} if value is None else value
 
 
 class WrittenArchive(Written):
@@ -95,27 +107,28 @@ class WrittenArchive(Written):
     theme: Theme | None = Field(None, description="a theme's name, or a folder")
     horizon: Horizon = Field(30.0, description="altitude below which an object is not worth shooting")
     reference_rig: Line | None = Field(None, description="the rig that depth is compared with")
+    gone: _Ids = Field(default_factory=list, description="ids of pictures that were published once and are let go")
 
 
 class WrittenCamera(Written):
-    pixels: Annotated[list[PixelCount], Field(min_length=2, max_length=2)] = Field(description="[width, height]")
-    pixel_size: PixelSize = Field(description="in µm, such as 3.76 um")
+    pixels: Annotated[list[PixelCount], Field(min_length=2, max_length=2)] | None = Field(
+        None, description="[width, height]"
+    )
+    pixel_size: PixelSize | None = Field(None, description="in µm, such as 3.76 um")
     colour: Literal["colour", "mono"] = Field("colour", description="colour or mono")
     note: Prose | None = Field(None, description="whatever is worth knowing")
 
 
 class WrittenOptic(Written):
-    model_config = ConfigDict(json_schema_extra=_one_of("aperture", "f_ratio"))
-
-    focal_length: Length = Field(description="in mm")
+    focal_length: Length | None = Field(None, description="in mm")
     aperture: Length | None = Field(None, description="clear aperture in mm; or f_ratio instead")
     f_ratio: FRatio | None = Field(None, description="focal length / aperture; or aperture instead")
     note: Prose | None = Field(None, description="whatever is worth knowing")
 
 
 class WrittenRig(Written):
-    optic: Line = Field(description="a name under optics")
-    camera: Line = Field(description="a name under cameras")
+    optic: Line | None = Field(None, description="a name under optics")
+    camera: Line | None = Field(None, description="a name under cameras")
     focal_factor: Positive = Field(1.0, description="the reducer's or extender's factor, such as 0.8")
     f_ratio: FRatio | None = Field(None, description="working f-ratio of a lens stopped down")
     mount: Line | None = Field(None, description="what carries and tracks")
@@ -126,18 +139,26 @@ class WrittenRig(Written):
 class WrittenEquipment(Written):
     """equipment.yaml"""
 
-    cameras: dict[Line, WrittenCamera] = Field(default_factory=dict, description="cameras by name")
-    optics: dict[Line, WrittenOptic] = Field(default_factory=dict, description="lenses and telescopes by name")
-    rigs: dict[Line, WrittenRig] = Field(default_factory=dict, description="an optic and a camera together, by name")
+    cameras: dict[Line, Annotated[WrittenCamera, BeforeValidator(_named_only)]] = Field(
+        default_factory=dict, description="cameras by name"
+    )
+    optics: dict[Line, Annotated[WrittenOptic, BeforeValidator(_named_only)]] = Field(
+        default_factory=dict, description="lenses and telescopes by name"
+    )
+    rigs: dict[Line, Annotated[WrittenRig, BeforeValidator(_named_only)]] = Field(
+        default_factory=dict, description="an optic and a camera together, by name"
+    )
 
 
 class WrittenPlace(Written):
-    latitude: Latitude = Field(description="north is positive, in degrees")
-    longitude: Longitude = Field(description="east is positive, in degrees")
+    latitude: Latitude = Field(description="51.2 deg or 51d12m30s N; north is positive")
+    longitude: Longitude = Field(description="-3.1 deg or 3d06m20s W; east is positive")
     elevation: Elevation = Field(0.0, description="above sea level, in m")
     time_zone: TimeZone = Field(description="IANA name, such as Europe/Berlin")
     sky_brightness: SkyBrightness | None = Field(None, description="in mag/arcsec2")
-    publish: Literal["name", "rounded", "exact"] = Field("name", description="what the site may show of the position")
+    publish: Literal["name", "rounded", "exact", "hidden"] = Field(
+        "name", description="what the site may show of the position; hidden: no number that depends on it either"
+    )
     note: Prose | None = Field(None, description="whatever is worth knowing")
 
 
@@ -156,7 +177,8 @@ class WrittenObject(Written):
         ]
         | None
     ) = Field(None, description="[30 arcmin, 20 arcmin]")
-    also: list[Line] = Field(default_factory=list, description="other names")
+    also: _Lines = Field(default_factory=list, description="other names")
+    called: Line | None = Field(None, description="what the pages call it; left out: what the newest record says")
     note: Prose | None = Field(None, description="whatever is worth knowing")
 
 
@@ -165,7 +187,7 @@ class WrittenObjects(RootModel[dict[Line, WrittenObject]]):
 
 
 class WrittenFrames(Written):
-    model_config = ConfigDict(json_schema_extra={"not": {"required": ["gain", "iso"]}})
+    model_config = ConfigDict(json_schema_extra=_not_both("gain", "iso"))
 
     exposure: Exposure = Field(description="one sub-exposure, in s")
     kept: Count = Field(description="subs in the picture")
@@ -189,12 +211,17 @@ class WrittenCalibration(Written):
 
 
 class WrittenSession(Written):
+    model_config = ConfigDict(json_schema_extra=_not_both("frames", "integration"))
+
     night: Day = Field(description="the date on which the evening began")
     rig: Line | None = Field(None, description="left out: the sidecar's")
     place: Line | None = Field(None, description="left out: the sidecar's")
     start: ClockTime | None = Field(None, description="clock time at the place; before noon is the next date")
     end: ClockTime | None = Field(None, description="clock time at the place; before noon is the next date")
-    frames: Annotated[list[WrittenFrames], Field(min_length=1)] = Field(description="groups of sub-exposures")
+    frames: Annotated[list[WrittenFrames], Field(min_length=1)] | None = Field(
+        None, description="groups of sub-exposures; left out: not recorded"
+    )
+    integration: Exposure | None = Field(None, description="what the exposures came to, where frames are not known")
     calibration: WrittenCalibration | None = Field(None, description="what the lights were calibrated with")
     sky_brightness: SkyBrightness | None = Field(None, description="in mag/arcsec2")
     star_width: SmallAngle | None = Field(None, description="full width at half maximum, in arcsec")
@@ -216,17 +243,22 @@ class HeaderOfPlacement(Written):
 class WrittenSidecar(Written):
     """The record of one picture, beside it, with the same stem"""
 
-    model_config = ConfigDict(json_schema_extra=_one_of("sessions", "builds_on"))
+    model_config = ConfigDict(json_schema_extra=_not_both("builds_on", "panels"))
 
     title: Line = Field(description="name of the picture")
-    objects: Annotated[list[Line], Field(min_length=1)] = Field(description="the first is the target")
-    finished: Day = Field(description="when the picture was finished")
+    finished: DayMonthOrYear = Field(description="when the picture was finished: a day, a month or a year")
+    objects: _Lines = Field(default_factory=list, description="the first is the target")
     rig: Line | None = Field(None, description="of every session that does not say otherwise")
     place: Line | None = Field(None, description="of every session that does not say otherwise")
-    sessions: list[WrittenSession] = Field(default_factory=list, description="one for each night, rig and place")
-    builds_on: list[Id] = Field(default_factory=list, description="pictures whose sessions this one also contains")
+    sessions: list[WrittenSession] = Field(
+        default_factory=list, description="one for each night, rig and place; left out: not recorded"
+    )
+    builds_on: _Ids = Field(default_factory=list, description="pictures whose sessions this one also contains")
+    panels: _Ids = Field(default_factory=list, description="a mosaic: pictures that lie side by side in this one")
     replaces: Id | None = Field(None, description="an older picture that this one supersedes")
-    resampling: Positive = Field(1.0, description="picture pixels per sensor pixel, each way (drizzled ×2: 2)")
+    resampling: Positive | None = Field(
+        None, description="picture pixels per sensor pixel, each way (drizzled ×2: 2)"
+    )
     placement: (
         Annotated[
             Annotated[NumbersOfPlacement, Tag("=numbers")]
@@ -239,11 +271,11 @@ class WrittenSidecar(Written):
     description: Prose | None = Field(None, description="Markdown, shown under the picture")
     processing: Prose | None = Field(None, description="Markdown, how the picture was made")
     alt: Line | None = Field(None, description="what a person who cannot see the picture should be told")
-    tags: list[Line] = Field(default_factory=list, description="words of your own")
+    tags: _Lines = Field(default_factory=list, description="words of your own")
     credit: Line | None = Field(None, description="left out: the author")
     listed: YesNo = Field(True, description="no: the page is built, but linked from nowhere and marked noindex")
     draft: YesNo = Field(False, description="yes: not built at all")
-    former_ids: list[Id] = Field(default_factory=list, description="ids that this picture had before")
+    former_ids: _Ids = Field(default_factory=list, description="ids that this picture had before")
     accepted_doubts: dict[Id, Line] = Field(
         default_factory=dict, description="rule-name: why this record is right all the same"
     )
@@ -274,6 +306,7 @@ class WrittenExhibit(Written):
             ]
         ],
         Field(min_length=1),
+        OneOrMore(),
     ] = Field(description="ids in order, each alone or with its commentary (Markdown)")
 
 

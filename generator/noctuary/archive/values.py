@@ -13,11 +13,13 @@ from datetime import date
 from typing import Annotated, Any
 from urllib.parse import urlsplit
 
-from pydantic import PlainValidator, WithJsonSchema
-from pydantic_core import PydanticCustomError
+from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler, PlainValidator, WithJsonSchema
+from pydantic_core import CoreSchema, PydanticCustomError
+from pydantic_core.core_schema import no_info_before_validator_function
 
-from noctuary import quantity
-from noctuary.archive.clock import NotAClock, read_clock, read_date, zone_fault
+from noctuary import quantity, sexagesimal
+from noctuary.archive.clock import NotAClock, read_clock, read_date, read_partial_date, zone_fault
+from noctuary.archive.partial_date import PartialDate
 from noctuary.quantity import Kind, NotAQuantity
 
 ID = re.compile(r"[a-z0-9][a-z0-9-]{0,99}")
@@ -186,6 +188,21 @@ def _pixel_count(text: str) -> int:
     return count
 
 
+class OneOrMore:
+    """Marks a list of which one may be written without brackets: ``objects: M 51``."""
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return no_info_before_validator_function(_in_a_list, handler(source))
+
+    def __get_pydantic_json_schema__(self, core: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        several = handler(core)
+        return {"anyOf": [several["items"], several]}
+
+
+def _in_a_list(value: Any) -> Any:
+    return [value] if isinstance(value, str) else value
+
+
 _TEXT = {"type": ["string", "number", "boolean"]}
 Line = Annotated[str, *_scalar(_line, "a text", "The Rosette", _TEXT)]
 Prose = Annotated[str, *_scalar(_prose, "a text", "Thin cloud after 23:00.", _TEXT)]
@@ -193,6 +210,15 @@ Id = Annotated[str, *_scalar(_id, "an id", "rosette-2025", {"type": "string", "p
 YesNo = Annotated[bool, *_scalar(_yes_or_no, "yes or no", "yes", {"enum": [True, False, "yes", "no"]})]
 Day = Annotated[
     date, *_scalar(read_date, "a date", "2025-01-18", {"type": "string", "pattern": r"^\d{4}-\d{2}-\d{2}$"})
+]
+DayMonthOrYear = Annotated[
+    PartialDate,
+    *_scalar(
+        read_partial_date,
+        "a date",
+        "2009-09-14, 2009-09 or 2009",
+        {"type": ["string", "integer"], "pattern": r"^\d{4}(-\d{2}(-\d{2})?)?$", "minimum": 1800, "maximum": 2200},
+    ),
 ]
 ClockTime = Annotated[
     Any, *_scalar(read_clock, "a clock time", "19:40", {"type": ["string", "number"], "examples": ["19:40"]})
@@ -209,10 +235,10 @@ PixelCount = Annotated[int, *_scalar(_pixel_count, "a count", "4656", {"type": "
 Coordinates = Annotated[
     tuple[float, float],
     *_scalar(
-        quantity.read_coordinates,
+        sexagesimal.read_coordinates,
         "a position on the sky",
-        quantity.COORDINATES_EXAMPLE,
-        {"type": "string", "examples": [quantity.COORDINATES_EXAMPLE]},
+        sexagesimal.COORDINATES_EXAMPLE,
+        {"type": "string", "examples": [sexagesimal.COORDINATES_EXAMPLE]},
     ),
 ]
 Positive = Annotated[float, *_number(None, above=0)]
@@ -224,11 +250,21 @@ PixelSize = Annotated[float, *_number(quantity.PIXEL_SIZE, above=0)]
 Elevation = Annotated[float, *_number(quantity.ELEVATION, least=-500, most=10_000)]
 Latitude = Annotated[
     float,
-    *_number(quantity.ANGLE, least=-90, most=90, hint="write decimal degrees, south negative, such as 51.2 deg"),
+    *_scalar(
+        sexagesimal.read_latitude,
+        "a latitude",
+        sexagesimal.LATITUDE_EXAMPLE,
+        {"type": ["string", "number"], "examples": ["51.2 deg", "51d12m30s N"]},
+    ),
 ]
 Longitude = Annotated[
     float,
-    *_number(quantity.ANGLE, least=-180, most=180, hint="write decimal degrees, west negative, such as -3.1 deg"),
+    *_scalar(
+        sexagesimal.read_longitude,
+        "a longitude",
+        sexagesimal.LONGITUDE_EXAMPLE,
+        {"type": ["string", "number"], "examples": ["-3.1 deg", "3d06m20s W"]},
+    ),
 ]
 Horizon = Annotated[float, *_number(quantity.ANGLE, least=0, below=90)]
 Angle = Annotated[float, *_number(quantity.ANGLE, least=-360, most=360)]

@@ -14,10 +14,10 @@ CELL, LEFT, TOP = 24, 44, 22
 
 @plain_record
 class CalendarNight:
-    """A night with its light in seconds (0: nothing but a note), what was shot, and the link to its page."""
+    """A night with its light in seconds (``None``: not recorded), what was shot, and the link to its page."""
 
     night: date
-    integration_s: float
+    integration_s: float | None
     targets: tuple[str, ...]
     href: str | None
 
@@ -35,7 +35,7 @@ class NightsCalendar:
 
 def _svg(chart: NightsCalendar, voice: Formatter) -> str:
     known = {n.night: n for n in chart.nights}
-    greatest = max((n.integration_s for n in chart.nights), default=0.0) or 1.0
+    greatest = max((n.integration_s or 0.0 for n in chart.nights), default=0.0) or 1.0
     width, height = LEFT + 31 * CELL + 1, TOP + 12 * CELL + 1
     parts = [
         f'<text class="scale" x="{LEFT + (day - 0.5) * CELL:.0f}" y="{TOP - 7}" text-anchor="middle">{day}</text>'
@@ -52,10 +52,10 @@ def _svg(chart: NightsCalendar, voice: Formatter) -> str:
                 parts.append(f'<rect class="cell" {box}/>')
                 continue
             said = escape(_said(night, voice))
-            shade = 0.22 + 0.78 * night.integration_s / greatest
+            shade = 0.22 + 0.78 * (night.integration_s or 0.0) / greatest
             lit = (
                 f'class="cell lit" style="fill-opacity:{shade:.2f}"'
-                if night.integration_s > 0
+                if night.integration_s
                 else 'class="cell noted"'
             )
             cell = f"<rect {lit} {box}><title>{said}</title></rect>"
@@ -67,15 +67,15 @@ def _svg(chart: NightsCalendar, voice: Formatter) -> str:
 
 
 def _said(night: CalendarNight, voice: Formatter) -> str:
-    said = voice.duration(night.integration_s) if night.integration_s > 0 else voice.gettext("no light, a note")
+    said = voice.duration(night.integration_s) if night.integration_s else voice.gettext("no light, a note")
     return f"{voice.date(night.night)}: {said}" + (f", {', '.join(night.targets)}" if night.targets else "")
 
 
 def _story(chart: NightsCalendar, voice: Formatter) -> str:
-    with_light = [n for n in chart.nights if n.integration_s > 0]
+    with_light = [n for n in chart.nights if n.integration_s]
     if not with_light:
         return voice.gettext("Calendar of {year}: no night with light.").format(year=chart.year)
-    best = max(with_light, key=lambda n: (n.integration_s, n.night))
+    best = max(with_light, key=lambda n: (n.integration_s or 0.0, n.night))
     return voice.gettext("Calendar of {year}: {count} nights with light, most on {day}, {hours}.").format(
         year=chart.year,
         count=len(with_light),

@@ -13,7 +13,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from noctuary.archive.records import Archive, Session
+from noctuary.archive.records import Archive, Place, Session
 from noctuary.diagnostic import Mark
 from noctuary.facts.time_use import Darkness
 from noctuary.memo import Memo
@@ -53,11 +53,11 @@ class Almanac:
         return found
 
     def during(self, sessions: Sequence[Session]) -> dict[tuple[str, int], SkyDuring]:
-        """The sky during each session that has clock times, by the session's identity; one sweep."""
+        """The sky during each session that has clock times and a place to tell of, by its identity; one sweep."""
         from_question: dict[Any, list[Session]] = {}
         for session in sessions:
-            if session.start is not None and session.end is not None:
-                from_question.setdefault(self._observation(session), []).append(session)
+            if (question := self._observation(session)) is not None:
+                from_question.setdefault(question, []).append(session)
         missing = self._known.missing(from_question)
         if missing:
             from noctuary.sky.ephemeris import Observation, sky_during
@@ -68,7 +68,11 @@ class Almanac:
 
     def darkness(self, sessions: Iterable[Session]) -> dict[tuple[str, date], Darkness]:
         """The astronomical darkness of each session's night at its place as published, by place and evening."""
-        questions = {(s.place.name, s.night): _dark_night(s) for s in sessions}
+        questions = {
+            (s.place.name, s.night): question
+            for s in sessions
+            if s.place is not None and (question := _dark_night(s.night, s.place)) is not None
+        }
         missing = self._known.missing(questions.values())
         if missing:
             from noctuary.sky.ephemeris import darkness
@@ -78,8 +82,15 @@ class Almanac:
         return {night: self._known.known(q) for night, q in questions.items()}
 
     def moon_at_midnight(self, sessions: Sequence[Session]) -> dict[tuple[str, int], float]:
-        """The Moon's illuminated fraction at local midnight of each session's night, by identity."""
-        questions = {s.identity: ("moon", _midnight(s)) for s in sessions}
+        """The Moon's illuminated fraction at local midnight of each session's night, by identity.
+
+        A session whose place is not known or hidden has none: midnight there is not known or not to be told.
+        """
+        questions = {
+            s.identity: ("moon", _midnight(s.night, s.place))
+            for s in sessions
+            if s.place is not None and s.place.published is not None
+        }
         missing = self._known.missing(questions.values())
         if missing:
             from noctuary.sky.ephemeris import illuminated_fraction
@@ -116,11 +127,12 @@ class Almanac:
         ra, dec = placed.centre
         return self.catalogue.around(ra, dec, placed.field_deg[2] / 2 * 1.05 + 0.01)
 
-    def _observation(self, session: Session) -> tuple[Any, ...]:
-        assert session.start is not None
-        assert session.end is not None
-        target = self.object(session.target)
-        latitude, longitude, elevation = session.place.published
+    def _observation(self, session: Session) -> tuple[Any, ...] | None:
+        where = session.place.published if session.place is not None else None
+        if session.start is None or session.end is None or where is None:
+            return None
+        target = self.object(session.target) if session.target is not None else None
+        latitude, longitude, elevation = where
         fixed = target is not None and not target.moves
         return (
             "during",
@@ -135,14 +147,14 @@ class Almanac:
         )
 
 
-def _midnight(session: Session) -> datetime:
-    after = session.night + timedelta(days=1)
-    zone = ZoneInfo(session.place.time_zone)
-    return datetime(after.year, after.month, after.day, tzinfo=zone).astimezone(UTC)
+def _midnight(night: date, place: Place) -> datetime:
+    after = night + timedelta(days=1)
+    return datetime(after.year, after.month, after.day, tzinfo=ZoneInfo(place.time_zone)).astimezone(UTC)
 
 
-def _dark_night(session: Session) -> tuple[Any, ...]:
-    night, zone = session.night, ZoneInfo(session.place.time_zone)
-    latitude, longitude, _ = session.place.published
-    noon = datetime(night.year, night.month, night.day, 12, tzinfo=zone).astimezone(UTC)
+def _dark_night(night: date, place: Place) -> tuple[Any, ...] | None:
+    if place.published is None:
+        return None
+    latitude, longitude, _ = place.published
+    noon = datetime(night.year, night.month, night.day, 12, tzinfo=ZoneInfo(place.time_zone)).astimezone(UTC)
     return "darkness", latitude, longitude, noon

@@ -148,7 +148,8 @@ def _rigs(
 ) -> tuple[RigFacts, ...]:
     by_rig: dict[str, list[Session]] = {name: [] for name in archive.rigs}
     for facts in sessions:
-        by_rig.setdefault(facts.session.rig.name, []).append(facts.session)
+        if facts.session.rig is not None:
+            by_rig.setdefault(facts.session.rig.name, []).append(facts.session)
     found = []
     for name, rig in archive.rigs.items():
         pictures = {p.picture.id: p for s in by_rig[name] for p in holders[s.identity]}
@@ -171,8 +172,9 @@ def _years(nights: tuple[NightFacts, ...], listed: tuple[PictureFacts, ...]) -> 
                 if picture.target is not None:
                     targets[picture.target.name] = None
         for f in sessions:
-            by_month[f.session.night.month - 1] += f.integration_s
-            by_rig[f.session.rig.name] = by_rig.get(f.session.rig.name, 0.0) + f.integration_s
+            by_month[f.session.night.month - 1] += f.integration_s or 0.0
+            if f.session.rig is not None and f.integration_s is not None:
+                by_rig[f.session.rig.name] = by_rig.get(f.session.rig.name, 0.0) + f.integration_s
         found.append(
             YearFacts(
                 year=year,

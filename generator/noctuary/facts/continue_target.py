@@ -74,7 +74,7 @@ class Repeat:
     """``half_magnitude_h``: hours with this rig until everything together goes half a magnitude deeper."""
 
     rig: Rig
-    place: Place
+    place: Place | None
     pointing: Pointing | None
     half_magnitude_h: float | None
     settings: tuple[Setting, ...]
@@ -87,24 +87,26 @@ def repeat(
     centre: tuple[float, float] | None,
     darks: Sequence[Session],
 ) -> Repeat | None:
-    """What to set to add to a target with the rig that was last turned to it; ``None`` without a session.
+    """What to set to add to a target with the rig that was last turned to it; ``None`` without a session of which the
+    rig is known.
 
     ``sessions`` are the target's, ``pictures`` its pictures, ``centre`` its own ICRS place in degrees, and
     ``darks`` what :func:`with_darks` found, whatever the target.
     """
     once = sorted(distinct(sessions), key=_clock)
-    if not once:
+    rigged = [(s, s.rig) for s in once if s.rig is not None]
+    if not rigged:
         return None
-    rig = once[-1].rig
+    latest, rig = rigged[-1]
     hours = hours_to_half_magnitude(once)
-    settings = _settings([s for s in once if s.rig.name == rig.name], hours)
+    settings = _settings([s for s, its in rigged if its.name == rig.name], hours)
     return Repeat(
         rig=rig,
-        place=once[-1].place,
+        place=latest.place,
         pointing=_pointing(rig, tuple(pictures), centre),
         half_magnitude_h=hours,
         settings=settings,
-        darks=_darks(settings, rig.camera.name, darks),
+        darks=_darks(settings, rig.camera.name, darks) if rig.camera is not None else (),
     )
 
 
@@ -196,13 +198,17 @@ def _darks(settings: Iterable[Setting], camera: str, newest_first: Sequence[Sess
             (
                 s
                 for s in newest_first
-                if s.rig.camera.name == camera and _match(s, exposure, gain, iso, binning, temperature)
+                if _camera(s) == camera and _match(s, exposure, gain, iso, binning, temperature)
             ),
             None,
         )
         frames = there.calibration.darks if there and there.calibration else None
         found.append(Darks(exposure, gain, iso, binning, temperature, frames, there.night if there else None))
     return tuple(found)
+
+
+def _camera(session: Session) -> str | None:
+    return session.rig.camera.name if session.rig is not None and session.rig.camera is not None else None
 
 
 def _match(

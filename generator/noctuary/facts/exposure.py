@@ -13,21 +13,27 @@ from noctuary.archive.records import FrameGroup, Session
 from noctuary.plain_record import plain_record
 
 UNFILTERED = "unfiltered"
+NOT_RECORDED = "not recorded"
+"""What stands in the filter's place for exposures of which nobody wrote down how they were made."""
 
 
 @plain_record
 class Integration:
     """Totals over a set of distinct sessions; seconds, counts, and evenings.
 
+    ``total_s`` is what the sessions with recorded exposures come to, ``None`` where none has any;
+    ``sessions_not_recorded`` counts the others, so that with one of them the total is a lower bound. ``kept`` and
+    ``taken`` are ``None`` where the frames of some session were not counted; ``kept_share`` is over those that were.
     ``span_years`` runs from the first evening to the last, in years of 365.25 days.
     """
 
-    total_s: float
+    total_s: float | None
     by_filter_s: dict[str, float]
     by_year_s: dict[int, float]
-    kept: int
-    taken: int
+    kept: int | None
+    taken: int | None
     kept_share: float | None
+    sessions_not_recorded: int
     nights: int
     first_night: date | None
     last_night: date | None
@@ -39,14 +45,16 @@ def group_integration_s(group: FrameGroup) -> float:
     return group.kept * group.exposure_s
 
 
-def session_integration_s(session: Session) -> float:
-    """Seconds of kept exposure in one session."""
-    return sum(group_integration_s(g) for g in session.frames)
+def session_integration_s(session: Session) -> float | None:
+    """Seconds of kept exposure in one session; ``None`` where nobody recorded it."""
+    if session.frames:
+        return sum(group_integration_s(g) for g in session.frames)
+    return session.stated_integration_s
 
 
 def shutter_open_share(session: Session) -> float | None:
-    """Σ taken × exposure / (end − start); ``None`` without clock times. Above 1 cannot be."""
-    if session.start is None or session.end is None:
+    """Σ taken × exposure / (end − start); ``None`` without clock times or frames. Above 1 cannot be."""
+    if session.start is None or session.end is None or not session.frames:
         return None
     length_s = session.end.timestamp() - session.start.timestamp()
     if length_s <= 0:
@@ -54,9 +62,23 @@ def shutter_open_share(session: Session) -> float | None:
     return sum(g.taken * g.exposure_s for g in session.frames) / length_s
 
 
+def total_of(parts: Iterable[float | None]) -> float | None:
+    """What is known of a sum; ``None`` where nothing is."""
+    known = [part for part in parts if part is not None]
+    return sum(known) if known else None
+
+
 def distinct(sessions: Iterable[Session]) -> list[Session]:
     """Each session once, in the order of first appearance."""
     return list({s.identity: s for s in sessions}.values())
+
+
+def by_filter_s(session: Session) -> list[tuple[str, float]]:
+    """What one session gave through each filter, in seconds, frame group by frame group."""
+    if session.frames:
+        return [(group.filter or UNFILTERED, group_integration_s(group)) for group in session.frames]
+    stated = session.stated_integration_s
+    return [] if stated is None else [(NOT_RECORDED, stated)]
 
 
 def integration(sessions: Iterable[Session]) -> Integration:
@@ -64,23 +86,23 @@ def integration(sessions: Iterable[Session]) -> Integration:
     once = distinct(sessions)
     by_filter: dict[str, float] = {}
     by_year: dict[int, float] = {}
-    kept = taken = 0
     for session in once:
-        for group in session.frames:
-            light_s = group_integration_s(group)
-            by_filter[group.filter or UNFILTERED] = by_filter.get(group.filter or UNFILTERED, 0.0) + light_s
+        for name, light_s in by_filter_s(session):
+            by_filter[name] = by_filter.get(name, 0.0) + light_s
             by_year[session.night.year] = by_year.get(session.night.year, 0.0) + light_s
-            kept += group.kept
-            taken += group.taken
+    groups = [group for session in once for group in session.frames]
+    kept, taken = sum(g.kept for g in groups), sum(g.taken for g in groups)
+    counted = all(session.frames for session in once) and bool(once)
     nights = {s.night for s in once}
     first, last = (min(nights), max(nights)) if nights else (None, None)
     return Integration(
-        total_s=sum(by_filter.values()),
+        total_s=sum(by_filter.values()) if by_filter else None,
         by_filter_s=by_filter,
         by_year_s=dict(sorted(by_year.items())),
-        kept=kept,
-        taken=taken,
+        kept=kept if counted else None,
+        taken=taken if counted else None,
         kept_share=kept / taken if taken else None,
+        sessions_not_recorded=sum(session_integration_s(s) is None for s in once),
         nights=len(nights),
         first_night=first,
         last_night=last,

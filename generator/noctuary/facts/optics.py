@@ -29,42 +29,51 @@ class Optics:
     """
 
     rig: str
-    focal_length_mm: float
-    aperture_mm: float
-    f_ratio: float
-    pixel_size_um: float
+    focal_length_mm: float | None
+    aperture_mm: float | None
+    f_ratio: float | None
+    pixel_size_um: float | None
     resampling: Resampling
-    sensor_scale_arcsec_px: float
+    sensor_scale_arcsec_px: float | None
     image_scale_arcsec_px: float | None
     field_width_deg: float | None
     field_height_deg: float | None
     field_diagonal_deg: float | None
     sampling_px: float | None
     star_width_arcsec: float | None
-    diffraction_limit_arcsec: float
+    diffraction_limit_arcsec: float | None
     focal_length_seen_mm: float | None
 
 
-def focal_length_mm(rig: Rig) -> float:
+def focal_length_mm(rig: Rig) -> float | None:
     """Focal length of the whole rig: the optic's times the reducer's or extender's factor."""
+    if rig.optic is None or rig.optic.focal_length_mm is None:
+        return None
     return rig.optic.focal_length_mm * rig.focal_factor
 
 
-def aperture_mm(rig: Rig) -> float:
+def aperture_mm(rig: Rig) -> float | None:
     """Diameter of the light that enters: the optic's own, or f over a stopped-down working f-ratio."""
     if rig.working_f_ratio is not None:
-        return focal_length_mm(rig) / rig.working_f_ratio
-    return rig.optic.aperture_mm
+        focal = focal_length_mm(rig)
+        return focal / rig.working_f_ratio if focal is not None else None
+    return rig.optic.aperture_mm if rig.optic is not None else None
 
 
-def f_ratio(rig: Rig) -> float:
-    """f / D."""
-    return focal_length_mm(rig) / aperture_mm(rig)
+def f_ratio(rig: Rig) -> float | None:
+    """f / D, or the written f-ratio where the two lengths are not known."""
+    focal, diameter = focal_length_mm(rig), aperture_mm(rig)
+    if focal is not None and diameter is not None:
+        return focal / diameter
+    if rig.working_f_ratio is not None:
+        return rig.working_f_ratio
+    return rig.optic.f_ratio * rig.focal_factor if rig.optic is not None and rig.optic.f_ratio is not None else None
 
 
-def collecting_area_m2(rig: Rig) -> float:
+def collecting_area_m2(rig: Rig | None) -> float | None:
     """π/4 · D²; an obstruction is not known to the record and so not taken off."""
-    return math.pi / 4 * (aperture_mm(rig) / 1000) ** 2
+    diameter = aperture_mm(rig) if rig is not None else None
+    return None if diameter is None else math.pi / 4 * (diameter / 1000) ** 2
 
 
 def image_scale_arcsec_px(pixel_size_um: float, focal_mm: float) -> float:
@@ -84,7 +93,7 @@ def rayleigh_limit_arcsec(diameter_mm: float) -> float:
 
 def mean_star_width_arcsec(sessions: Iterable[Session]) -> float | None:
     """Mean full width at half maximum of the sessions that state it, weighted by integration."""
-    return _weighted((s.star_width_arcsec, session_integration_s(s)) for s in distinct(sessions))
+    return _weighted((s.star_width_arcsec, session_integration_s(s) or 0.0) for s in distinct(sessions))
 
 
 def mean_sky_brightness(sessions: Iterable[Session]) -> float | None:
@@ -94,8 +103,10 @@ def mean_sky_brightness(sessions: Iterable[Session]) -> float | None:
     """
     pairs: list[tuple[float | None, float]] = []
     for session in distinct(sessions):
-        weight = session_integration_s(session)
-        sky = session.sky_brightness if session.sky_brightness is not None else session.place.sky_brightness
+        weight = session_integration_s(session) or 0.0
+        sky = session.sky_brightness
+        if sky is None and session.place is not None:
+            sky = session.place.sky_brightness
         if sky is None and weight > 0:
             return None
         pairs.append((sky, weight))
@@ -119,8 +130,9 @@ def main_rig(rig: Rig | None, sessions: Iterable[Session]) -> Rig | None:
     light: dict[str, float] = {}
     rigs: dict[str, Rig] = {}
     for session in distinct(sessions):
-        rigs[session.rig.name] = session.rig
-        light[session.rig.name] = light.get(session.rig.name, 0.0) + session_integration_s(session)
+        if session.rig is not None:
+            rigs[session.rig.name] = session.rig
+            light[session.rig.name] = light.get(session.rig.name, 0.0) + (session_integration_s(session) or 0.0)
     return rigs[max(light, key=lambda name: light[name])] if light else None
 
 
@@ -135,7 +147,7 @@ def sessions_with(rig: Rig, own: Iterable[Session], every: Iterable[Session]) ->
     Of a picture that has no session of its own with the rig, those among ``every`` that it contains.
     """
     for sessions in (own, every):
-        if found := [s for s in distinct(sessions) if s.rig.name == rig.name]:
+        if found := [s for s in distinct(sessions) if s.rig is not None and s.rig.name == rig.name]:
             return found
     return []
 
@@ -164,13 +176,14 @@ def optics(
     once = distinct(sessions)
     binning = smallest_binning(once)
     made = resampling(written_resampling, pixels, sensor_pixels(rig, binning))
-    pixel_um = rig.camera.pixel_size_um * binning
-    focal = focal_length_mm(rig)
-    sensor_scale = image_scale_arcsec_px(pixel_um, focal)
+    own_um = rig.camera.pixel_size_um if rig.camera is not None else None
+    pixel_um = own_um * binning if own_um is not None else None
+    focal, diameter = focal_length_mm(rig), aperture_mm(rig)
+    sensor_scale = image_scale_arcsec_px(pixel_um, focal) if pixel_um is not None and focal is not None else None
     scale, field = placed_scale_arcsec_px, placed_field_deg
-    if scale is None and made.factor is not None:
+    if scale is None and sensor_scale is not None and made.factor is not None:
         scale = sensor_scale / made.factor
-    if field is None and made.factor is not None:
+    if field is None and pixel_um is not None and focal is not None and made.factor is not None:
         mm = pixel_um / 1000 / made.factor
         width, height = (angle_of_view_deg(n * mm, focal) for n in pixels)
         field = width, height, angle_of_view_deg(math.hypot(*pixels) * mm, focal)
@@ -178,7 +191,7 @@ def optics(
     return Optics(
         rig=rig.name,
         focal_length_mm=focal,
-        aperture_mm=aperture_mm(rig),
+        aperture_mm=diameter,
         f_ratio=f_ratio(rig),
         pixel_size_um=pixel_um,
         resampling=made,
@@ -189,26 +202,28 @@ def optics(
         field_diagonal_deg=field[2] if field else None,
         sampling_px=star_width / scale if star_width is not None and scale is not None else None,
         star_width_arcsec=star_width,
-        diffraction_limit_arcsec=rayleigh_limit_arcsec(aperture_mm(rig)),
+        diffraction_limit_arcsec=rayleigh_limit_arcsec(diameter) if diameter is not None else None,
         focal_length_seen_mm=focal_length_seen_mm(pixel_um, placed_scale_arcsec_px, made, focal)
-        if placed_scale_arcsec_px is not None
+        if placed_scale_arcsec_px is not None and pixel_um is not None
         else None,
     )
 
 
 def focal_length_seen_mm(
-    pixel_um: float, placed_scale_arcsec_px: float, made: Resampling, stated_mm: float
+    pixel_um: float, placed_scale_arcsec_px: float, made: Resampling, stated_mm: float | None
 ) -> float | None:
     """The focal length that a placed picture shows: 206.2648 × p / (placed scale × resampling).
 
     A picture with its sensor's proportions, of which nobody wrote the resampling, may be a crop at full size as well
     as the whole sensor made smaller: of the two the focal length counts that is nearer to the stated one. ``None``
-    where the resampling is not known.
+    where the resampling is not known, or where it is inferred and no focal length is stated that could settle it.
     """
     if made.factor is None:
         return None
     factors = (made.factor, 1.0) if made.basis == "whole sensor" else (made.factor,)
-    seen = (ARCSEC_PER_UM_MM * pixel_um / (placed_scale_arcsec_px * factor) for factor in factors)
+    seen = [ARCSEC_PER_UM_MM * pixel_um / (placed_scale_arcsec_px * factor) for factor in factors]
+    if stated_mm is None:
+        return seen[0] if made.basis in ("written", "full size") else None
     return min(seen, key=lambda focal: abs(math.log(focal / stated_mm)))
 
 

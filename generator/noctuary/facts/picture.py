@@ -22,11 +22,12 @@ if TYPE_CHECKING:
 class SessionFacts:
     """One session: what was gathered, and the sky above it.
 
-    ``sky`` is ``None`` without clock times; then ``moon_fraction`` (at local midnight) is all there is.
+    ``sky`` is ``None`` without clock times; then ``moon_fraction`` (at local midnight) is all there is, and without a
+    place that may be told of not even that.
     """
 
     session: Session
-    integration_s: float
+    integration_s: float | None
     shutter_open_share: float | None
     sky: SkyDuring | None
     moon_fraction: float | None
@@ -49,7 +50,7 @@ class PictureFacts:
     in_field: tuple[tuple[SkyObject, float, float], ...] | None
     touching: tuple[tuple[SkyObject, float, float], ...]
     sessions: tuple[SessionFacts, ...]
-    light_m2_h: float
+    light_m2_h: float | None
     sky_brightness: float | None
     depth_mag: float | None
     frame_fill: float | None

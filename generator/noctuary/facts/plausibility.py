@@ -66,7 +66,7 @@ def _at(picture: Picture, session: Session, *path: str | int) -> Mark:
 
 
 def _leeway_deg(session: Session) -> float:
-    return 0.0 if session.place.publish == "exact" else COARSE_PLACE_DEG
+    return 0.0 if session.place is not None and session.place.publish == "exact" else COARSE_PLACE_DEG
 
 
 def _length_s(session: Session) -> float | None:
@@ -109,10 +109,10 @@ def shutter_open_too_long(case: Case) -> Iterator[Sighting]:
 def sessions_overlap(case: Case) -> Iterator[Sighting]:
     by_rig: dict[str, list[tuple[float, float, Picture, Session]]] = {}
     for picture, session in case.sessions:
-        if session.start is not None and session.end is not None:
+        if session.rig is not None and session.start is not None and session.end is not None:
             span = session.start.timestamp(), session.end.timestamp()
             by_rig.setdefault(session.rig.name, []).append((*span, picture, session))
-    for spans in by_rig.values():
+    for rig, spans in by_rig.items():
         spans.sort(key=lambda s: (s[0], s[1], s[2].finished, s[2].id, s[3].index))
         running: list[tuple[float, float, Picture, Session]] = []
         for begun in spans:
@@ -122,11 +122,15 @@ def sessions_overlap(case: Case) -> Iterator[Sighting]:
                 if not _same_session(case, other_picture, other, picture, session):
                     yield Sighting(
                         _at(picture, session, "start"),
-                        f"{session.rig.name} was on {other.target} until {other.end:%H:%M} ({other_picture.sidecar})",
+                        f"{rig} was {_on(other.target)} until {other.end:%H:%M} ({other_picture.sidecar})",
                         "correct the times, or name the rig that was used",
                         (picture,),
                     )
             running.append(begun)
+
+
+def _on(target: str | None) -> str:
+    return f"on {target}" if target is not None else "at work"
 
 
 @_rule(
@@ -390,7 +394,8 @@ def star_width(case: Case) -> Iterator[Sighting]:
         width = session.star_width_arcsec
         if width is None:
             continue
-        least = rayleigh_limit_arcsec(aperture_mm(session.rig))
+        diameter = aperture_mm(session.rig) if session.rig is not None else None
+        least = rayleigh_limit_arcsec(diameter) if diameter is not None else 0.0
         if width < least or width > STAR_WIDTH_MOST_ARCSEC:
             why = f"below the diffraction limit of {least:.1f}″" if width < least else "above 10″"
             yield Sighting(
@@ -446,13 +451,14 @@ def untracked(mount: str | None) -> bool:
 )  # fmt: skip
 def exposure_untracked(case: Case) -> Iterator[Sighting]:
     for picture, session in case.sessions:
-        target = case.objects.get(session.target)
-        if not untracked(session.rig.mount) or target is None or target.dec_deg is None:
+        target, rig = case.target(session), session.rig
+        if rig is None or not untracked(rig.mount) or target is None or target.dec_deg is None:
+            continue
+        focal, pixel = focal_length_mm(rig), rig.camera.pixel_size_um if rig.camera is not None else None
+        if focal is None or pixel is None:
             continue
         for row, group in enumerate(session.frames):
-            scale = image_scale_arcsec_px(
-                session.rig.camera.pixel_size_um * group.binning, focal_length_mm(session.rig)
-            )
+            scale = image_scale_arcsec_px(pixel * group.binning, focal)
             trail = SIDEREAL_ARCSEC_S * math.cos(math.radians(target.dec_deg)) * group.exposure_s / scale
             if trail > TRAIL_MOST_PX:
                 yield Sighting(
@@ -469,9 +475,9 @@ def exposure_untracked(case: Case) -> Iterator[Sighting]:
     "both versions of a picture list the frames of 18 January",
 )  # fmt: skip
 def same_session_twice(case: Case) -> Iterator[Sighting]:
-    by_night: dict[tuple[date, str, str], list[tuple[Picture, Session]]] = {}
+    by_night: dict[date, list[tuple[Picture, Session]]] = {}
     for picture, session in case.sessions:
-        by_night.setdefault((session.night, session.place.name, session.rig.name), []).append((picture, session))
+        by_night.setdefault(session.night, []).append((picture, session))
     for group in by_night.values():
         ordered = sorted(group, key=lambda pair: (pair[0].finished, pair[0].id, pair[1].index))
         for (first, one), (second, other) in combinations(ordered, 2):
@@ -487,19 +493,23 @@ def same_session_twice(case: Case) -> Iterator[Sighting]:
 def _same_session(case: Case, picture: Picture, one: Session, other_picture: Picture, other: Session) -> bool:
     """Same night, place, rig, target and a frame group of the same filter and exposure, in two sidecars.
 
-    Sessions whose clock times do not touch are plainly two.
+    Sessions whose clock times do not touch are plainly two; of one whose rig or place is not known nobody can say.
     """
-    if picture.id == other_picture.id or (one.night, one.place.name, one.rig.name) != (
-        other.night, other.place.name, other.rig.name,
-    ):  # fmt: skip
+    if picture.id == other_picture.id or None in (one.target, one.rig, one.place) or one.night != other.night:
         return False
-    a, b = case.objects.get(one.target), case.objects.get(other.target)
-    same_target = a.name == b.name if a and b else one.target.casefold() == other.target.casefold()
+    if (one.rig, one.place) != (other.rig, other.place):
+        return False
+    a, b = case.target(one), case.target(other)
+    same_target = a.name == b.name if a and b else _folded(one.target) == _folded(other.target)
     if not same_target or not {_kind(g) for g in one.frames} & {_kind(g) for g in other.frames}:
         return False
     if one.start and one.end and other.start and other.end:
         return one.start < other.end and other.start < one.end
     return True
+
+
+def _folded(name: str | None) -> str | None:
+    return name.casefold() if name is not None else None
 
 
 def _kind(group: FrameGroup) -> tuple[str | None, float]:
@@ -514,10 +524,11 @@ def _kind(group: FrameGroup) -> tuple[str | None, float]:
 def finished_too_early(case: Case) -> Iterator[Sighting]:
     for picture in case.archive.pictures.values():
         last = max((s.night for s in case.archive.sessions_of(picture)), default=None)
-        if last is not None and picture.finished < last:
+        when = f"{'on' if picture.finished.exact else 'in'} {picture.finished}"
+        if last is not None and picture.finished.last < last:
             yield Sighting(
                 picture.marks.at("finished"),
-                f"finished on {picture.finished}, before the last night of {last}",
+                f"finished {when}, before the last night of {last}",
                 "correct one of the two dates",
                 (picture,),
             )

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from noctuary.archive.records import Rig, Session
 from noctuary.facts.depth import depth_of, hours_to_half_magnitude, light_m2_h
-from noctuary.facts.exposure import UNFILTERED, Integration, distinct, group_integration_s, integration
+from noctuary.facts.exposure import Integration, by_filter_s, distinct, integration
 from noctuary.facts.picture import PictureFacts, SessionFacts
 from noctuary.plain_record import plain_record
 
@@ -54,8 +54,8 @@ class Growth:
     """
 
     picture_id: str
-    total_s: float
-    light_m2_h: float
+    total_s: float | None
+    light_m2_h: float | None
     depth_mag: float | None
     image_scale_arcsec_px: float | None
     sampling_px: float | None
@@ -77,7 +77,7 @@ class TargetFacts:
     integration: Integration
     steps: tuple[Step, ...]
     growth: tuple[Growth, ...]
-    light_m2_h: float
+    light_m2_h: float | None
     depth_mag: float | None
     half_magnitude_h: float | None
 
@@ -90,9 +90,9 @@ def steps(sessions: tuple[Session, ...]) -> tuple[Step, ...]:
     """Cumulative integration by night and filter over distinct sessions, oldest first."""
     added: dict[tuple[date, str], float] = {}
     for session in distinct(sessions):
-        for group in session.frames:
-            key = (session.night, group.filter or UNFILTERED)
-            added[key] = added.get(key, 0.0) + group_integration_s(group)
+        for name, light_s in by_filter_s(session):
+            key = (session.night, name)
+            added[key] = added.get(key, 0.0) + light_s
     total, found = 0.0, []
     for (night, name), light_s in sorted(added.items()):
         total += light_s
@@ -115,8 +115,8 @@ def growth(pictures: tuple[PictureFacts, ...]) -> tuple[Growth, ...]:
                 image_scale_arcsec_px=seen.image_scale_arcsec_px if seen else None,
                 sampling_px=seen.sampling_px if seen else None,
                 before_id=before.picture.id if before else None,
-                added_s=facts.integration.total_s - before.integration.total_s if before else None,
-                added_light_m2_h=facts.light_m2_h - before.light_m2_h if before else None,
+                added_s=_less(facts.integration.total_s, before.integration.total_s) if before else None,
+                added_light_m2_h=_less(facts.light_m2_h, before.light_m2_h) if before else None,
                 deeper=deepening(before, facts) if before else None,
                 scale_before_arcsec_px=seen_before.image_scale_arcsec_px if seen_before else None,
                 sampling_before_px=seen_before.sampling_px if seen_before else None,
@@ -126,10 +126,14 @@ def growth(pictures: tuple[PictureFacts, ...]) -> tuple[Growth, ...]:
     return tuple(found)
 
 
+def _less(after: float | None, before: float | None) -> float | None:
+    return after - before if after is not None and before is not None else None
+
+
 def deepening(before: PictureFacts, after: PictureFacts) -> Deepening | None:
-    """How much deeper ``after`` is than ``before``, and why; ``None`` where one of them holds no light."""
-    hours = [f.integration.total_s / 3600 for f in (before, after)]
-    light = [f.light_m2_h for f in (before, after)]
+    """How much deeper ``after`` is than ``before``, and why; ``None`` where one of them holds none that is known."""
+    hours = [(f.integration.total_s or 0.0) / 3600 for f in (before, after)]
+    light = [f.light_m2_h or 0.0 for f in (before, after)]
     if min(*hours, *light) <= 0:
         return None
     sky = [f.sky_brightness for f in (before, after)]

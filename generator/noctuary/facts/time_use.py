@@ -94,7 +94,7 @@ class _Run:
 
 
 def session_use(session: Session, darkness: Darkness) -> SessionUse | None:
-    """How a session went; ``None`` without clock times or with an end that is not after the start.
+    """How a session went; ``None`` without clock times or frames, or with an end that is not after the start.
 
     More exposed than there was time cannot be (:mod:`noctuary.facts.plausibility` says so); here it is cut to the
     length.
@@ -117,8 +117,11 @@ def session_use(session: Session, darkness: Darkness) -> SessionUse | None:
 
 def night_use(sessions: Sequence[Session], darkness: Mapping[tuple[str, date], Darkness]) -> NightUse:
     """How the sessions of one evening went; ``darkness`` by the place's name and the evening."""
-    used = (session_use(s, darkness.get((s.place.name, s.night))) for s in sessions)
-    places = {(s.place.name, s.night): [o for o in sessions if o.place.name == s.place.name] for s in sessions}
+    used = (session_use(s, darkness.get((s.place.name, s.night)) if s.place else None) for s in sessions)
+    places: dict[tuple[str, date], list[Session]] = {}
+    for session in sessions:
+        if session.place is not None:
+            places.setdefault((session.place.name, session.night), []).append(session)
     accounts = (_dark_use(place[0], group, darkness.get(place)) for place, group in places.items())
     return NightUse(
         sessions=tuple(u for u in used if u is not None), darkness=tuple(a for a in accounts if a is not None)
@@ -167,7 +170,7 @@ def _dark_use(place: str, sessions: Sequence[Session], darkness: Darkness) -> Da
 
 
 def _run(session: Session) -> _Run | None:
-    if session.start is None or session.end is None:
+    if session.start is None or session.end is None or not session.frames:
         return None
     start, end = session.start.timestamp(), session.end.timestamp()
     if end <= start:

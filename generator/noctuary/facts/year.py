@@ -15,7 +15,7 @@ class YearReview:
     ``best_month`` 1 to 12, ``None`` without light. ``firsts``: targets of which the first picture was finished in
     the year, with that picture, in the order of finishing. ``session_s``: length of the sessions that have clock
     times; the shares are of that length, 0 and up, ``None`` without any. ``more_s``: integration beyond that of
-    the calendar year before, ``None`` where the archive has nothing from then.
+    the calendar year before, ``None`` where the archive has no exposures from then, or none from this year.
     """
 
     best_month: int | None
@@ -40,13 +40,16 @@ def year_review(whole: ArchiveFacts, year: YearFacts) -> YearReview:
         opened += facts.shutter_open_share * lasting
         dark += facts.sky.dark_share * lasting if facts.sky else 0.0
     before = next((y for y in whole.years if y.year == year.year - 1), None)
+    more_s = None
+    if before and year.integration.total_s is not None and before.integration.total_s is not None:
+        more_s = year.integration.total_s - before.integration.total_s
     return YearReview(
         best_month=best + 1 if months[best] > 0 else None,
         firsts=_firsts(whole, year.year),
         session_s=length,
         open_share=opened / length if length else None,
         dark_share=dark / length if length else None,
-        more_s=year.integration.total_s - before.integration.total_s if before else None,
+        more_s=more_s,
     )
 
 

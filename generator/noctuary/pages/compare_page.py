@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
 from typing import Literal
 
+from noctuary.archive.partial_date import PartialDate
 from noctuary.facts.overlay_pairs import Laid
 from noctuary.facts.picture import PictureFacts
 from noctuary.facts.target import Growth, TargetFacts, growth
@@ -25,8 +25,8 @@ class Side:
     """One of the two pictures; ``drawn_again`` stands for it where it is laid over the other."""
 
     shown: Shown
-    finished: date
-    total_s: float
+    finished: PartialDate
+    total_s: float | None
     rig: str | None
     focal_length_mm: float | None
     drawn_again: Source | None
@@ -48,7 +48,7 @@ class Choice:
     """Another picture that may take a side: its title, its date, and the page on which it does."""
 
     title: str
-    finished: date
+    finished: PartialDate
     page: str
 
 

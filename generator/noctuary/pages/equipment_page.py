@@ -19,21 +19,21 @@ class RigNote:
 
     name: str
     anchor: str
-    optic: str
-    camera: str
-    colour: bool
-    focal_length_mm: float
-    aperture_mm: float
-    f_ratio: float
+    optic: str | None
+    camera: str | None
+    colour: bool | None
+    focal_length_mm: float | None
+    aperture_mm: float | None
+    f_ratio: float | None
     focal_factor: float
-    pixels: tuple[int, int]
-    pixel_size_um: float
-    image_scale_arcsec_px: float
-    field_deg: tuple[float, float]
+    pixels: tuple[int, int] | None
+    pixel_size_um: float | None
+    image_scale_arcsec_px: float | None
+    field_deg: tuple[float, float] | None
     mount: str | None
     guiding: str | None
     notes: tuple[str, ...]
-    total_s: float
+    total_s: float | None
     by_filter_s: tuple[tuple[str, float], ...]
     by_year_s: tuple[tuple[int, float], ...]
     nights: int
@@ -59,26 +59,33 @@ def pages(edition: SiteModel) -> list[Page]:
 
 def _note(edition: SiteModel, number: int, facts: RigFacts) -> RigNote:
     rig, whole = facts.rig, facts.integration
-    focal = focal_length_mm(rig)
-    sensor_mm = tuple(n * rig.camera.pixel_size_um / 1000 for n in rig.camera.pixels)
+    optic, camera, focal = rig.optic, rig.camera, focal_length_mm(rig)
+    pixels, pixel_um = (camera.pixels, camera.pixel_size_um) if camera else (None, None)
+    scale = field = None
+    if focal is not None and pixel_um is not None:
+        scale = image_scale_arcsec_px(pixel_um, focal)
+        if pixels is not None:
+            wide, high = (angle_of_view_deg(n * pixel_um / 1000, focal) for n in pixels)
+            field = wide, high
     targets = {p.target.name: p.target for p in facts.pictures if p.target}
     return RigNote(
         name=rig.name,
         anchor=f"rig-{number}",
-        optic=rig.optic.name,
-        camera=rig.camera.name,
-        colour=rig.camera.colour,
+        optic=optic.name if optic else None,
+        camera=camera.name if camera else None,
+        # Of a camera that is no more than a name nobody said whether it sees colour.
+        colour=camera.colour if camera and (pixels or pixel_um) else None,
         focal_length_mm=focal,
         aperture_mm=aperture_mm(rig),
         f_ratio=f_ratio(rig),
         focal_factor=rig.focal_factor,
-        pixels=rig.camera.pixels,
-        pixel_size_um=rig.camera.pixel_size_um,
-        image_scale_arcsec_px=image_scale_arcsec_px(rig.camera.pixel_size_um, focal),
-        field_deg=(angle_of_view_deg(sensor_mm[0], focal), angle_of_view_deg(sensor_mm[1], focal)),
+        pixels=pixels,
+        pixel_size_um=pixel_um,
+        image_scale_arcsec_px=scale,
+        field_deg=field,
         mount=rig.mount,
         guiding=rig.guiding,
-        notes=tuple(note for note in (rig.note, rig.optic.note, rig.camera.note) if note),
+        notes=tuple(note for note in (rig.note, optic and optic.note, camera and camera.note) if note),
         total_s=whole.total_s,
         by_filter_s=tuple(whole.by_filter_s.items()),
         by_year_s=tuple(whole.by_year_s.items()),

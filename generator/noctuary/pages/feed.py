@@ -23,6 +23,7 @@ LONGEST = 30
 class FeedEntry:
     """A picture in the feed. ``id`` stays when the picture gets another id; addresses are absolute.
 
+    ``day`` is the first that the picture can have been finished on, since a feed must name one;
     ``description`` is Markdown.
     """
 
@@ -91,7 +92,7 @@ def _entries(edition: SiteModel, site: str) -> tuple[FeedEntry, ...]:
                 address=site + picture_page(picture.id),
                 picture=site + shown.about(960).file,
                 title=_xml(picture.title),
-                day=picture.finished,
+                day=picture.finished.first,
                 shown=shown,
                 gist=gist(facts),
                 objects=tuple(_xml(o.name) for o in facts.objects),

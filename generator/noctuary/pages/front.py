@@ -20,7 +20,7 @@ class FrontContext:
     gist: Gist | None
     pictures: tuple[GalleryItem, ...]
     kinds: tuple[str, ...]
-    total_s: float
+    total_s: float | None
     nights: int
     first_night: date | None
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import date
 
+from noctuary.archive.partial_date import PartialDate
 from noctuary.facts.picture import PictureFacts
 from noctuary.pages.picture_view import Shown
 from noctuary.pages.site_model import SiteModel
@@ -18,8 +18,8 @@ class GalleryItem:
     id: str
     shown: Shown
     target: str | None
-    finished: date
-    integration_s: float
+    finished: PartialDate
+    integration_s: float | None
     rig: str | None
     focal_length_mm: float | None
 

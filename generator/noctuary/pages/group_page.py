@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Literal
 
+from noctuary.facts.exposure import total_of
 from noctuary.facts.target import TargetFacts
 from noctuary.pages.gallery import GalleryItem, wall
 from noctuary.pages.object_summary import ObjectNote, object_note
@@ -20,9 +21,9 @@ class GroupContext:
     frame: Frame
     by: Literal["constellation", "kind"]
     name: str
-    targets: tuple[tuple[ObjectNote, float], ...]
+    targets: tuple[tuple[ObjectNote, float | None], ...]
     pictures: tuple[GalleryItem, ...]
-    total_s: float
+    total_s: float | None
     others: tuple[Link, ...]
 
 
@@ -55,7 +56,7 @@ def _pages(
             name=name,
             targets=tuple((object_note(t.object, edition.addresses), t.integration.total_s) for t in targets),
             pictures=wall(pictures, edition),
-            total_s=sum(t.integration.total_s for t in targets),
+            total_s=total_of(t.integration.total_s for t in targets),
             others=tuple(link for link in links if link.text != name),
         )
         found.append(Page(addresses[name], "group.html", context, by))

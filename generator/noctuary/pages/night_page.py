@@ -14,7 +14,7 @@ from noctuary.facts.picture import SessionFacts
 from noctuary.facts.time_use import DarkUse, SessionUse
 from noctuary.pages.gallery import GalleryItem, wall
 from noctuary.pages.page import Frame, Link, Page
-from noctuary.pages.session_rows import Entry, PlaceNote, entry, place_note
+from noctuary.pages.session_rows import Entry, PlaceNote, entry, place_note, places_of
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
 
@@ -39,8 +39,8 @@ class NightNote:
 class WentLine:
     """How one session went; ``target`` as the page calls it."""
 
-    target: str
-    rig: str
+    target: str | None
+    rig: str | None
     use: SessionUse
 
 
@@ -53,9 +53,9 @@ class NightContext:
     notes: tuple[NightNote, ...]
     entries: tuple[Entry, ...]
     places: tuple[PlaceNote, ...]
-    total_s: float
-    kept: int
-    taken: int
+    total_s: float | None
+    kept: int | None
+    taken: int | None
     moon_fraction: float | None
     pictures: tuple[GalleryItem, ...]
     earlier: Link | None
@@ -79,7 +79,8 @@ def night_note(note: Night) -> NightNote:
 
 def pages(edition: SiteModel) -> list[Page]:
     nights = edition.facts.nights  # newest first
-    targets = {p.picture.target: p.target for p in edition.facts.pictures.values() if p.target}
+    written = ((p.picture.target, p.target) for p in edition.facts.pictures.values())
+    targets = {name: known for name, known in written if name is not None and known is not None}
     found = []
     for at, night in enumerate(nights):
         context = _context(
@@ -100,7 +101,7 @@ def _context(
         return Link(other.isoformat(), edition.addresses.nights[other]) if other else None
 
     def name_of(f: SessionFacts) -> str | None:
-        known = targets.get(f.session.target)
+        known = targets.get(f.session.target or "")
         return known.name if known else None
 
     fractions = [f.moon_fraction for f in night.sessions if f.moon_fraction is not None]
@@ -109,7 +110,7 @@ def _context(
         night=night.night,
         notes=tuple(night_note(n) for n in night.notes),
         entries=tuple(entry(f, edition.addresses, name_of(f)) for f in night.sessions),
-        places=tuple({f.session.place.name: place_note(f.session.place) for f in night.sessions}.values()),
+        places=tuple(place_note(place) for place in places_of(night.sessions).values()),
         total_s=night.integration.total_s,
         kept=night.integration.kept,
         taken=night.integration.taken,
@@ -126,20 +127,21 @@ def _context(
 def _went(night: NightFacts, name_of: Callable[[SessionFacts], str | None]) -> tuple[WentLine, ...]:
     uses = {use.identity: use for use in night.use.sessions}
     return tuple(
-        WentLine(name_of(f) or f.session.target, f.session.rig.name, uses[f.session.identity])
-        for f in night.sessions
-        if f.session.identity in uses
+        WentLine(name_of(f) or s.target, s.rig.name if s.rig else None, uses[s.identity])
+        for f, s in ((f, f.session) for f in night.sessions)
+        if s.identity in uses
     )
 
 
 def _charts(edition: SiteModel, night: NightFacts, targets: dict[str, SkyObject]) -> tuple[Drawing, ...]:
-    """A chart for each place at which sessions say when they were."""
+    """A chart for each place that may be told of and at which sessions say when they were."""
     found: list[Drawing] = []
-    for place in {f.session.place.name: f.session.place for f in night.sessions}.values():
+    for place in places_of(night.sessions).values():
+        if place.published is None:
+            continue
         shot: dict[str, list[tuple[datetime, datetime]]] = {}
-        for f in night.sessions:
-            s = f.session
-            if s.place.name == place.name and s.start and s.end and s.target in targets:
+        for s in (f.session for f in night.sessions):
+            if s.place == place and s.start and s.end and s.target is not None and s.target in targets:
                 shot.setdefault(s.target, []).append((s.start.astimezone(UTC), s.end.astimezone(UTC)))
         curves = tuple(_curve(targets[name], tuple(times)) for name, times in shot.items())
         limit = edition.facts.archive.horizon_deg

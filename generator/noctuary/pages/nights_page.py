@@ -5,7 +5,9 @@ from __future__ import annotations
 from datetime import date
 
 from noctuary.facts.archive_facts import NightFacts
+from noctuary.facts.exposure import total_of
 from noctuary.pages.page import Frame, Link, Page
+from noctuary.pages.session_rows import places_of
 from noctuary.pages.site_model import NIGHTS, SiteModel
 from noctuary.plain_record import plain_record
 
@@ -19,7 +21,7 @@ class NightRow:
     titles: tuple[str, ...]
     targets: tuple[Link | str, ...]
     places: tuple[str, ...]
-    integration_s: float
+    integration_s: float | None
     moon_fraction: float | None
 
 
@@ -30,19 +32,20 @@ class NightsYear:
     year: int
     nights: tuple[NightRow, ...]
     clear: int
-    integration_s: float
+    integration_s: float | None
 
 
 @plain_record
 class NightsContext:
     frame: Frame
     years: tuple[NightsYear, ...]
-    total_s: float
+    total_s: float | None
     nights: int
 
 
 def pages(edition: SiteModel) -> list[Page]:
-    targets = {p.picture.target: p.target.name for p in edition.facts.pictures.values() if p.target}
+    written = ((p.picture.target, p.target) for p in edition.facts.pictures.values())
+    targets = {name: known.name for name, known in written if name is not None and known is not None}
     by_year: dict[int, list[NightFacts]] = {}
     for night in edition.facts.nights:
         by_year.setdefault(night.night.year, []).append(night)
@@ -51,7 +54,7 @@ def pages(edition: SiteModel) -> list[Page]:
             year=year,
             nights=tuple(_row(edition, n, targets) for n in nights),
             clear=sum(1 for n in nights if n.sessions),
-            integration_s=sum(n.integration.total_s for n in nights),
+            integration_s=total_of(n.integration.total_s for n in nights),
         )
         for year, nights in sorted(by_year.items(), reverse=True)
     )
@@ -61,8 +64,9 @@ def pages(edition: SiteModel) -> list[Page]:
 
 def _row(edition: SiteModel, night: NightFacts, targets: dict[str, str]) -> NightRow:
     fractions = [f.moon_fraction for f in night.sessions if f.moon_fraction is not None]
-    names = dict.fromkeys(targets.get(f.session.target, f.session.target) for f in night.sessions)
-    places = [f.session.place.name for f in night.sessions] + [n.place for n in night.notes if n.place]
+    written = (f.session.target for f in night.sessions)
+    names = dict.fromkeys(targets.get(name, name) for name in written if name is not None)
+    places = [*places_of(night.sessions), *(n.place for n in night.notes if n.place)]
     pages = edition.addresses.targets
     return NightRow(
         night=night.night,

@@ -21,11 +21,11 @@ class RigLine:
     """A rig in one line; lengths in mm."""
 
     name: str
-    optic: str
-    camera: str
-    focal_length_mm: float
-    aperture_mm: float
-    f_ratio: float
+    optic: str | None
+    camera: str | None
+    focal_length_mm: float | None
+    aperture_mm: float | None
+    f_ratio: float | None
 
 
 @plain_record
@@ -37,7 +37,7 @@ class CardContext:
     common_name: str | None
     repeat: Repeat
     rig: RigLine
-    place: str
+    place: str | None
     like: Link | None
     season: SeasonChart | None
 
@@ -48,8 +48,11 @@ def address(edition: SiteModel, target: str) -> str:
 
 
 def has_card(target: TargetFacts) -> bool:
-    """Whether a target has a card. The Sun, the Moon and planets have none: they are another thing the next time."""
-    return bool(target.sessions) and not target.object.moves
+    """Whether a target has a card: something is known to repeat.
+
+    The Sun, the Moon and planets have none: they are another thing the next time.
+    """
+    return any(f.session.rig is not None for f in target.sessions) and not target.object.moves
 
 
 def _card_of(target: TargetFacts, darks: Sequence[Session]) -> Repeat | None:
@@ -73,8 +76,9 @@ def pages(edition: SiteModel) -> list[Page]:
 def _context(edition: SiteModel, target: TargetFacts, card: Repeat) -> CardContext:
     known, rig, place = target.object, card.rig, card.place
     season = None
-    if known.ra_deg is not None and known.dec_deg is not None:
-        latitude, longitude, _ = place.published
+    where = place.published if place is not None else None
+    if place is not None and where is not None and known.ra_deg is not None and known.dec_deg is not None:
+        latitude, longitude, _ = where
         limit, year = edition.facts.archive.horizon_deg, target.sessions[-1].session.night.year
         season = SeasonChart(place.name, latitude, longitude, known.ra_deg, known.dec_deg, limit, year)
     like = card.pointing.picture_id if card.pointing else None
@@ -84,9 +88,14 @@ def _context(edition: SiteModel, target: TargetFacts, card: Repeat) -> CardConte
         common_name=known.common_name,
         repeat=card,
         rig=RigLine(
-            rig.name, rig.optic.name, rig.camera.name, focal_length_mm(rig), aperture_mm(rig), f_ratio(rig)
+            rig.name,
+            rig.optic.name if rig.optic else None,
+            rig.camera.name if rig.camera else None,
+            focal_length_mm(rig),
+            aperture_mm(rig),
+            f_ratio(rig),
         ),
-        place=place.name,
+        place=place.name if place else None,
         like=Link(edition.facts.pictures[like].picture.title, picture_page(like))
         if like is not None and like in edition.shown
         else None,

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from datetime import date
 from typing import TYPE_CHECKING, NamedTuple
 
+from noctuary.archive.partial_date import PartialDate
 from noctuary.charts.overlay import MOST_OBJECTS, Marked, Overlay
 from noctuary.charts.zones import ZonesChart, zones_chart
 from noctuary.facts.optics import Optics
@@ -15,7 +16,7 @@ from noctuary.pages.object_summary import ObjectNote, object_note
 from noctuary.pages.overlay_pairs import laid_over
 from noctuary.pages.page import Frame, Link, Page
 from noctuary.pages.picture_view import Shown
-from noctuary.pages.session_rows import Entry, FilterTotal, PlaceNote, entry, filter_totals, place_note
+from noctuary.pages.session_rows import Entry, FilterTotal, PlaceNote, entry, filter_totals, place_note, places_of
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
 
@@ -30,7 +31,7 @@ class Gist:
     ``sky_brightness`` (mag/arcsec²) is averaged by integration.
     """
 
-    total_s: float
+    total_s: float | None
     nights: int
     first_night: date | None
     last_night: date | None
@@ -60,17 +61,17 @@ class PictureContext:
     title: str
     shown: Shown
     gist: Gist
-    finished: date
+    finished: PartialDate
     entries: tuple[Entry, ...]
     filters: tuple[FilterTotal, ...]
-    kept: int
-    taken: int
+    kept: int | None
+    taken: int | None
     kept_share: float | None
-    total_s: float
+    total_s: float | None
     places: tuple[PlaceNote, ...]
     optics: Optics | None
     frame_fill: float | None
-    light_m2_h: float
+    light_m2_h: float | None
     depth_mag: float | None
     reference_rig: str | None
     placed: PlacedNote | None
@@ -135,7 +136,7 @@ def gist(facts: PictureFacts) -> Gist:
         rig=seen.rig if seen else None,
         focal_length_mm=seen.focal_length_mm if seen else None,
         f_ratio=seen.f_ratio if seen else None,
-        places=tuple(dict.fromkeys(s.session.place.name for s in facts.sessions)),
+        places=tuple(places_of(facts.sessions)),
         sky_brightness=None if _is_sun(facts.target) else facts.sky_brightness,
     )
 
@@ -202,13 +203,13 @@ def _context(
         shown=shown,
         gist=gist(facts),
         finished=picture.finished,
-        entries=tuple(entry(s, edition.addresses, names.get(s.session.target)) for s in facts.sessions),
+        entries=tuple(entry(s, edition.addresses, names.get(s.session.target or "")) for s in facts.sessions),
         filters=filter_totals(facts.sessions),
         kept=whole.kept,
         taken=whole.taken,
         kept_share=whole.kept_share,
         total_s=whole.total_s,
-        places=tuple({s.session.place.name: place_note(s.session.place) for s in facts.sessions}.values()),
+        places=tuple(place_note(place) for place in places_of(facts.sessions).values()),
         optics=facts.optics,
         frame_fill=facts.frame_fill,
         light_m2_h=facts.light_m2_h,

@@ -31,7 +31,7 @@ class PlaceNote:
 
 
 def place_note(place: Place) -> PlaceNote:
-    if place.publish == "name":
+    if place.publish == "name" or place.published is None:
         return PlaceNote(place.name, None, None, None, False)
     latitude, longitude, elevation = place.published
     exact = place.publish == "exact"
@@ -59,15 +59,15 @@ class Entry:
 
     night: date
     night_page: str | None
-    target: str
+    target: str | None
     target_page: str | None
-    place: str
-    rig: str
+    place: str | None
+    rig: str | None
     start: datetime | None
     end: datetime | None
     transit: datetime | None
     frames: tuple[FrameLine, ...]
-    integration_s: float
+    integration_s: float | None
     shutter_open_share: float | None
     sky: SkyDuring | None
     low_deg: float | None
@@ -83,12 +83,16 @@ class Entry:
 
 @plain_record
 class FilterTotal:
-    """What came through one filter (``None``: no filter)."""
+    """What came through one filter (``None``: no filter); ``not_recorded``: nobody wrote down how it was made.
+
+    ``kept`` and ``taken`` are ``None`` there.
+    """
 
     filter: str | None
-    kept: int
-    taken: int
+    kept: int | None
+    taken: int | None
     integration_s: float
+    not_recorded: bool = False
 
 
 def entry(facts: SessionFacts, addresses: Addresses, target: str | None) -> Entry:
@@ -101,9 +105,9 @@ def entry(facts: SessionFacts, addresses: Addresses, target: str | None) -> Entr
         night=session.night,
         night_page=addresses.nights.get(session.night),
         target=name,
-        target_page=addresses.targets.get(name),
-        place=session.place.name,
-        rig=session.rig.name,
+        target_page=addresses.targets.get(name) if name is not None else None,
+        place=session.place.name if session.place else None,
+        rig=session.rig.name if session.rig else None,
         start=session.start,
         end=session.end,
         transit=transit,
@@ -140,10 +144,20 @@ def _darkness(share: float) -> Darkness:
 def filter_totals(sessions: Iterable[SessionFacts]) -> tuple[FilterTotal, ...]:
     """Totals by filter over distinct sessions, in the order in which the filters were first used."""
     totals: dict[str | None, list[float]] = {}
+    stated = []
     for facts in sessions:
         for group in facts.session.frames:
             sums = totals.setdefault(group.filter, [0, 0, 0.0])
             sums[0] += group.kept
             sums[1] += group.taken
             sums[2] += group_integration_s(group)
-    return tuple(FilterTotal(name, int(kept), int(taken), light) for name, (kept, taken, light) in totals.items())
+        if not facts.session.frames and facts.integration_s is not None:
+            stated.append(facts.integration_s)
+    rest = (FilterTotal(None, None, None, sum(stated), not_recorded=True),) if stated else ()
+    counted = (FilterTotal(name, int(kept), int(taken), light) for name, (kept, taken, light) in totals.items())
+    return (*counted, *rest)
+
+
+def places_of(sessions: Iterable[SessionFacts]) -> dict[str, Place]:
+    """The places of sessions by name, in the order of first use."""
+    return {f.session.place.name: f.session.place for f in sessions if f.session.place is not None}

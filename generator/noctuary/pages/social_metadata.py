@@ -147,13 +147,13 @@ def photograph(archive: Archive, facts: PictureFacts, shown: Shown) -> Plain:
         "license": _licence(archive),
         "copyrightNotice": f"{archive.author}, {picture.finished.year}. {archive.licence}",
     }
-    places = {f.session.place.name: f.session.place for f in facts.sessions}
+    places = {f.session.place.name: f.session.place for f in facts.sessions if f.session.place}
     first, last = facts.integration.first_night, facts.integration.last_night
     said: Plain = {
         "@type": "Photograph",
         "name": picture.title,
         **rights,
-        "dateCreated": picture.finished.isoformat(),
+        "dateCreated": str(picture.finished),
     }
     if first and last:
         said["temporalCoverage"] = first.isoformat() if first == last else f"{first}/{last}"

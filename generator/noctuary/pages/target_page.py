@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from datetime import date
 
+from noctuary.archive.partial_date import PartialDate
 from noctuary.charts.drawing import Drawing
 from noctuary.charts.hours import hours_chart
 from noctuary.charts.season import SeasonChart
 from noctuary.charts.sky_map import Finder, Outline
+from noctuary.facts.exposure import total_of
 from noctuary.facts.target import Growth, TargetFacts
 from noctuary.pages import observing_card as card_page
 from noctuary.pages.addresses import picture_page
@@ -17,9 +19,12 @@ from noctuary.pages.object_summary import ObjectNote, object_note
 from noctuary.pages.overlay_pairs import address
 from noctuary.pages.page import Frame, Link, Page, relative
 from noctuary.pages.picture_page import comparable_depth
-from noctuary.pages.session_rows import FilterTotal, filter_totals
+from noctuary.pages.session_rows import FilterTotal, filter_totals, places_of
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
+
+_Where = tuple[date, str | None, str | None]
+"""A night, a place, a rig: what one line tells of."""
 
 
 @plain_record
@@ -28,10 +33,10 @@ class NightLine:
 
     night: date
     page: str | None
-    place: str
-    rig: str
+    place: str | None
+    rig: str | None
     filters: tuple[str | None, ...]
-    integration_s: float
+    integration_s: float | None
 
 
 @plain_record
@@ -43,7 +48,7 @@ class Version:
 
     title: str
     page: str
-    finished: date
+    finished: PartialDate
     growth: Growth
     compare: str | None
     laid: bool
@@ -56,7 +61,7 @@ class TargetYear:
     year: int
     pictures: tuple[tuple[GalleryItem, Growth], ...]
     nights: tuple[NightLine, ...]
-    integration_s: float
+    integration_s: float | None
 
 
 @plain_record
@@ -69,11 +74,11 @@ class TargetContext:
     card: str | None
     years: tuple[TargetYear, ...]
     filters: tuple[FilterTotal, ...]
-    total_s: float
+    total_s: float | None
     nights: int
     first_night: date | None
     last_night: date | None
-    light_m2_h: float
+    light_m2_h: float | None
     depth_mag: float | None
     half_magnitude_h: float | None
     latest_rig: str | None
@@ -114,7 +119,8 @@ def _context(
 ) -> TargetContext:
     whole = target.integration
     reference = edition.facts.archive.reference_rig
-    made = tuple((p.picture.finished, p.picture.title) for p in target.pictures)
+    # The chart runs by days: a picture of which only the month or the year is known has no place on it.
+    made = tuple((day, p.picture.title) for p in target.pictures if (day := p.picture.finished.exact) is not None)
     return TargetContext(
         frame=edition.frame,
         object=object_note(target.object, edition.addresses),
@@ -129,7 +135,7 @@ def _context(
         light_m2_h=target.light_m2_h,
         depth_mag=comparable_depth(target.object, target.depth_mag),
         half_magnitude_h=None if target.object.moves else target.half_magnitude_h,
-        latest_rig=target.sessions[-1].session.rig.name if target.sessions else None,
+        latest_rig=next((f.session.rig.name for f in reversed(target.sessions) if f.session.rig), None),
         reference_rig=reference.name if reference else None,
         same_constellation=same_constellation,
         same_kind=same_kind,
@@ -145,9 +151,11 @@ def _seasons(edition: SiteModel, target: TargetFacts) -> tuple[SeasonChart, ...]
     known = target.object
     if known.ra_deg is None or known.dec_deg is None or target.integration.last_night is None:
         return ()
-    places = {f.session.place.name: f.session.place for f in reversed(target.sessions)}
+    places = places_of(reversed(target.sessions))
     found = []
     for place in places.values():
+        if place.published is None:
+            continue
         latitude, longitude, _ = place.published
         limit, year = edition.facts.archive.horizon_deg, target.integration.last_night.year
         found.append(SeasonChart(place.name, latitude, longitude, known.ra_deg, known.dec_deg, limit, year))
@@ -196,10 +204,10 @@ def _years(edition: SiteModel, target: TargetFacts) -> tuple[TargetYear, ...]:
     for p in target.pictures:
         if (picture := hung(p, edition)) is not None:
             pictures.setdefault(p.picture.finished.year, []).append((picture, growth[p.picture.id]))
-    nights: dict[int, dict[tuple[date, str, str], list[tuple[tuple[str | None, ...], float]]]] = {}
+    nights: dict[int, dict[_Where, list[tuple[tuple[str | None, ...], float | None]]]] = {}
     for f in reversed(target.sessions):
         s = f.session
-        key = (s.night, s.place.name, s.rig.name)
+        key = s.night, s.place.name if s.place else None, s.rig.name if s.rig else None
         filters = tuple(g.filter for g in s.frames)
         nights.setdefault(s.night.year, {}).setdefault(key, []).append((filters, f.integration_s))
     found = []
@@ -211,10 +219,10 @@ def _years(edition: SiteModel, target: TargetFacts) -> tuple[TargetYear, ...]:
                 place=place,
                 rig=rig,
                 filters=tuple(dict.fromkeys(name for filters, _ in parts for name in filters)),
-                integration_s=sum(light for _, light in parts),
+                integration_s=total_of(light for _, light in parts),
             )
             for (night, place, rig), parts in nights.get(year, {}).items()
         )
-        light = sum(line.integration_s for line in lines)
+        light = total_of(line.integration_s for line in lines)
         found.append(TargetYear(year, tuple(pictures.get(year, ())), lines, light))
     return tuple(found)

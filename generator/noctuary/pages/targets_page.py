@@ -16,7 +16,7 @@ class TargetLine:
     """One target with its totals (seconds, evenings, listed pictures)."""
 
     object: ObjectNote
-    total_s: float
+    total_s: float | None
     nights: int
     pictures: int
     first_night: date | None

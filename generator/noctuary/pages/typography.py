@@ -11,11 +11,13 @@ import math
 import re
 from collections.abc import Callable, Sequence
 from functools import cached_property, lru_cache
-from typing import Any
+from typing import Any, Literal
 
 from babel import Locale, UnknownLocaleError
 from babel.dates import format_date, format_interval, format_skeleton
 from markupsafe import Markup
+
+from noctuary.archive.partial_date import PartialDate
 
 NONE = "—"
 THIN = "\u202f"
@@ -136,17 +138,29 @@ class Typography:
             return f"1/{self.number(1 / seconds)}{THIN}s"
         return self.unit(seconds, "s")
 
-    def date(self, day: dt.date | None) -> str:
-        """``18 January 2025``."""
-        return NONE if day is None else format_date(day, "long", locale=self.locale)
+    def date(self, day: dt.date | PartialDate | None) -> str:
+        """``18 January 2025``; as far as it is known, ``January 2025`` or ``2025``."""
+        return self._date(day, "long", "yMMMM")
 
-    def short_date(self, day: dt.date | None) -> str:
-        """``18 Jan 2025``."""
-        return NONE if day is None else format_date(day, "medium", locale=self.locale)
+    def short_date(self, day: dt.date | PartialDate | None) -> str:
+        """``18 Jan 2025``; as far as it is known, ``Jan 2025`` or ``2025``."""
+        return self._date(day, "medium", "yMMM")
 
-    def day_month(self, day: dt.date) -> str:
-        """``18 January``."""
-        return str(format_skeleton("MMMMd", day, locale=self.locale))
+    def _date(self, day: dt.date | PartialDate | None, form: Literal["long", "medium"], month: str) -> str:
+        if day is None:
+            return NONE
+        if not isinstance(day, PartialDate):
+            return format_date(day, form, locale=self.locale)
+        if day.exact is not None:
+            return format_date(day.exact, form, locale=self.locale)
+        return str(day.year) if day.month is None else str(format_skeleton(month, day.first, locale=self.locale))
+
+    def day_month(self, day: dt.date | PartialDate) -> str:
+        """``18 January``; without its day ``January``, and nothing where there is only a year."""
+        if isinstance(day, PartialDate) and day.exact is None:
+            return "" if day.month is None else str(format_skeleton("MMMM", day.first, locale=self.locale))
+        exact = day.first if isinstance(day, PartialDate) else day
+        return str(format_skeleton("MMMMd", exact, locale=self.locale))
 
     def weekday(self, day: dt.date) -> str:
         """``Saturday``."""

@@ -29,7 +29,7 @@ class YearNight:
     night: date
     page: str | None
     targets: tuple[Link | str, ...]
-    integration_s: float
+    integration_s: float | None
 
 
 @plain_record
@@ -50,7 +50,7 @@ class YearContext:
 
     frame: Frame
     year: int
-    total_s: float
+    total_s: float | None
     nights: int
     pictures: tuple[GalleryItem, ...]
     targets: tuple[tuple[Link | str, float], ...]
@@ -59,8 +59,8 @@ class YearContext:
     best_month_s: float
     more_s: float | None
     kept_share: float | None
-    kept: int
-    taken: int
+    kept: int | None
+    taken: int | None
     session_s: float
     open_share: float | None
     dark_share: float | None
@@ -82,7 +82,7 @@ class YearRow:
 
     year: int
     page: str
-    total_s: float
+    total_s: float | None
     nights: int
     targets: int
     pictures: int
@@ -97,7 +97,7 @@ class YearsContext:
     frame: Frame
     years: tuple[YearRow, ...]
     chart: Drawing | None
-    total_s: float
+    total_s: float | None
     nights: int
 
 
@@ -108,7 +108,7 @@ def pages(edition: SiteModel) -> list[Page]:
         return []
     reviews = {y.year: year_review(edition.facts, y) for y in years}
     rows = tuple(_row(y, reviews[y.year]) for y in years)
-    lit = tuple((y.year, y.by_month_s) for y in years if y.integration.total_s > 0)
+    lit = tuple((y.year, y.by_month_s) for y in years if (y.integration.total_s or 0) > 0)
     whole = edition.facts.integration
     index = YearsContext(edition.frame, rows, MonthsChart(lit) if lit else None, whole.total_s, whole.nights)
     names = target_names(edition.facts)
@@ -138,11 +138,11 @@ def _context(edition: SiteModel, at: int, year: YearFacts, review: YearReview, n
     years = edition.facts.years
     here = year_page(year.year)
     beside = tuple(years[at : at + YEARS_BEFORE + 1])
-    lit = tuple((y.year, y.by_month_s) for y in beside if y.integration.total_s > 0 or y is year)
+    lit = tuple((y.year, y.by_month_s) for y in beside if (y.integration.total_s or 0) > 0 or y is year)
     rigs = sorted({rig for y in beside for rig in y.by_rig_s}, key=lambda r: (-year.by_rig_s.get(r, 0.0), r))
     rows = tuple((rig, tuple((y.year, y.by_rig_s[rig]) for y in beside if y.by_rig_s.get(rig))) for rig in rigs)
     log = tuple(_night(edition, night, names) for night in year.nights)
-    some_light = year.integration.total_s > 0
+    some_light = (year.integration.total_s or 0) > 0
     return YearContext(
         frame=edition.frame,
         year=year.year,
@@ -187,7 +187,8 @@ def _year_link(year: YearFacts) -> Link:
 
 def _night(edition: SiteModel, night: NightFacts, names: dict[str, str]) -> YearNight:
     pages = edition.addresses.targets
-    targets = dict.fromkeys(names.get(f.session.target, f.session.target) for f in night.sessions)
+    written = (f.session.target for f in night.sessions)
+    targets = dict.fromkeys(names.get(name, name) for name in written if name is not None)
     return YearNight(
         night=night.night,
         page=edition.addresses.nights.get(night.night),
@@ -199,8 +200,9 @@ def _night(edition: SiteModel, night: NightFacts, names: dict[str, str]) -> Year
 def _targets(edition: SiteModel, year: YearFacts, names: dict[str, str]) -> tuple[tuple[Link | str, float], ...]:
     light: dict[str, float] = {}
     for f in (f for night in year.nights for f in night.sessions):
-        name = names.get(f.session.target, f.session.target)
-        light[name] = light.get(name, 0.0) + f.integration_s
+        if f.session.target is not None and f.integration_s is not None:
+            name = names.get(f.session.target, f.session.target)
+            light[name] = light.get(name, 0.0) + f.integration_s
     pages = edition.addresses.targets
     ordered = sorted(light.items(), key=lambda pair: (-pair[1], pair[0]))
     return tuple((Link(name, pages[name]) if name in pages else name, total) for name, total in ordered)

@@ -48,7 +48,11 @@ def kit_of(header: FrameHeader, archive: Archive | None, rig: str | None = None)
     camera = fitting_cameras[0] if len(fitting_cameras) == 1 else None
     fitting = [r for r in rigs.values() if r.camera in fitting_cameras and _focal_fits(header, r)]
     if len(fitting) > 1 and header.optic:
-        named = [r for r in fitting if _same_words(r.optic.name, header.optic) or _same_words(r.name, header.optic)]
+        named = [
+            r
+            for r in fitting
+            if (r.optic is not None and _same_words(r.optic.name, header.optic)) or _same_words(r.name, header.optic)
+        ]
         fitting = named or fitting
     if len(fitting) > 1 and header.f_ratio:
         fitting = [r for r in fitting if _ratio_fits(header.f_ratio, r)] or fitting
@@ -57,10 +61,14 @@ def kit_of(header: FrameHeader, archive: Archive | None, rig: str | None = None)
     if rig is not None:
         return Kit(label, rig, header.focal_length_mm, known)
     if len(fitting) == 1 and (camera or header.focal_length_mm):
-        return Kit(label, fitting[0].name, header.focal_length_mm, fitting[0].camera.name)
+        return Kit(label, fitting[0].name, header.focal_length_mm, _camera_name(fitting[0]))
     if not fitting_cameras and len(rigs) == 1 and not (header.camera or header.pixel_size_um):
         return Kit(label, next(iter(rigs)), header.focal_length_mm, None, (), True)
     return Kit(label, None, _rounded(header.focal_length_mm), known, tuple(r.name for r in fitting))
+
+
+def _camera_name(rig: Rig) -> str | None:
+    return rig.camera.name if rig.camera is not None else None
 
 
 def cameras_of(header: FrameHeader, cameras: Mapping[str, Camera]) -> list[Camera]:
@@ -72,13 +80,13 @@ def cameras_of(header: FrameHeader, cameras: Mapping[str, Camera]) -> list[Camer
 
 def _camera_score(header: FrameHeader, camera: Camera) -> int:
     score = 8 if header.camera and _same_words(camera.name, header.camera) else 0
-    if header.pixel_size_um:
+    if header.pixel_size_um and camera.pixel_size_um is not None:
         if not pixel_size_fits(header, camera):
             return score
-        exact = any(math.isclose(header.pixel_size_um, camera.pixel_size_um * n, rel_tol=0.003)
-                    for n in {1, header.binning})  # fmt: skip
+        sizes = {camera.pixel_size_um * n for n in (1, header.binning)}
+        exact = any(math.isclose(header.pixel_size_um, size, rel_tol=0.003) for size in sizes)
         score += 6 if exact else 4
-    if header.pixels:
+    if header.pixels and camera.pixels is not None:
         wide, high = sorted(n * header.binning for n in header.pixels)
         most_wide, most_high = sorted(camera.pixels)
         if wide > 1.02 * most_wide or high > 1.02 * most_high:
@@ -94,18 +102,19 @@ def _camera_score(header: FrameHeader, camera: Camera) -> int:
 
 
 def pixel_size_fits(header: FrameHeader, camera: Camera) -> bool:
-    """Whether the written pixel size is the camera's, with its binning included or not."""
-    written = header.pixel_size_um
-    return written is None or any(
-        math.isclose(written, camera.pixel_size_um * factor, rel_tol=_PIXEL_SIZE_TOLERANCE)
-        for factor in {1, header.binning}
+    """Whether the written pixel size is the camera's, with its binning included or not, as far as both are known."""
+    written, size = header.pixel_size_um, camera.pixel_size_um
+    return (
+        written is None
+        or size is None
+        or any(math.isclose(written, size * factor, rel_tol=_PIXEL_SIZE_TOLERANCE) for factor in {1, header.binning})
     )
 
 
 def focal_length_fits(focal_length_mm: float, rig: Rig) -> bool:
-    """Whether a header's focal length is the rig's, with or without its reducer or extender."""
-    bare = rig.optic.focal_length_mm
-    return any(
+    """Whether a header's focal length is the rig's, with or without its reducer or extender, where that is known."""
+    bare = rig.optic.focal_length_mm if rig.optic is not None else None
+    return bare is None or any(
         math.isclose(focal_length_mm, f, rel_tol=_FOCAL_LENGTH_TOLERANCE) for f in (bare, bare * rig.focal_factor)
     )
 
@@ -115,8 +124,13 @@ def _focal_fits(header: FrameHeader, rig: Rig) -> bool:
 
 
 def _ratio_fits(f_ratio: float, rig: Rig) -> bool:
-    ratio = rig.working_f_ratio or rig.optic.focal_length_mm * rig.focal_factor / rig.optic.aperture_mm
-    return math.isclose(f_ratio, ratio, rel_tol=0.1)
+    known, optic = rig.working_f_ratio, rig.optic
+    if known is None and optic is not None:
+        if optic.focal_length_mm is not None and optic.aperture_mm is not None:
+            known = optic.focal_length_mm * rig.focal_factor / optic.aperture_mm
+        elif optic.f_ratio is not None:
+            known = optic.f_ratio * rig.focal_factor
+    return known is not None and math.isclose(f_ratio, known, rel_tol=0.1)
 
 
 def nearest_place(site: tuple[float, float], places: Mapping[str, Place]) -> str | None:

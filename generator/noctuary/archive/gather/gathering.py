@@ -360,7 +360,8 @@ class _Work:
         focal = {
             h.focal_length_mm for h in lights if h.focal_length_mm and not focal_length_fits(h.focal_length_mm, rig)
         }
-        size = {h.pixel_size_um for h in lights if not pixel_size_fits(h, rig.camera)}
+        camera = rig.camera
+        size = {h.pixel_size_um for h in lights if camera is not None and not pixel_size_fits(h, camera)}
         for what, values, unit in (("a focal length", focal, "mm"), ("a pixel size", size, "µm")):
             if values:
                 told = ", ".join(f"{v:g}" for v in sorted(v for v in values if v is not None))
@@ -509,8 +510,8 @@ class _Work:
             if target not in {folded(name) for name in picture.objects}:
                 continue
             for own in picture.own_sessions:
-                same_rig = session.kit.rig is None or own.rig.name == session.kit.rig
-                same_place = session.place is None or own.place.name == session.place
+                same_rig = session.kit.rig is None or own.rig is None or own.rig.name == session.kit.rig
+                same_place = session.place is None or own.place is None or own.place.name == session.place
                 if own.night == session.night and same_rig and same_place:
                     return picture
         return None

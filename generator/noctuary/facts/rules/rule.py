@@ -70,9 +70,13 @@ class Case:
     def shown(self) -> tuple[PictureFacts, ...]:
         return tuple(self.facts.pictures.values())
 
+    def target(self, session: Session) -> SkyObject | None:
+        """What a session's target means, where that is known."""
+        return self.objects.get(session.target) if session.target is not None else None
+
     def deep_sky(self, session: Session) -> bool:
         """Whether the target has a fixed place: not the Sun, the Moon, a planet, a comet or an aurora."""
-        found = self.objects.get(session.target)
+        found = self.target(session)
         return found is not None and not found.moves and found.ra_deg is not None
 
 

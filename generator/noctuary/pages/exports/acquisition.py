@@ -1,12 +1,14 @@
 """The acquisition as a table: a row for every group of frames of every session, each session once.
 
+A session whose frames were not recorded has one row, with what it came to where that is known.
+
 It holds what the pages show: clock times, and what the sky was like from the place as it is published.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from datetime import UTC, datetime
+from datetime import datetime
 
 from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.facts.exposure import UNFILTERED, group_integration_s
@@ -94,19 +96,35 @@ def _rows(
     facts: SessionFacts, names: Mapping[str, str], pictures: Mapping[tuple[str, int], tuple[str, ...]]
 ) -> Iterable[tuple[Cell, ...]]:
     session, sky = facts.session, facts.sky
-    place = place_note(session.place)
+    place = place_note(session.place) if session.place else None
+    focal = focal_length_mm(session.rig) if session.rig else None
+    whose = (
+        session.night.isoformat(),
+        names.get(session.target, session.target) if session.target is not None else "",
+        " ".join(pictures.get(session.identity, ())),
+        place.name if place else "",
+        place.latitude_deg if place else None,
+        place.longitude_deg if place else None,
+        session.rig.name if session.rig else "",
+        _round(focal, 3),
+        _utc(session.start_utc),
+        _utc(session.end_utc),
+    )
+    how = (
+        session.sky_brightness,
+        session.star_width_arcsec,
+        _round(facts.shutter_open_share, 4),
+        _round(sky.target_altitude_middle_deg, 2) if sky else None,
+        _round(sky.airmass_middle, 3) if sky else None,
+        _round(facts.moon_fraction, 3),
+        _round(sky.moon_altitude_middle_deg, 2) if sky else None,
+        _round(sky.moon_separation_deg, 2) if sky else None,
+        _round(sky.dark_share, 3) if sky else None,
+        " ".join((session.note or "").split()),
+    )
     for group in session.frames:
         yield (
-            session.night.isoformat(),
-            names.get(session.target, session.target),
-            " ".join(pictures.get(session.identity, ())),
-            place.name,
-            place.latitude_deg,
-            place.longitude_deg,
-            session.rig.name,
-            _round(focal_length_mm(session.rig), 3),
-            _utc(session.start),
-            _utc(session.end),
+            *whose,
             group.filter or UNFILTERED,
             group.exposure_s,
             group.kept,
@@ -116,17 +134,10 @@ def _rows(
             group.iso,
             group.binning,
             group.sensor_temperature_c,
-            session.sky_brightness,
-            session.star_width_arcsec,
-            _round(facts.shutter_open_share, 4),
-            _round(sky.target_altitude_middle_deg, 2) if sky else None,
-            _round(sky.airmass_middle, 3) if sky else None,
-            _round(facts.moon_fraction, 3),
-            _round(sky.moon_altitude_middle_deg, 2) if sky else None,
-            _round(sky.moon_separation_deg, 2) if sky else None,
-            _round(sky.dark_share, 3) if sky else None,
-            " ".join((session.note or "").split()),
+            *how,
         )
+    if not session.frames:
+        yield (*whose, "", None, None, None, facts.integration_s, None, None, None, None, *how)
 
 
 def _round(value: float | None, decimals: int) -> float | None:
@@ -134,4 +145,4 @@ def _round(value: float | None, decimals: int) -> float | None:
 
 
 def _utc(moment: datetime | None) -> str:
-    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ") if moment else ""
+    return moment.strftime("%Y-%m-%dT%H:%M:%SZ") if moment else ""

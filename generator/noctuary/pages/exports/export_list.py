@@ -80,7 +80,7 @@ def _pictures(facts: ArchiveFacts, edition: SiteModel) -> dict[str, object]:
         "author": archive.author,
         "licence": archive.licence,
         "pictures": [
-            {**published_json(p), "finished": p.picture.finished.isoformat(), "page": picture_page(p.picture.id)}
+            {**published_json(p), "finished": str(p.picture.finished), "page": picture_page(p.picture.id)}
             for p in listed
         ],
     }

@@ -7,7 +7,7 @@ ICRS; pixels count from the centre of the top-left pixel = (0, 0), x right, y do
 from __future__ import annotations
 
 import math
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
 from noctuary.facts.archive_facts import ArchiveFacts
@@ -139,10 +139,10 @@ def _session(facts: SessionFacts) -> Plain:
     session, sky = facts.session, facts.sky
     return {
         "night": session.night.isoformat(),
-        "place": session.place.name,
-        "rig": session.rig.name,
-        "start_utc": _utc(session.start),
-        "end_utc": _utc(session.end),
+        "place": session.place.name if session.place else None,
+        "rig": session.rig.name if session.rig else None,
+        "start_utc": _utc(session.start_utc),
+        "end_utc": _utc(session.end_utc),
         "integration_s": facts.integration_s,
         "shutter_open_share": facts.shutter_open_share,
         "target": {
@@ -176,4 +176,4 @@ def _date(day: date | None) -> str | None:
 
 
 def _utc(moment: datetime | None) -> str | None:
-    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ") if moment else None
+    return moment.strftime("%Y-%m-%dT%H:%M:%SZ") if moment else None
