@@ -24,12 +24,12 @@ from zoneinfo import ZoneInfo
 
 from noctuary.archive.clock import zone_fault
 from noctuary.archive.did_you_mean import meant
-from noctuary.archive.gather import merge_sessions as extension
 from noctuary.archive.gather.calibration import CalibrationFrame, matched
 from noctuary.archive.gather.draft import pause_text, sidecar_text
 from noctuary.archive.gather.equipment import Kit, focal_length_fits, kit_of, nearest_place, pixel_size_fits
 from noctuary.archive.gather.frame_files import Progress, Unreadable, found, headers, surviving, survivors
 from noctuary.archive.gather.frame_header import FrameHeader
+from noctuary.archive.gather.merge_sessions import DISAGREES, extended
 from noctuary.archive.gather.sessions import (
     GatheredSession,
     Shot,
@@ -39,6 +39,7 @@ from noctuary.archive.gather.sessions import (
     grouped,
     night_of,
 )
+from noctuary.archive.gather.sidecar_nodes import NotASidecar, composed
 from noctuary.archive.records import Archive, Picture
 from noctuary.diagnostic import Diagnostic, Mark, doubt, fault, in_order, one_line
 from noctuary.files import write_whole
@@ -247,8 +248,8 @@ class _Work:
         """The rig and place of the sidecar that is to be extended: they go for frames that tell none."""
         try:
             old = _text_of(sidecar)
-            root = extension.composed(old.removeprefix("\ufeff"), self.name_of(sidecar)) if old else None
-        except (OSError, UnicodeDecodeError, extension.NotASidecar):
+            root = composed(old.removeprefix("\ufeff"), self.name_of(sidecar)) if old else None
+        except (OSError, UnicodeDecodeError, NotASidecar):
             return  # the same trouble is told when the sidecar is extended
         place, rig = (root.text("place"), root.text("rig")) if root else (None, None)
         self._sidecar_place = place if self.archive and place in self.archive.places else None
@@ -348,7 +349,7 @@ class _Work:
         if far:
             self.findings.append(
                 doubt(
-                    Mark("places.yaml"), extension.DISAGREES, f"the headers tell a site far from {self.place}",
+                    Mark("places.yaml"), DISAGREES, f"the headers tell a site far from {self.place}",
                     "give the place where the frames were taken with --place",
                 )
             )  # fmt: skip
@@ -367,7 +368,7 @@ class _Work:
                 told = ", ".join(f"{v:g}" for v in sorted(v for v in values if v is not None))
                 self.findings.append(
                     doubt(
-                        rig.mark, extension.DISAGREES,
+                        rig.mark, DISAGREES,
                         f"the headers tell {what} of {told} {unit}, which is not that of {rig.name}",
                         "correct equipment.yaml, or name another rig with --rig",
                     )
@@ -400,13 +401,13 @@ class _Work:
                 if old is None:
                     texts.append((path, None, sidecar_text(members, mine), members))
                 else:
-                    result = extension.extended(old, self.name_of(path), members, mine)
+                    result = extended(old, self.name_of(path), members, mine)
                     self.findings += result.findings
                     texts.append((path, old, old if path in compared else result.text, members))
                     if path in compared and result.text != old:
                         name = self.name_of(path)
                         self.told.append(f"{name} has these sessions, but not all of this; --sidecar {name} adds it")
-            except extension.NotASidecar as trouble:
+            except NotASidecar as trouble:
                 self.findings.append(trouble.finding)
             except (OSError, UnicodeDecodeError) as trouble:
                 reason = (
@@ -448,9 +449,9 @@ class _Work:
         known: set[str] = set()
         try:
             old = _text_of(sidecar)
-            objects = extension.composed(old, self.name_of(sidecar)).get("objects") if old else None
+            objects = composed(old, self.name_of(sidecar)).get("objects") if old else None
             known = {folded(str(n.value)) for n in objects.items()} if objects else set()
-        except (OSError, UnicodeDecodeError, extension.NotASidecar):
+        except (OSError, UnicodeDecodeError, NotASidecar):
             return list(sessions)  # the same trouble is told when the sidecar is extended
         names = ", ".join(sorted(targets.values()))
         ours = [s for s in sessions if s.target and folded(s.target) in known]
@@ -496,8 +497,8 @@ class _Work:
     def _is_of_rig(self, path: Path, kit: Kit) -> bool:
         try:
             old = _text_of(path)
-            rig = extension.composed(old, self.name_of(path)).text("rig") if old is not None else None
-        except (OSError, UnicodeDecodeError, extension.NotASidecar):
+            rig = composed(old, self.name_of(path)).text("rig") if old is not None else None
+        except (OSError, UnicodeDecodeError, NotASidecar):
             return True
         return rig is None or kit.rig is None or rig == kit.rig
 
