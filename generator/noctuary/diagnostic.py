@@ -6,8 +6,9 @@ practically unlikely. Findings are values: they are collected, sorted and printe
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+import posixpath
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple
 
 Level = Literal["fault", "doubt"]
@@ -54,6 +55,14 @@ def fault(mark: Mark, rule: str, message: str, hint: str) -> Diagnostic:
 
 def doubt(mark: Mark, rule: str, message: str, hint: str) -> Diagnostic:
     return Diagnostic(mark, "doubt", rule, message, hint)
+
+
+def as_doubts(findings: Iterable[Diagnostic], records: Collection[str]) -> list[Diagnostic]:
+    """Findings in which a fault of one of these records, or of the picture beside it, is no more than a doubt."""
+    return [
+        replace(found, level="doubt") if posixpath.splitext(found.mark.file)[0] + ".yaml" in records else found
+        for found in findings
+    ]
 
 
 def in_order(findings: Iterable[Diagnostic]) -> list[Diagnostic]:

@@ -18,7 +18,7 @@ from noctuary.archive.read import Reading, read_archive
 from noctuary.archive.records import Archive, HeaderPlacement, Picture
 from noctuary.archive.star_file import StarShapes, read_star_file, star_file
 from noctuary.build_manifest import FOLDER, BuildManifest, Stamp, inventory, sealed, unsealed
-from noctuary.diagnostic import Diagnostic, Mark, doubt, fault, in_order
+from noctuary.diagnostic import Diagnostic, Mark, as_doubts, doubt, fault, in_order
 from noctuary.facts.almanac import Almanac
 from noctuary.facts.archive_facts import ArchiveFacts, archive_facts
 from noctuary.facts.objects import unknown_names
@@ -170,7 +170,8 @@ def inspect(folder: Path, out: Path, logbook: BuildManifest, memory: Memo, today
         findings.append(
             fault(archive.marks.at("theme"), "unknown-theme", str(error), "or leave it out for the usual one")
         )
-    return Inspection(reading, archive, facts, almanac, theme, in_order(findings), hashes)
+    findings = in_order(as_doubts(findings, reading.drafts))
+    return Inspection(reading, archive, facts, almanac, theme, findings, hashes)
 
 
 def _look_into(

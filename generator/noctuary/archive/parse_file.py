@@ -21,6 +21,7 @@ from noctuary.diagnostic import Diagnostic, Mark, fault
 _ENTRY_DEPTH = {"archive": 1, "equipment": 2, "places": 1, "objects": 1}
 _MUST_SPEAK = {"archive", "sidecar", "exhibit"}
 _ENOUGH = 100
+_DRAFT = re.compile(r"^draft[ \t]*:[ \t]*[\"']?(?:yes|true|on|y)\b", re.IGNORECASE | re.MULTILINE)
 _FENCE = re.compile(r"---[ \t]*")
 
 
@@ -30,7 +31,8 @@ class ParsedFile:
 
     ``value`` holds the validated keys (numbers in default units, dates, clean text), without the entries
     that have faults; it is ``None`` when the whole record is of no use. ``names`` are the entries that
-    the file defines, faulty ones too. ``prose`` is the Markdown after the front matter.
+    the file defines, faulty ones too. ``prose`` is the Markdown after the front matter. ``draft``: a sidecar says
+    that it is unfinished, whatever else is wrong with it.
     """
 
     name: str
@@ -41,6 +43,7 @@ class ParsedFile:
     names: dict[str, tuple[str, ...]] = field(default_factory=dict)
     object_names: tuple[tuple[str, Mark], ...] = ()
     prose: str = ""
+    draft: bool = False
 
 
 def kind_of(name: str) -> str:
@@ -56,7 +59,8 @@ def parse(content: bytes, name: str) -> ParsedFile:
     kind = kind_of(name)
     text = decode(content, name)
     if isinstance(text, Diagnostic):
-        return ParsedFile(name, kind, None, Marks(name), (text,))
+        unread = content.decode("latin-1").replace("\r", "\n")
+        return ParsedFile(name, kind, None, Marks(name), (text,), draft=_is_draft(unread, kind))
     prose = ""
     if kind in ("night", "page"):
         front, prose, unclosed = _parts(text, name)
@@ -67,7 +71,7 @@ def parse(content: bytes, name: str) -> ParsedFile:
         written = read_yaml(text, name)
     marks = Marks(name, written.places)
     if not written.sound:
-        return ParsedFile(name, kind, None, marks, written.findings, prose=prose)
+        return ParsedFile(name, kind, None, marks, written.findings, prose=prose, draft=_is_draft(text, kind))
     if written.value is None and kind in _MUST_SPEAK:
         empty = fault(Mark(name), "empty", "the file says nothing", _what_to_write(kind))
         return ParsedFile(name, kind, None, marks, (*written.findings, empty))
@@ -87,7 +91,13 @@ def parse(content: bytes, name: str) -> ParsedFile:
         _names(plain, kind),
         tuple(_object_names(plain, marks)) if kind == "sidecar" else (),
         prose,
+        draft=_is_draft(text, kind),
     )
+
+
+def _is_draft(text: str, kind: str) -> bool:
+    """Whether a sidecar says that it is a draft; seen in its text, since what it says may not be YAML yet."""
+    return kind == "sidecar" and _DRAFT.search(text) is not None
 
 
 def _what_to_write(kind: str) -> str:

@@ -21,7 +21,7 @@ from noctuary.archive.name_table import Known, equipment, own_objects, places
 from noctuary.archive.parse_file import ParsedFile, parse
 from noctuary.archive.picture_files import NOT_SHOWN
 from noctuary.archive.records import Archive, HeaderPlacement, Marks, Picture
-from noctuary.diagnostic import Diagnostic, Mark, doubt, fault, in_order
+from noctuary.diagnostic import Diagnostic, Mark, as_doubts, doubt, fault, in_order
 
 
 @dataclass(frozen=True)
@@ -30,13 +30,15 @@ class Reading:
 
     ``archive`` lacks the pictures and entries that have faults, and is ``None`` only when archive.yaml
     makes no sense. ``object_names`` are all names of objects in sidecars, faulty ones included.
-    ``files`` are all files that were looked at, relative to the archive with ``/``, sorted.
+    ``files`` are all files that were looked at, relative to the archive with ``/``, sorted. ``drafts`` are the
+    sidecars that say they are unfinished: whatever is wrong with them is a doubt.
     """
 
     archive: Archive | None
     findings: tuple[Diagnostic, ...]
     object_names: tuple[tuple[str, Mark], ...]
     files: tuple[str, ...]
+    drafts: frozenset[str] = frozenset()
 
 
 _HIDES = {"unreadable", "outside-archive", "link-loop", "unknown-file", "too-deep", "encoding"}
@@ -82,7 +84,8 @@ def read_archive(folder: Path, *, cache: ParsedCache | None = None) -> Reading:
     placements = (picture.placement for picture in (archive.pictures.values() if archive else ()))
     named = {placement.file for placement in placements if isinstance(placement, HeaderPlacement)}
     files = tuple(sorted({*listing.files, *named} - unopened))
-    return Reading(archive, tuple(in_order(findings)), object_names, files)
+    drafts = frozenset(name for name, file in parsed.items() if file.draft)
+    return Reading(archive, tuple(in_order(as_doubts(findings, drafts))), object_names, files, drafts)
 
 
 def _assemble(
@@ -170,20 +173,31 @@ def _paired(
         beside[own_sidecar].append(name)
         by_stem[_stem(name)].append(name)
     shared: set[str] = set()
+
+    def is_draft(sidecar: str) -> bool:
+        return sidecar in sidecars and sidecars[sidecar].draft
+
+    def unclear(pair: Iterable[str]) -> set[str]:
+        """Of two sidecars of one name those that cannot have it: both, but a draft alone where one is finished."""
+        both = set(pair)
+        return {name for name in both if is_draft(name)} or both
+
     for names in by_stem.values():
+        # A draft gives way to a finished record of the same name.
+        names = sorted(names, key=lambda name: is_draft(posixpath.splitext(name)[0] + ".yaml"))
         for name in names[1:]:
             message = f"{names[0]} has the same name but for its folder or ending"
             findings.append(fault(Mark(name), "same-name", message, "rename one of the two, and its sidecar with it"))
-            shared.update(posixpath.splitext(n)[0] + ".yaml" for n in names)
+            shared.update(unclear(posixpath.splitext(n)[0] + ".yaml" for n in (names[0], name)))
     lonely = 0
     first: dict[str, str] = {}
     paired: dict[str, str] = {}
-    for name in sidecars:
+    for name in sorted(sidecars, key=is_draft):
         stem = _stem(name)
         if stem in first:
             message = f"{first[stem]} has the same name but for its folder"
             findings.append(fault(Mark(name), "same-name", message, "rename one of the two, and its picture with it"))
-            shared.update((name, first[stem]))
+            shared.update(unclear((first[stem], name)))
         first.setdefault(stem, name)
         sound = resolve.is_id(stem, name, ".yaml", findings)
         if not beside[name]:
@@ -194,9 +208,10 @@ def _paired(
     for own_sidecar, names in beside.items():
         if own_sidecar not in sidecars and own_sidecar not in misnamed | shared:
             for name in names:
-                hint = f"write {own_sidecar}, or let “noctuary gather FRAMES --sidecar {own_sidecar}” draft it"
+                draft = f"noctuary gather FRAMES --sidecar {own_sidecar}"
+                hint = f"write title: and finished: into {own_sidecar}, or let “{draft}” draft it from the frames"
                 findings.append(doubt(Mark(name), "picture-without-sidecar", "the picture has no record", hint))
-    return {name: file for name, file in paired.items() if name not in shared}
+    return {name: paired[name] for name in sidecars if name in paired and name not in shared}
 
 
 def _without_picture(name: str, listing: Listing, number: int) -> Diagnostic:
@@ -216,7 +231,7 @@ def _without_picture(name: str, listing: Listing, number: int) -> Diagnostic:
 
 
 def _former_ids(sidecars: dict[str, ParsedFile], known: Known) -> None:
-    for name, file in sidecars.items():
+    for name, file in sorted(sidecars.items(), key=lambda item: (item[1].draft, item[0])):
         for number, former in enumerate((file.value or {}).get("former_ids", ())):
             owner = former if former in known.picture_ids else known.moved_ids.get(former)
             if owner is not None and (owner != _stem(name) or former == owner):
@@ -247,10 +262,12 @@ def _cycles(sidecars: dict[str, ParsedFile], findings: list[Diagnostic]) -> set[
             for first, second in zip(ring, [*ring[1:], ring[0]], strict=True):
                 links.append(next(link for link in named(values[first], *keys) if link[1] == second))
             way = " ".join([ring[0], *(f"{_VERBS[key]} {other}" for key, other, _ in links)])
-            # Told where the first of the ring names the next one.
+            # Told where the first of the ring names the next one; a draft in it is enough to break it.
+            drafts = [name for name in ring if values[name].draft]
+            mark = links[ring.index(drafts[0]) if drafts else 0][2]
             rule = "panels-cycle" if any(key == "panels" for key, _, _ in links) else _CYCLES[links[0][0]]
-            findings.append(fault(links[0][2], rule, way, "delete one of these names"))
-            found.update(ring)
+            findings.append(fault(mark, rule, way, "delete one of these names"))
+            found.update(drafts or ring)
     return found
 
 

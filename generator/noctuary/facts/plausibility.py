@@ -119,13 +119,17 @@ def sessions_overlap(case: Case) -> Iterator[Sighting]:
             start, _, picture, session = begun
             running = [r for r in running if r[1] > start]
             for _, _, other_picture, other in running:
-                if not _same_session(case, other_picture, other, picture, session):
-                    yield Sighting(
-                        _at(picture, session, "start"),
-                        f"{rig} was {_on(other.target)} until {other.end:%H:%M} ({other_picture.sidecar})",
-                        "correct the times, or name the rig that was used",
-                        (picture,),
-                    )
+                if _same_session(case, other_picture, other, picture, session):
+                    continue
+                # Of a draft and a finished record it is the draft that is wrong.
+                told = [(picture, session), (other_picture, other)]
+                (here, its), (there, at) = told[::-1] if other_picture.draft and not picture.draft else told
+                yield Sighting(
+                    _at(here, its, "start"),
+                    f"{rig} was {_on(at.target)} until {at.end:%H:%M} ({there.sidecar})",
+                    "correct the times, or name the rig that was used",
+                    (here,),
+                )
             running.append(begun)
 
 
