@@ -39,7 +39,7 @@ def print_picture(facts: PictureFacts) -> None:
         known = (_number(seen.focal_length_mm, ".0f", " mm"), "f/" + _number(seen.f_ratio, ".1f", ""))
         lens = " ".join(part for part in known if DASH not in part)
         _row(table, "rig", f"{seen.rig}: {lens}" if lens else seen.rig)
-        if_so = _IF.get(seen.resampling.basis, "") if facts.placement is None else ""
+        if_so = _IF.get(seen.resampling.basis, "") if seen.inferred else ""
         _row(table, "image scale", _number(seen.image_scale_arcsec_px, ".3f", f" ″/px{if_so}"))
         sides = (seen.field_width_deg, seen.field_height_deg, seen.field_diagonal_deg)
         wide, high, across = (_number(side, ".2f", "°") for side in sides)

@@ -31,6 +31,7 @@ def test_a_rig_that_gave_next_to_nothing_is_not_named():
     shares = rig_shares(REFRACTOR, [of(0, REFRACTOR, 240), of(1, LENS, 12)])
     assert [s.rig for s in shares.named] == ["refractor"]
     assert shares.others_s == 12 * 60
+    assert shares.by_rig_s == {"refractor": 240 * 60, "lens": 12 * 60}
 
 
 def test_few_hours_through_a_large_aperture_are_much_light():
@@ -43,6 +44,7 @@ def test_the_rig_that_is_shown_is_named_whatever_it_gave():
     shares = rig_shares(REFRACTOR, [of(0, LENS, 600), of(1, REFRACTOR, 5)])
     assert {s.rig for s in shares.named} == {"lens", "refractor"}
     assert [s.rig for s in rig_shares(REFRACTOR, []).named] == ["refractor"]
+    assert [s.rig for s in rig_shares(REFRACTOR, [of(0, LENS, 600)]).named] == ["lens"]
     assert rig_shares(None, []).named == ()
 
 

@@ -15,6 +15,7 @@ from noctuary.facts.depth import depth_mag, light_m2_h
 from noctuary.facts.exposure import integration
 from noctuary.facts.optics import main_rig, mean_sky_brightness, optics
 from noctuary.facts.picture import PictureFacts
+from noctuary.facts.rig_shares import rig_shares
 from noctuary.facts.target import growth, steps
 
 from tests.archive_builder import archive, frames, picture, place, rig, session
@@ -30,6 +31,7 @@ def facts_of(written: Picture, *others: Picture) -> PictureFacts:
     return PictureFacts(
         picture=written, pixels=(2400, 1600), integration=integration(sessions),
         optics=optics(main, sessions, (2400, 1600), written.resampling) if main else None,
+        rigs=rig_shares(main, sessions),
         objects=(), placement=None, in_field=None, touching=(), sessions=(), light_m2_h=light,
         sky_brightness=sky, depth_mag=depth_mag(light, sky, REFRACTOR), frame_fill=None,
     )  # fmt: skip

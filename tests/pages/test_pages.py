@@ -148,9 +148,11 @@ def test_the_sentence_carries_what_is_asked_first():
     text = parsed("pictures/ring-two.html").text
     # Sky: 2.333 h at 20.4 and 5.350 h at 20.9 are 20.75 on average.
     assert (
-        "7 h 41 min over three nights (14 Feb 2023 – 25 Jan 2025) at 384 mm and f/4.8 "
-        "(short refractor), from the garden and the hill under a 20.7 sky." in text
+        "7 h 41 min over three nights (14 Feb 2023 – 25 Jan 2025): 5 h 21 min at 384 mm and 2 h 20 min at 135 mm, "
+        "from the garden and the hill under a 20.7 sky." in text
     )
+    one = parsed("pictures/ring-one.html").text
+    assert "at 135 mm and f/2.8 (wide lens), from the garden" in one
 
 
 def test_versions_lead_to_each_other_and_the_older_one_says_that_there_is_a_newer():

@@ -23,7 +23,8 @@ WAVELENGTH_M = 550e-9
 class Optics:
     """The optics of one picture. Angles of the sky in degrees, scales in arcseconds per picture pixel.
 
-    ``pixel_size_um`` is the sensor's, times the binning. ``star_width_arcsec`` is the full width at half maximum that
+    ``pixel_size_um`` is the sensor's, times the binning. ``inferred``: no placement measures scale and field, which
+    rest on what the sizes of picture and sensor suggest. ``star_width_arcsec`` is the full width at half maximum that
     the record states for the frames, and ``sampling_px`` the same in picture pixels; what is measured on the finished
     picture is another number (:class:`noctuary.archive.star_file.StarShapes`). What cannot be known is ``None``.
     """
@@ -34,6 +35,7 @@ class Optics:
     f_ratio: float | None
     pixel_size_um: float | None
     resampling: Resampling
+    inferred: bool
     sensor_scale_arcsec_px: float | None
     image_scale_arcsec_px: float | None
     field_width_deg: float | None
@@ -138,7 +140,7 @@ def main_rig(rig: Rig | None, sessions: Iterable[Session]) -> Rig | None:
 
 def rig_of(picture: Picture, sessions: Iterable[Session]) -> Rig | None:
     """The rig of a picture's optics: the one it names, else that of most of its own sessions, else of all of them."""
-    return main_rig(picture.rig, picture.own_sessions or sessions)
+    return main_rig(picture.rig, picture.own_sessions) or main_rig(None, sessions)
 
 
 def sessions_with(rig: Rig, own: Iterable[Session], every: Iterable[Session]) -> list[Session]:
@@ -195,6 +197,7 @@ def optics(
         f_ratio=f_ratio(rig),
         pixel_size_um=pixel_um,
         resampling=made,
+        inferred=made.inferred and placed_scale_arcsec_px is None and scale is not None,
         sensor_scale_arcsec_px=sensor_scale,
         image_scale_arcsec_px=scale,
         field_width_deg=field[0] if field else None,

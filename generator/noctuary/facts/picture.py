@@ -10,6 +10,7 @@ from noctuary.facts.almanac import Almanac
 from noctuary.facts.depth import depth_mag, light_m2_h
 from noctuary.facts.exposure import Integration, integration, session_integration_s, shutter_open_share
 from noctuary.facts.optics import Optics, frame_fill, mean_sky_brightness, optics, rig_of, sessions_with
+from noctuary.facts.rig_shares import RigShares, rig_shares
 from noctuary.plain_record import plain_record
 
 if TYPE_CHECKING:
@@ -45,6 +46,7 @@ class PictureFacts:
     pixels: tuple[int, int] | None
     integration: Integration
     optics: Optics | None
+    rigs: RigShares
     objects: tuple[SkyObject, ...]
     placement: PlacementSummary | None
     in_field: tuple[tuple[SkyObject, float, float], ...] | None
@@ -111,6 +113,7 @@ def picture_facts(
         pixels=pixels,
         integration=integration(sessions),
         optics=seen,
+        rigs=rig_shares(rig, sessions),
         objects=objects,
         placement=placement,
         in_field=almanac.in_field(placement) if placement else None,

@@ -29,17 +29,18 @@ class RigShare:
 
 @plain_record
 class RigShares:
-    """The rigs that are named, most light first, and the seconds that no named rig gave."""
+    """The rigs that are named, most light first, the seconds that no named rig gave, and those of every rig."""
 
     named: tuple[RigShare, ...]
     others_s: float
+    by_rig_s: dict[str, float]
 
 
 def rig_shares(shown: Rig | None, sessions: Iterable[Session]) -> RigShares:
     """Shares over distinct sessions; ``shown``, the rig whose optics the picture has, is named whatever it gave.
 
     Light is collecting area times integration; where the aperture of one of the rigs is not known, integration alone
-    is compared.
+    is compared. A rig that gave nothing is named only where none gave anything.
     """
     rigs: dict[str, Rig] = {} if shown is None else {shown.name: shown}
     seconds: dict[str, float] = dict.fromkeys(rigs, 0.0)
@@ -57,11 +58,12 @@ def rig_shares(shown: Rig | None, sessions: Iterable[Session]) -> RigShares:
     named = [
         name
         for name in sorted(rigs, key=lambda name: -light[name])
-        if (shown is not None and name == shown.name)
+        if (shown is not None and name == shown.name and (seconds[name] > 0 or total == 0))
         or (total > 0 and seconds[name] >= LEAST_SHARE * total)
         or (all_light > 0 and light[name] >= LEAST_SHARE * all_light)
     ]
     return RigShares(
         tuple(RigShare(name, focal_length_mm(rigs[name]), f_ratio(rigs[name]), seconds[name]) for name in named),
         max(0.0, total - sum(seconds[name] for name in named)),
+        {name: seconds[name] for name in sorted(seconds, key=lambda name: -seconds[name]) if seconds[name]},
     )

@@ -50,7 +50,8 @@ class Growth:
     """What a picture holds and what it added since the picture before it; differences are ``None`` for the first.
 
     ``image_scale_arcsec_px`` and ``sampling_px`` as :class:`noctuary.facts.optics.Optics` has them, ``None``
-    where they are not known. ``deeper`` says how much deeper the picture is, and why.
+    where they are not known; ``…_inferred``: the scale rests on the size of the picture alone. ``deeper`` says how
+    much deeper the picture is, and why.
     """
 
     picture_id: str
@@ -63,7 +64,9 @@ class Growth:
     added_s: float | None
     added_light_m2_h: float | None
     deeper: Deepening | None
+    scale_inferred: bool
     scale_before_arcsec_px: float | None
+    scale_before_inferred: bool
     sampling_before_px: float | None
 
 
@@ -118,7 +121,9 @@ def growth(pictures: tuple[PictureFacts, ...]) -> tuple[Growth, ...]:
                 added_s=_less(facts.integration.total_s, before.integration.total_s) if before else None,
                 added_light_m2_h=_less(facts.light_m2_h, before.light_m2_h) if before else None,
                 deeper=deepening(before, facts) if before else None,
+                scale_inferred=seen is not None and seen.inferred,
                 scale_before_arcsec_px=seen_before.image_scale_arcsec_px if seen_before else None,
+                scale_before_inferred=seen_before is not None and seen_before.inferred,
                 sampling_before_px=seen_before.sampling_px if seen_before else None,
             )
         )

@@ -13,6 +13,7 @@ from noctuary.pages.overlay_pairs import address, pairs, shown_width
 from noctuary.pages.page import Frame, Link, Page
 from noctuary.pages.picture_page import comparable_depth
 from noctuary.pages.picture_view import Shown, Source
+from noctuary.pages.rig_parts import RigParts, rig_parts
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
 
@@ -27,8 +28,7 @@ class Side:
     shown: Shown
     finished: PartialDate
     total_s: float | None
-    rig: str | None
-    focal_length_mm: float | None
+    rigs: RigParts
     drawn_again: Source | None
 
 
@@ -117,8 +117,7 @@ def _context(
             shown=edition.shown[facts.picture.id],
             finished=facts.picture.finished,
             total_s=facts.integration.total_s,
-            rig=facts.optics.rig if facts.optics else None,
-            focal_length_mm=facts.optics.focal_length_mm if facts.optics else None,
+            rigs=rig_parts(facts.rigs),
             drawn_again=again if layer is not None and layer.laid.other == which else None,
         )
 

@@ -7,21 +7,21 @@ from collections.abc import Iterable
 from noctuary.archive.partial_date import PartialDate
 from noctuary.facts.picture import PictureFacts
 from noctuary.pages.picture_view import Shown
+from noctuary.pages.rig_parts import RigParts, rig_parts
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
 
 
 @plain_record
 class GalleryItem:
-    """A picture on a wall, with the integration in seconds and the rig that it was mostly taken with."""
+    """A picture on a wall, with the integration in seconds and the rigs that it was taken with."""
 
     id: str
     shown: Shown
     target: str | None
     finished: PartialDate
     integration_s: float | None
-    rig: str | None
-    focal_length_mm: float | None
+    rigs: RigParts
 
 
 def hung(facts: PictureFacts, edition: SiteModel) -> GalleryItem | None:
@@ -35,8 +35,7 @@ def hung(facts: PictureFacts, edition: SiteModel) -> GalleryItem | None:
         target=facts.target.name if facts.target else None,
         finished=facts.picture.finished,
         integration_s=facts.integration.total_s,
-        rig=facts.optics.rig if facts.optics else None,
-        focal_length_mm=facts.optics.focal_length_mm if facts.optics else None,
+        rigs=rig_parts(facts.rigs),
     )
 
 

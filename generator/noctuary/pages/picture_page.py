@@ -16,6 +16,7 @@ from noctuary.pages.object_summary import ObjectNote, object_note
 from noctuary.pages.overlay_pairs import laid_over
 from noctuary.pages.page import Frame, Link, Page
 from noctuary.pages.picture_view import Shown
+from noctuary.pages.rig_parts import RigParts, rig_parts
 from noctuary.pages.session_rows import Entry, FilterTotal, PlaceNote, entry, filter_totals, place_note, places_of
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
@@ -35,9 +36,7 @@ class Gist:
     nights: int
     first_night: date | None
     last_night: date | None
-    rig: str | None
-    focal_length_mm: float | None
-    f_ratio: float | None
+    rigs: RigParts
     places: tuple[str, ...]
     sky_brightness: float | None
 
@@ -127,15 +126,12 @@ def overlay_of(facts: PictureFacts) -> Overlay | None:
 
 
 def gist(facts: PictureFacts) -> Gist:
-    seen = facts.optics
     return Gist(
         total_s=facts.integration.total_s,
         nights=facts.integration.nights,
         first_night=facts.integration.first_night,
         last_night=facts.integration.last_night,
-        rig=seen.rig if seen else None,
-        focal_length_mm=seen.focal_length_mm if seen else None,
-        f_ratio=seen.f_ratio if seen else None,
+        rigs=rig_parts(facts.rigs),
         places=tuple(places_of(facts.sessions)),
         sky_brightness=None if _is_sun(facts.target) else facts.sky_brightness,
     )
@@ -236,7 +232,12 @@ def _context(
         older=_listed_link(edition, others.older),
         shows_the_sun=any(map(_is_sun, facts.objects)),
         overlay=overlay_of(facts),
-        zones=zones_chart(facts.stars, shown.ratio, facts.optics.image_scale_arcsec_px if facts.optics else None),
+        # In arcseconds where the scale is known, not where the size of the picture alone suggests one.
+        zones=zones_chart(
+            facts.stars,
+            shown.ratio,
+            facts.optics.image_scale_arcsec_px if facts.optics and not facts.optics.inferred else None,
+        ),
     )
 
 

@@ -54,7 +54,7 @@ def scale_unsure(case: Case) -> Iterator[Sighting]:
 def _unsettled(case: Case, basis: str) -> Iterator[tuple[PictureFacts, Resampling]]:
     """Shown pictures whose scale rests on their size alone: nobody wrote it, and no placement measures it."""
     for facts in case.shown:
-        if facts.optics is not None and facts.placement is None and facts.optics.resampling.basis == basis:
+        if facts.optics is not None and facts.optics.inferred and facts.optics.resampling.basis == basis:
             yield facts, facts.optics.resampling
 
 

@@ -38,7 +38,7 @@ COLUMNS = (
     Column("binning", "integer", None, "Sensor pixels per frame pixel, each way"),
     Column("sensor_temperature_c", "decimal", None, "Temperature of the sensor in degrees Celsius"),
     Column("sky_brightness", "decimal", "mag.arcsec**-2", "Surface brightness of the sky as measured in the session"),
-    Column("star_width_arcsec", "decimal", "arcsec", "Full width of the stars at half maximum"),
+    Column("star_width_arcsec", "decimal", "arcsec", "Full width at half maximum of stars in the frames"),
     Column("shutter_open_share", "decimal", None, "Share of the session during which the shutter was open, 0 to 1"),
     Column("target_altitude_deg", "decimal", "deg", "Altitude of the target at the middle of the session"),
     Column("airmass", "decimal", None, "Airmass of the target at the middle of the session"),

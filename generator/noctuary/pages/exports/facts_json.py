@@ -30,7 +30,7 @@ def picture_json(facts: PictureFacts) -> Plain:
         "picture": facts.picture.id,
         "title": facts.picture.title,
         "pixels": list(facts.pixels) if facts.pixels else None,
-        "integration": _integration(facts.integration),
+        "integration": _integration(facts.integration) | {"by_rig_s": facts.rigs.by_rig_s},
         "optics": _optics(facts.optics),
         "objects": [_object(o) for o in facts.objects],
         "placement": _placement(facts.placement),
@@ -40,6 +40,7 @@ def picture_json(facts: PictureFacts) -> Plain:
         "sessions": [_session(f) for f in facts.sessions],
         "light_m2_h": facts.light_m2_h,
         "depth_mag": facts.depth_mag,
+        "frame_fill": facts.frame_fill,
     }
 
 
@@ -101,6 +102,9 @@ def _optics(optics: Optics | None) -> Plain | None:
         "field_width_deg": optics.field_width_deg,
         "field_height_deg": optics.field_height_deg,
         "field_diagonal_deg": optics.field_diagonal_deg,
+        "resampling": optics.resampling.factor,
+        "resampling_basis": optics.resampling.basis,
+        "star_width_arcsec": optics.star_width_arcsec,
         "sampling_px": optics.sampling_px,
         "diffraction_limit_arcsec": optics.diffraction_limit_arcsec,
     }
