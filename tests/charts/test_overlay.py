@@ -100,7 +100,8 @@ def test_the_grid_lies_on_round_coordinates_and_its_labels_in_the_frame(ra, dec,
 def test_objects_are_ringed_where_they_lie_at_their_size(ra, dec, angle, mirrored):
     placement = from_centre(ra, dec, SCALE, angle, mirrored, WIDTH, HEIGHT)
     at = placement.sky(WIDTH * 0.4, HEIGHT * 0.55)
-    thing = Marked("Thing", float(at[0]), float(at[1]), WIDTH * 0.4, HEIGHT * 0.55, (20.0, 8.0), 30.0, False, 0)
+    x, y = WIDTH * 0.4, HEIGHT * 0.55
+    thing = Marked("Thing", float(at[0]), float(at[1]), x, y, (20.0, 8.0), 30.0, True, None, False, 0)
     _, root = layer(ra, dec, angle, mirrored, [thing])
     path = next(p for p in group(root, "of-objects").iter("path") if p.get("class") == "thing")
     points = [tuple(map(float, p.split())) for p in re.split(r"[MLz]", path.get("d")) if p.strip()]
@@ -125,7 +126,7 @@ def test_names_do_not_touch_and_fewer_fit_on_a_narrow_showing():
     for i in range(60):
         x, y = 60 + (i * 137) % (WIDTH - 120), 40 + (i * 89) % (HEIGHT - 80)
         at = placement.sky(x, y)
-        things.append(Marked(f"Object {i}", float(at[0]), float(at[1]), x, y, None, None, False, i))
+        things.append(Marked(f"Object {i}", float(at[0]), float(at[1]), x, y, None, None, False, None, False, i))
     _, root = layer(98.0, 5.0, 0.0, False, things)
     counts = []
     for name in ("narrow", "middling", "wide"):

@@ -72,8 +72,8 @@ def test_an_object_has_all_its_facts() -> None:
     rosette = found("NGC 2238")
     assert rosette.common_name == "Rosette Nebula"
     assert rosette.kind == "emission nebula"
-    assert (rosette.constellation, rosette.size_arcmin) == ("Mon", (80.0, 60.0))
-    assert (rosette.ra_decimals, rosette.dec_decimals) == (2, 1)
+    assert (rosette.constellation, rosette.size_arcmin) == ("Mon", (80.0, 75.2))
+    assert (rosette.ra_decimals, rosette.dec_decimals) == (0, 0)
     assert {"C 49", "LBN 948", "Rosette Nebula"} <= set(rosette.also)
     assert not rosette.moves
 

@@ -267,7 +267,9 @@ class Thing:
     ra_deg: float | None
     dec_deg: float | None
     size_arcmin: tuple[float, float] | None = None
-    size_angle_deg: float | None = None
+    position_angle_deg: float | None = None
+    outline: bool = True
+    outline_centre_deg: tuple[float, float] | None = None
 
 
 def test_objects_in_the_picture_and_those_that_reach_into_it() -> None:

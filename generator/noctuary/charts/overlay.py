@@ -40,7 +40,9 @@ class Marked:
     x: float
     y: float
     size_arcmin: tuple[float, float] | None
-    size_angle_deg: float | None
+    position_angle_deg: float | None
+    outline: bool
+    outline_centre_deg: tuple[float, float] | None
     is_star: bool
     rank: int
 
@@ -114,7 +116,7 @@ class _Layer:
         """The object's outline where it lies, ``None`` where it is too small to be seen as one."""
         from noctuary.sky.placement import outline
 
-        if thing.size_arcmin is None:
+        if thing.size_arcmin is None or not thing.outline:
             return None
         scale = self.placement.image_scale_arcsec_px
         if thing.size_arcmin[0] * 30 / scale < least:
@@ -161,7 +163,7 @@ class _Layer:
 
     def _radius(self, thing: Marked) -> float:
         """Half of an object's mean size in pixels, no more than keeps its name near."""
-        if thing.size_arcmin is None or thing.is_star:
+        if thing.size_arcmin is None or not thing.outline or thing.is_star:
             return 0.0
         mean = sum(thing.size_arcmin) / 2 * 30 / self.placement.image_scale_arcsec_px
         return min(mean, self.width / 8)

@@ -116,7 +116,9 @@ def overlay_of(facts: PictureFacts) -> Overlay | None:
             x=round(x, 1),
             y=round(y, 1),
             size_arcmin=known.size_arcmin,
-            size_angle_deg=known.size_angle_deg,
+            position_angle_deg=known.position_angle_deg,
+            outline=known.outline,
+            outline_centre_deg=known.outline_centre_deg,
             is_star=known.kind == "star",
             rank=rank,
         )

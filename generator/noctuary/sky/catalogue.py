@@ -24,7 +24,8 @@ from noctuary.sky.designation import (
 from noctuary.sky.name_index import name_index, spelt
 from noctuary.sky.ongc import KINDS, SHAPES, WIDE_DEG, ongc_name, ongc_object, spots
 from noctuary.sky.own_object import OwnObject, amended_by, declared
-from noctuary.sky.shipped_objects import MOVING, named_stars, read_table, shipped_objects
+from noctuary.sky.shipped_objects import MOVING, named_stars, shipped_objects
+from noctuary.sky.shipped_table import read_table
 from noctuary.sky.sky_object import SkyObject
 
 __all__ = ["Catalogue", "OwnObject", "SkyObject", "kinds", "read_table"]
@@ -148,7 +149,7 @@ class Catalogue:
                 continue
             hits.pop(item.name, None)
             away = separation_deg(ra_deg, dec_deg, item.ra_deg, item.dec_deg)
-            if away <= radius_deg + (item.size_arcmin[0] / 120.0 if item.size_arcmin else 0.0):
+            if away <= radius_deg + item.reach_deg:
                 hits[item.name] = (away, item)
         return [item for _, item in sorted(hits.values(), key=lambda hit: (hit[0], hit[1].name))]
 

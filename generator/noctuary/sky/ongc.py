@@ -15,8 +15,11 @@ from importlib import util
 from math import degrees
 from pathlib import Path
 
+from noctuary.geometry import separation_deg
 from noctuary.sky.designation import designation_of, name_key, plain_text, write_designation
-from noctuary.sky.shipped_objects import listed, number_or_none, read_table
+from noctuary.sky.extents import Extent, extents
+from noctuary.sky.shipped_objects import listed, number_or_none
+from noctuary.sky.shipped_table import read_table
 from noctuary.sky.sky_object import SkyObject, axes, placed
 
 # Width to which pyongc pads the numbers of the catalogues that it indexes.
@@ -190,6 +193,8 @@ def ongc_object(ongc_name: str) -> SkyObject | None:
         size=axes(number_or_none(amended.get("major_arcmin", "")), number_or_none(amended.get("minor_arcmin", "")))
         or axes(row["majax"], row["minax"]),
         angle=None if amended.get("major_arcmin") or row["pa"] is None else float(row["pa"]),
+        # Sizes of clusters and nebulae are drawn where extents.csv has them from two sources.
+        outline=row["type"] in ("G", "GPair", "GTrpl", "GGroup", "PN"),
         common_name=common[0] if common else None,
         also=(_canonical(row["name"]), *names) if amended.get("name") else names,
         note=amended.get("note"),
@@ -225,6 +230,12 @@ class Spot:
 WIDE_DEG = 0.5
 
 
+def _checked_extents() -> Mapping[str, Extent]:
+    """Rows of extents.csv by pyongc's name of the entry, for those about one."""
+    found = ((designation_of(plain_text(name)), extent) for name, extent in extents().items())
+    return {name: extent for key, extent in found if key and (name := ongc_name(*key))}
+
+
 @lru_cache(maxsize=1)
 def spots() -> tuple[tuple[Spot, ...], tuple[Spot, ...]]:
     """Entries that are objects: the small by declination, and those that reach further than WIDE_DEG.
@@ -232,7 +243,7 @@ def spots() -> tuple[tuple[Spot, ...], tuple[Spot, ...]]:
     Left out are duplicates, what does not exist, and single and double stars and marks of other kinds that
     got a number by mistake, unless Messier counted them or the table of names says of what kind they are.
     """
-    amended = amendments()
+    amended, checked = amendments(), _checked_extents()
     small: list[Spot] = []
     wide: list[Spot] = []
     rows = database().execute(
@@ -243,6 +254,10 @@ def spots() -> tuple[tuple[Spot, ...], tuple[Spot, ...]]:
         if kind in ("*", "**", "Other", "Nova") and not messier and not row.get("kind"):
             continue
         reach = (number_or_none(row.get("major_arcmin", "")) or major or 0.0) / 120.0
+        if extent := checked.get(name):
+            reach = extent.size_arcmin[0] / 120.0 if extent.size_arcmin else 0.0
+            if extent.centre_deg:
+                reach += separation_deg(degrees(ra), degrees(dec), *extent.centre_deg)
         spot = Spot(degrees(dec), degrees(ra), reach, name)
         (wide if reach > WIDE_DEG else small).append(spot)
     return tuple(sorted(small, key=lambda spot: spot.dec_deg)), tuple(wide)

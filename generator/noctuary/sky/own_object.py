@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 from noctuary.sky.constellation import constellation_of, galactic
 from noctuary.sky.designation import designation_of, first_in_words, name_key, plain_text
+from noctuary.sky.extents import has_direction
 from noctuary.sky.sky_object import SkyObject, other_names, placed
 
 
@@ -43,11 +44,12 @@ def amended_by(known: SkyObject, own: OwnObject) -> SkyObject:
     """
     preferred = None if name_key(own.name) == name_key(known.name) else first_in_words([own.name])
     common = preferred or known.common_name or first_in_words(own.also)
+    size = own.size_arcmin or known.size_arcmin
     given = replace(
         known,
         kind=own.kind or known.kind,
-        size_arcmin=own.size_arcmin or known.size_arcmin,
-        size_angle_deg=None if own.size_arcmin else known.size_angle_deg,
+        size_arcmin=size,
+        outline=has_direction(size, known.position_angle_deg) if own.size_arcmin else known.outline,
         common_name=common,
         also=other_names(known.name, (*([common] if common else ()), own.name, *own.also, *known.also)),
         note=own.note or known.note,
@@ -57,8 +59,18 @@ def amended_by(known: SkyObject, own: OwnObject) -> SkyObject:
         return given
     (ra, ra_decimals), (dec, dec_decimals) = place
     l_deg, b_deg = galactic(ra, dec)
-    return replace(given, ra_deg=ra, dec_deg=dec, ra_decimals=ra_decimals, dec_decimals=dec_decimals, moves=False,
-                   constellation=constellation_of(ra, dec), galactic_l_deg=l_deg, galactic_b_deg=b_deg)  # fmt: skip
+    return replace(
+        given,
+        ra_deg=ra,
+        dec_deg=dec,
+        ra_decimals=ra_decimals,
+        dec_decimals=dec_decimals,
+        constellation=constellation_of(ra, dec),
+        galactic_l_deg=l_deg,
+        galactic_b_deg=b_deg,
+        moves=False,
+        outline_centre_deg=None,
+    )
 
 
 def declared(own: OwnObject) -> SkyObject:
@@ -67,6 +79,7 @@ def declared(own: OwnObject) -> SkyObject:
     common = first_in_words(own.also) if designation_of(plain_text(own.name)) else None
     place = _own_place(own)
     if place is not None:
-        return placed(own.name, kind, *place, size=own.size_arcmin, also=own.also, common_name=common, note=own.note)
+        return placed(own.name, kind, *place, size=own.size_arcmin, outline=True, also=own.also,
+                      common_name=common, note=own.note)  # fmt: skip
     return SkyObject(own.name, kind, None, None, 0, 0, None, None, None, None, own.size_arcmin, None, common,
                      other_names(own.name, own.also), own.note, False)  # fmt: skip

@@ -1,19 +1,12 @@
-"""The tables shipped beside the code: objects outside NGC and IC, named stars, bodies of the solar system."""
+"""What the shipped tables hold: objects outside NGC and IC, named stars, bodies of the solar system."""
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Iterator
 from functools import lru_cache
-from importlib import resources
 
+from noctuary.sky.shipped_table import read_table
 from noctuary.sky.sky_object import SkyObject, axes, placed
-
-
-def read_table(name: str) -> Iterator[dict[str, str]]:
-    """Rows of a shipped table; lines that begin with # are about its source."""
-    text = resources.files("noctuary.sky.tables").joinpath(name).read_text(encoding="utf-8")
-    yield from csv.DictReader((line for line in text.splitlines() if not line.startswith("#")), restval="")
 
 
 def listed(text: str) -> tuple[str, ...]:
@@ -59,6 +52,7 @@ def shipped_objects() -> tuple[SkyObject, ...]:
                 magnitude=number_or_none(row["magnitude"]),
                 size=axes(number_or_none(row["major_arcmin"]), number_or_none(row["minor_arcmin"])),
                 angle=number_or_none(row["angle_deg"]),
+                outline=True,
                 common_name=row["common_name"] or None,
                 also=listed(row["also"]),
                 note=row["note"],

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from noctuary.geometry import separation_deg
 from noctuary.sky.constellation import constellation_of, galactic
 from noctuary.sky.designation import name_key
+from noctuary.sky.extents import extents, has_direction
 
 
 @dataclass(frozen=True, slots=True)
@@ -14,8 +16,10 @@ class SkyObject:
     """One object of the sky.
 
     Coordinates are ICRS in degrees, None for what has no fixed place; the decimals are those of the seconds
-    of time and of arc that the source gives. ``size_arcmin`` is (major, minor) axis, ``size_angle_deg`` the
-    position angle of the major axis from north through east. ``magnitude`` is V, or B where V is unknown.
+    of time and of arc that the source gives. ``size_arcmin`` is (major, minor) axis, ``position_angle_deg``
+    the angle of the major axis from north through east. ``outline`` is true where an ellipse of that size can be
+    trusted to fit what the eye sees; its middle is ``outline_centre_deg``, or the object's place where that is None.
+    ``magnitude`` is V, or B where V is unknown.
     ``also`` holds the common names and other designations, never ``name`` itself. ``moves`` is true for the
     Sun, the Moon and the planets, whose place depends on the time.
     """
@@ -31,11 +35,21 @@ class SkyObject:
     galactic_b_deg: float | None
     magnitude: float | None
     size_arcmin: tuple[float, float] | None
-    size_angle_deg: float | None
+    position_angle_deg: float | None
     common_name: str | None
     also: tuple[str, ...]
     note: str | None
     moves: bool
+    outline: bool = False
+    outline_centre_deg: tuple[float, float] | None = None
+
+    @property
+    def reach_deg(self) -> float:
+        """How far from its place the object can be seen: to the far end of its outline, 0 without one."""
+        if not self.outline or self.size_arcmin is None or self.ra_deg is None or self.dec_deg is None:
+            return 0.0
+        middle = self.outline_centre_deg or (self.ra_deg, self.dec_deg)
+        return self.size_arcmin[0] / 120.0 + separation_deg(self.ra_deg, self.dec_deg, *middle)
 
 
 def axes(major: float | None, minor: float | None) -> tuple[float, float] | None:
@@ -62,10 +76,23 @@ def placed(
     magnitude: float | None = None,
     size: tuple[float, float] | None = None,
     angle: float | None = None,
+    outline: bool = False,
     common_name: str | None = None,
     also: Iterable[str] = (),
     note: str | None = None,
 ) -> SkyObject:
+    """An object at a place of (degrees, decimals of the seconds), with its extent as extents.csv has it checked.
+
+    ``outline``: whether a size that no second source has checked may be drawn.
+    """
+    middle = None
+    if extent := extents().get(name):
+        size, angle, outline = extent.size_arcmin, extent.position_angle_deg, extent.outline
+        middle = None if extent.moved else extent.centre_deg
+        if extent.moved and extent.centre_deg:
+            ra, dec = ((value, 0) for value in extent.centre_deg)
+        if extent.magnitude is not None or extent.no_magnitude:
+            magnitude = extent.magnitude
     l_deg, b_deg = galactic(ra[0], dec[0])
     return SkyObject(
         name=name,
@@ -79,9 +106,11 @@ def placed(
         galactic_b_deg=b_deg,
         magnitude=magnitude,
         size_arcmin=size,
-        size_angle_deg=angle,
+        position_angle_deg=angle,
         common_name=common_name,
         also=other_names(name, (*([common_name] if common_name else ()), *also)),
         note=note or None,
         moves=False,
+        outline=outline and has_direction(size, angle),
+        outline_centre_deg=middle,
     )
