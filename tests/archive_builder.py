@@ -126,6 +126,7 @@ def archive(*pictures: Picture, **more: Any) -> Archive:
         "theme": None,
         "horizon_deg": 30.0,
         "reference_rig": next(iter(rigs.values())),
+        "publish_size_px": None,
         "cameras": {r.camera.name: r.camera for r in rigs.values()},
         "optics": {r.optic.name: r.optic for r in rigs.values()},
         "rigs": rigs,

@@ -16,6 +16,7 @@ import click
 
 from noctuary import __version__
 from noctuary.diagnostic import Diagnostic
+from noctuary.upload_command import after_build, upload
 
 ARCHIVE = click.Path(file_okay=False, path_type=Path)
 
@@ -326,7 +327,12 @@ def _build(
         for path, why in outcome.reasons:
             click.echo(f"{path}: {why}")
     click.echo(outcome.summary)
+    for line in after_build(archive, outcome.out, explain=explain):
+        click.echo(line)
     return 0
+
+
+noctuary.add_command(upload)
 
 
 @contextmanager

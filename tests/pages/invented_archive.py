@@ -114,7 +114,7 @@ def archive(hostile: str = "") -> Archive:
     return Archive(
         title=said("Nights above the bay"), author=said("Ada Fenwick"), address="https://nights.example/",
         language="en", licence=said("CC BY-SA 4.0"), description=said("Faint light."), theme=None,
-        horizon_deg=30.0, reference_rig=short, cameras={c.name: c for c in (colour, mono)},
+        horizon_deg=30.0, reference_rig=short, publish_size_px=None, cameras={c.name: c for c in (colour, mono)},
         optics={o.name: o for o in (lens, tube)}, rigs={r.name: r for r in (short, wide)},
         places={p.name: p for p in (home, hill)},
         own_objects=(

@@ -129,6 +129,7 @@ def _assemble(
         theme=value["theme"],
         horizon_deg=value["horizon"],
         reference_rig=reference,
+        publish_size_px=value["publish_size"],
         cameras=known.cameras,
         optics=known.optics,
         rigs=known.rigs,

@@ -307,6 +307,7 @@ class Archive:
     theme: str | None
     horizon_deg: float
     reference_rig: Rig | None
+    publish_size_px: int | None
     cameras: Mapping[str, Camera]
     optics: Mapping[str, Optic]
     rigs: Mapping[str, Rig]

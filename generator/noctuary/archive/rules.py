@@ -61,6 +61,8 @@ RULES: dict[str, str] = {
     "unknown-time-zone": "A time zone is not in the IANA database.",
     "unread-file": "A file lies where a record belongs, but its name keeps it from being read.",
     "unreadable": "A file or folder could not be opened.",
+    "upload-address": "A text is not an address that a site can be uploaded to.",
+    "upload-secret": "A password or key is written into an address to upload to.",
     "wrong-shape": "A list stands where a mapping or a text belongs, or the other way round.",
     "wrong-unit": "A quantity has a unit of another kind.",
     "wrong-word": "A text is none of the words that may stand here.",

@@ -20,6 +20,7 @@ from noctuary.archive.values import (
     Count,
     Day,
     DayMonthOrYear,
+    Destination,
     Elevation,
     Exposure,
     FRatio,
@@ -38,6 +39,7 @@ from noctuary.archive.values import (
     PixelSize,
     Positive,
     Prose,
+    PublishSize,
     SkyBrightness,
     SmallAngle,
     Temperature,
@@ -52,6 +54,10 @@ from noctuary.archive.values import (
 # appear in the paths of pydantic's errors.
 def _sizes(value: Any) -> str:
     return "=two" if isinstance(value, list) else "=one"
+
+
+def _destinations(value: Any) -> str:
+    return "=named" if isinstance(value, dict) else "=one"
 
 
 def _placements(value: Any) -> str:
@@ -108,6 +114,17 @@ class WrittenArchive(Written):
     horizon: Horizon = Field(30.0, description="altitude below which an object is not worth shooting")
     reference_rig: Line | None = Field(None, description="the rig that depth is compared with")
     gone: _Ids = Field(default_factory=list, description="ids of pictures that were published once and are let go")
+    upload: (
+        Annotated[
+            Annotated[Destination, Tag("=one")]
+            | Annotated[dict[Line, Destination], Field(min_length=1), Tag("=named")],
+            Discriminator(_destinations),
+        ]
+        | None
+    ) = Field(None, description="where the site is uploaded to: an address or a folder, or several by name")
+    publish_size: PublishSize | None = Field(
+        None, description="the longer side of the largest published picture, such as 2048 px"
+    )
 
 
 class WrittenCamera(Written):

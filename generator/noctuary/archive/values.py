@@ -20,9 +20,12 @@ from pydantic_core.core_schema import no_info_before_validator_function
 from noctuary import quantity, sexagesimal
 from noctuary.archive.clock import NotAClock, read_clock, read_date, read_partial_date, zone_fault
 from noctuary.archive.partial_date import PartialDate
+from noctuary.archive.upload_address import NotADestination, read_address
 from noctuary.quantity import Kind, NotAQuantity
 
 ID = re.compile(r"[a-z0-9][a-z0-9-]{0,99}")
+#: Pages offer a picture at least so wide.
+LEAST_PUBLISHED = 480
 _YES = {"yes", "true", "on", "y"}
 _NO = {"no", "false", "off", "n"}
 
@@ -103,6 +106,27 @@ def _address(text: str) -> str:
             f"{shown(text)} is not the address of a site", "write it such as https://example.org/", "not-an-address"
         )
     return text.strip().rstrip("/") + "/"
+
+
+def _destination(text: str) -> str:
+    try:
+        read_address(text)
+    except NotADestination as error:  # neither says what was written: it may be a secret
+        raise NotAQuantity(error.message, error.hint, error.rule) from None
+    return text.strip()
+
+
+def _publish_size(text: str) -> int:
+    found = re.fullmatch(r"\s*(\d{1,6})\s*(?:px|pixels?)?\s*", text)
+    if found is None:
+        raise NotAQuantity(f"{shown(text)} is no size in pixels", "write it such as 2048 px", "not-a-quantity")
+    if not LEAST_PUBLISHED <= int(found[1]) <= 65_000:
+        raise NotAQuantity(
+            f"{shown(text)} is no size for a published picture",
+            f"write {LEAST_PUBLISHED} px to 65000 px, for the longer side",
+            "out-of-range",
+        )
+    return int(found[1])
 
 
 def _language(text: str) -> str:
@@ -225,6 +249,11 @@ ClockTime = Annotated[
 ]
 Address = Annotated[
     str, *_scalar(_address, "an address", "https://example.org/", {"type": "string", "format": "uri"})
+]
+Destination = Annotated[str, *_scalar(_destination, "an address", "sftp://user@example.org/site", {"type": "string"})]
+PublishSize = Annotated[
+    int,
+    *_scalar(_publish_size, "a size", "2048 px", {"type": ["string", "integer"], "examples": ["2048 px"]}),
 ]
 Language = Annotated[str, *_scalar(_language, "a language tag", "en", {"type": "string"})]
 Theme = Annotated[str, *_scalar(_theme, "the name of a theme", "umbra", {"type": "string"})]

@@ -1,0 +1,32 @@
+"""The kinds of destination, and what one needs that is not installed."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from pathlib import Path
+
+from noctuary.archive.upload_address import UploadAddress
+from noctuary.publish.upload.connection import Destination, UploadError
+
+#: Kind of address → its module here, and the extra that brings what it needs.
+KINDS = {
+    "folder": ("folder", ""),
+}
+
+
+def destination_at(address: UploadAddress, archive: Path) -> Destination:
+    """How to reach an address; raises :class:`UploadError`."""
+    if address.kind not in KINDS:
+        raise UploadError(f"this version cannot upload to {address.kind}", f"it knows {', '.join(KINDS)}")
+    name, extra = KINDS[address.kind]
+    try:
+        module = import_module(f"noctuary.publish.upload.{name}")
+    except ImportError as error:
+        if not extra:
+            raise
+        raise UploadError(
+            f"{address.kind} needs {error.name or 'a library'}, which is not installed",
+            f"pip install 'noctuary[{extra}]'",
+        ) from None
+    found: Destination = module.destination(address, archive)
+    return found

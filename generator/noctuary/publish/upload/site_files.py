@@ -1,0 +1,131 @@
+"""The built site as an upload sees it: every file with its size and a digest of its bytes."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import orjson
+
+from noctuary.build_manifest import FOLDER, sealed, unsealed
+from noctuary.files import write_whole
+from noctuary.publish.replace_site import CannotPublish, foreign_files, lying_files
+from noctuary.publish.upload.connection import UploadError
+
+_HASHES = "upload/hashes.json"
+
+
+@dataclass(frozen=True, slots=True)
+class SiteFile:
+    """One file of the site. ``stamp`` (size, time) must still hold when it is read."""
+
+    name: str
+    path: Path
+    size: int
+    digest: str
+    stamp: tuple[int, int]
+
+    def read(self) -> bytes:
+        """The bytes; raises :class:`UploadError` where the site has changed meanwhile."""
+        try:
+            data = self.path.read_bytes()
+            self.check()
+        except OSError as error:
+            raise _rebuilt() from error
+        return data
+
+    def check(self) -> None:
+        """Raises :class:`UploadError` where the site has changed since it was looked through."""
+        try:
+            status = self.path.stat()
+        except OSError as error:
+            raise _rebuilt() from error
+        if (status.st_size, status.st_mtime_ns) != self.stamp:
+            raise _rebuilt()
+
+
+def _rebuilt() -> UploadError:
+    return UploadError(
+        "the site was built anew while it was being uploaded", "run upload again: it goes on with the new one"
+    )
+
+
+def site_files(archive: Path, out: Path) -> dict[str, SiteFile]:
+    """Every file of the built site by its name, the build's own mark left out.
+
+    Digests of files that lie as they did are taken from the cache. Raises :class:`UploadError` where there is no
+    site, or the folder holds what no build made.
+    """
+    try:
+        lying = lying_files(out)
+        foreign = foreign_files(out, lying, ())
+    except CannotPublish as error:
+        raise UploadError(error.message, error.hint) from None
+    names = sorted(name for name in lying if not _hidden(name))
+    if not names:
+        hint = "build it first: noctuary build, or say with --out where it lies"
+        raise UploadError(f"there is no site in {out}", hint)
+    if foreign := [name for name in foreign if not _hidden(name)]:
+        more = f" and {len(foreign) - 1} more" if foreign[1:] else ""
+        raise UploadError(
+            f"the site in {out} holds files that no build made: {foreign[0]}{more}",
+            "move them away, then build again",
+        )
+    known = _known(archive, out)
+    found = {}
+    for name in names:
+        status = lying[name]
+        stamp = (status.st_size, status.st_mtime_ns)
+        entry = known.get(name)
+        same = entry is not None and (entry[0], entry[1]) == stamp
+        path = out / name
+        digest = str(entry[2]) if same and entry is not None else _digest(path)
+        found[name] = SiteFile(name, path, status.st_size, digest, stamp)
+    plain = {name: [*file.stamp, file.digest] for name, file in found.items()}
+    if plain != known:
+        keep_plain(archive, _HASHES, {"out": str(out), "files": plain})
+    return found
+
+
+def _hidden(name: str) -> bool:
+    return any(part.startswith(".") for part in name.split("/"))
+
+
+def content_digest(data: bytes) -> str:
+    """The digest by which two files are known to be equal."""
+    return hashlib.blake2b(data, digest_size=16).hexdigest()
+
+
+def _digest(path: Path) -> str:
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, lambda: hashlib.blake2b(digest_size=16)).hexdigest()
+    except OSError as error:
+        raise UploadError(f"{path} cannot be read: {error.strerror}", "see who may read it") from None
+
+
+def _known(archive: Path, out: Path) -> Mapping[str, list[object]]:
+    plain = read_plain(archive, _HASHES)
+    files = plain.get("files") if plain.get("out") == str(out) else None
+    if not isinstance(files, dict):
+        return {}
+    return {k: v for k, v in files.items() if isinstance(v, list) and len(v) == 3 and isinstance(v[2], str)}
+
+
+def read_plain(archive: Path, name: str) -> dict[str, object]:
+    """What an earlier run kept under this name in the archive's cache; empty where there is nothing sound."""
+    try:
+        plain = orjson.loads(unsealed((archive / FOLDER / name).read_bytes()))
+    except (OSError, ValueError):
+        return {}
+    return plain if isinstance(plain, dict) else {}
+
+
+def keep_plain(archive: Path, name: str, plain: object) -> None:
+    """Keeps plain data under a name in the archive's cache; what cannot be kept only costs time."""
+    try:
+        write_whole(archive / FOLDER / name, sealed(orjson.dumps(plain, option=orjson.OPT_SORT_KEYS)))
+    except (OSError, TypeError):
+        return
