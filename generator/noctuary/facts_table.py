@@ -8,6 +8,7 @@ from rich.text import Text
 
 from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.facts.exposure import Integration
+from noctuary.facts.object_names import designations_beside
 from noctuary.facts.picture import PictureFacts
 from noctuary.sky.session_sky import SkyDuring
 
@@ -48,9 +49,9 @@ def print_picture(facts: PictureFacts) -> None:
         _row(table, "sampling", _number(seen.sampling_px, ".1f", " px of the picture"))
         _row(table, "diffraction limit", _number(seen.diffraction_limit_arcsec, ".2f", "″"))
         _row(table, "focal length seen", _number(seen.focal_length_seen_mm, ".1f", " mm"))
-    for sky in facts.objects:
+    for sky, name in zip(facts.objects, facts.object_names, strict=True):
         place = DASH if sky.ra_deg is None or sky.dec_deg is None else f"{sky.ra_deg:.4f}° {sky.dec_deg:+.4f}°"
-        _row(table, sky.name, ", ".join(str(x) for x in (sky.kind, sky.constellation, place) if x))
+        _row(table, name, ", ".join(str(x) for x in (sky.kind, sky.constellation, place) if x))
     if facts.placement:
         ra, dec = facts.placement.centre
         _row(table, "centre", f"{ra:.4f}° {dec:+.4f}°")
@@ -101,9 +102,9 @@ def print_archive(facts: ArchiveFacts) -> None:
     for head in ("pictures", "nights", "integration", "light", "depth"):
         table.add_column(head, justify="right")
     for target in sorted(facts.targets, key=lambda t: (-(t.integration.total_s or 0.0), t.name)):
-        known = target.object.common_name
+        beside = designations_beside(target.object, target.name)
         table.add_row(
-            Text(f"{target.name}, {known}" if known else target.name),
+            Text(f"{target.name} ({', '.join(beside)})" if beside else target.name),
             str(len(target.pictures)),
             str(target.integration.nights),
             _time(target.integration.total_s),

@@ -32,7 +32,7 @@ def facts_of(written: Picture, *others: Picture) -> PictureFacts:
         picture=written, pixels=(2400, 1600), integration=integration(sessions),
         optics=optics(main, sessions, (2400, 1600), written.resampling) if main else None,
         rigs=rig_shares(main, sessions),
-        objects=(), placement=None, in_field=None, touching=(), sessions=(), light_m2_h=light,
+        objects=(), object_names=(), placement=None, in_field=None, touching=(), sessions=(), light_m2_h=light,
         sky_brightness=sky, depth_mag=depth_mag(light, sky, REFRACTOR), frame_fill=None,
     )  # fmt: skip
 

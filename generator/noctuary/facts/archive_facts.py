@@ -10,6 +10,7 @@ from noctuary.archive.records import Archive, Night, Rig, Session
 from noctuary.archive.star_file import StarShapes
 from noctuary.facts.almanac import Almanac
 from noctuary.facts.exposure import Integration, integration
+from noctuary.facts.object_names import ObjectNames, object_names
 from noctuary.facts.picture import PictureFacts, SessionFacts, picture_facts
 from noctuary.facts.target import TargetFacts, target_facts
 from noctuary.facts.time_use import Darkness, DarkUse, NightUse, dark_sum, night_use
@@ -60,6 +61,7 @@ class ArchiveFacts:
     """``pictures`` holds every shown picture by id, newest first; lists and totals are of listed ones."""
 
     archive: Archive
+    names: ObjectNames
     pictures: Mapping[str, PictureFacts]
     listed: tuple[PictureFacts, ...]
     targets: tuple[TargetFacts, ...]
@@ -83,8 +85,10 @@ def archive_facts(
     # One question for all sessions, so that the ephemerides are one sweep.
     every = {s.identity: s for p in archive.shown for s in archive.sessions_of(p)}
     almanac.during(list(every.values()))
+    names = object_names(archive, almanac.object)
+    shapes = stars or {}
     pictures = {
-        p.id: picture_facts(archive, p, almanac, pixels.get(p.id), placements.get(p.id), (stars or {}).get(p.id))
+        p.id: picture_facts(archive, p, almanac, names, pixels.get(p.id), placements.get(p.id), shapes.get(p.id))
         for p in archive.shown
     }
     listed = tuple(pictures[p.id] for p in archive.listed)
@@ -96,9 +100,10 @@ def archive_facts(
     nights = _nights(archive, sessions.values(), holders, almanac.darkness(f.session for f in sessions.values()))
     return ArchiveFacts(
         archive=archive,
+        names=names,
         pictures=pictures,
         listed=listed,
-        targets=_targets(listed, archive.reference_rig),
+        targets=_targets(listed, names, archive.reference_rig),
         nights=nights,
         rigs=_rigs(archive, sessions.values(), holders),
         years=_years(nights, listed),
@@ -106,12 +111,16 @@ def archive_facts(
     )
 
 
-def _targets(listed: tuple[PictureFacts, ...], reference: Rig | None) -> tuple[TargetFacts, ...]:
+def _targets(
+    listed: tuple[PictureFacts, ...], names: ObjectNames, reference: Rig | None
+) -> tuple[TargetFacts, ...]:
     groups: dict[str, tuple[SkyObject, list[PictureFacts]]] = {}
     for facts in listed:
         if facts.target is not None:
             groups.setdefault(facts.target.name, (facts.target, []))[1].append(facts)
-    return tuple(target_facts(target, tuple(group), reference) for target, group in groups.values())
+    return tuple(
+        target_facts(target, names.of(target), tuple(group), reference) for target, group in groups.values()
+    )
 
 
 def _nights(

@@ -9,6 +9,7 @@ from noctuary.archive.star_file import StarShapes
 from noctuary.facts.almanac import Almanac
 from noctuary.facts.depth import depth_mag, light_m2_h
 from noctuary.facts.exposure import Integration, integration, session_integration_s, shutter_open_share
+from noctuary.facts.object_names import ObjectNames
 from noctuary.facts.optics import Optics, frame_fill, mean_sky_brightness, optics, rig_of, sessions_with
 from noctuary.facts.rig_shares import RigShares, rig_shares
 from noctuary.plain_record import plain_record
@@ -38,6 +39,7 @@ class SessionFacts:
 class PictureFacts:
     """One picture. ``objects`` in the order written, the target first; ``in_field`` with pixel positions.
 
+    ``object_names`` are those of ``objects`` as this record has them, their spelling made even.
     ``touching`` are also those whose extent alone falls in the picture, and named bright stars; ``stars`` as they
     were measured and kept.
     """
@@ -48,6 +50,7 @@ class PictureFacts:
     optics: Optics | None
     rigs: RigShares
     objects: tuple[SkyObject, ...]
+    object_names: tuple[str, ...]
     placement: PlacementSummary | None
     in_field: tuple[tuple[SkyObject, float, float], ...] | None
     touching: tuple[tuple[SkyObject, float, float], ...]
@@ -86,6 +89,7 @@ def picture_facts(
     archive: Archive,
     picture: Picture,
     almanac: Almanac,
+    names: ObjectNames,
     pixels: tuple[int, int] | None,
     placement: PlacementSummary | None,
     stars: StarShapes | None = None,
@@ -105,7 +109,8 @@ def picture_facts(
         if rig
         else None
     )
-    objects = tuple(o for o in map(almanac.object, picture.objects) if o is not None)
+    written = [(o, name) for name in picture.objects if (o := names.meant.get(name)) is not None]
+    objects = tuple(known for known, _ in written)
     light = light_m2_h(sessions)
     sky = mean_sky_brightness(sessions)
     return PictureFacts(
@@ -115,6 +120,7 @@ def picture_facts(
         optics=seen,
         rigs=rig_shares(rig, sessions),
         objects=objects,
+        object_names=tuple(names.in_record(known, name) for known, name in written),
         placement=placement,
         in_field=almanac.in_field(placement) if placement else None,
         touching=almanac.touching(placement) if placement else (),

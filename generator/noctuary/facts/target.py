@@ -72,9 +72,14 @@ class Growth:
 
 @plain_record
 class TargetFacts:
-    """One target. ``pictures`` are the listed ones, newest first; ``growth`` oldest first."""
+    """One target, under the name by which the archive calls it and pages speak of it.
+
+    What belongs together, and leads from one page to another, is told by ``identity``, its name in the catalogue.
+    ``pictures`` are the listed ones, newest first; ``growth`` oldest first.
+    """
 
     object: SkyObject
+    name: str
     pictures: tuple[PictureFacts, ...]
     sessions: tuple[SessionFacts, ...]
     integration: Integration
@@ -85,7 +90,7 @@ class TargetFacts:
     half_magnitude_h: float | None
 
     @property
-    def name(self) -> str:
+    def identity(self) -> str:
         return self.object.name
 
 
@@ -149,13 +154,16 @@ def deepening(before: PictureFacts, after: PictureFacts) -> Deepening | None:
     )
 
 
-def target_facts(target: SkyObject, pictures: tuple[PictureFacts, ...], reference: Rig | None) -> TargetFacts:
-    """Totals of a target over the distinct sessions of its pictures."""
+def target_facts(
+    target: SkyObject, name: str, pictures: tuple[PictureFacts, ...], reference: Rig | None
+) -> TargetFacts:
+    """Totals of a target over the distinct sessions of its pictures; ``name`` is the archive's for it."""
     parts = {f.session.identity: f for p in pictures for f in p.sessions}
     ordered = tuple(sorted(parts.values(), key=_night_order))
     sessions = tuple(f.session for f in ordered)
     return TargetFacts(
         object=target,
+        name=name,
         pictures=pictures,
         sessions=ordered,
         integration=integration(sessions),

@@ -34,15 +34,23 @@ def _mark(name: str) -> str:
 
 def slugs(names: Iterable[str]) -> dict[str, str]:
     """A slug for each name, all different; of names that would share one the first has it unchanged."""
+    return slugs_of((name, name) for name in names)
+
+
+def slugs_of(called: Iterable[tuple[str, str]]) -> dict[str, str]:
+    """A slug for each of the things that are told apart by the first of a pair and called by the second.
+
+    All are different; of things whose names would share one the first has it unchanged.
+    """
     found: dict[str, str] = {}
     taken: set[str] = set()
-    for name in names:
-        if name in found:
+    for thing, name in called:
+        if thing in found:
             continue
         chosen = slug(name)
         if chosen in taken:
-            chosen = f"{chosen}-{_mark(name)}"
-        found[name] = chosen
+            chosen = f"{chosen}-{_mark(thing)}"
+        found[thing] = chosen
         taken.add(chosen)
     return found
 
@@ -75,9 +83,14 @@ def free_page(page_id: str, taken: frozenset[str]) -> str:
 
 @plain_record
 class Addresses:
-    """Pages of what is known by name; a name without a page is absent."""
+    """Pages of what is known by name; a name without a page is absent.
+
+    ``targets`` by identity; ``stems`` are names for files by identity, of what keeps its address whatever the target
+    is called.
+    """
 
     targets: Mapping[str, str]
+    stems: Mapping[str, str]
     constellations: Mapping[str, str]
     kinds: Mapping[str, str]
     nights: Mapping[date, str]

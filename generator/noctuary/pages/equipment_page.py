@@ -93,6 +93,6 @@ def _note(edition: SiteModel, number: int, facts: RigFacts) -> RigNote:
         kept_share=whole.kept_share,
         first_night=whole.first_night,
         last_night=whole.last_night,
-        targets=tuple(object_note(t, edition.addresses) for t in targets.values()),
+        targets=tuple(object_note(t, edition) for t in targets.values()),
         pictures=wall(facts.pictures, edition),
     )

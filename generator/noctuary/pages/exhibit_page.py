@@ -90,7 +90,7 @@ def _slide(edition: SiteModel, number: int, name: str, said: str | None) -> Slid
     return Slide(
         number=number,
         shown=edition.shown[name],
-        object=object_note(facts.target, edition.addresses) if facts.target else None,
+        object=object_note(facts.target, edition) if facts.target else None,
         gist=gist(facts),
         commentary=said,
         credit=facts.picture.credit,

@@ -95,7 +95,7 @@ def _entries(edition: SiteModel, site: str) -> tuple[FeedEntry, ...]:
                 day=picture.finished.first,
                 shown=shown,
                 gist=gist(facts),
-                objects=tuple(_xml(o.name) for o in facts.objects),
+                objects=tuple(_xml(edition.facts.names.of(o)) for o in facts.objects),
                 description=_xml(picture.description) if picture.description else None,
             )
         )

@@ -32,7 +32,7 @@ def hung(facts: PictureFacts, edition: SiteModel) -> GalleryItem | None:
     return GalleryItem(
         id=facts.picture.id,
         shown=shown,
-        target=facts.target.name if facts.target else None,
+        target=edition.facts.names.of(facts.target) if facts.target else None,
         finished=facts.picture.finished,
         integration_s=facts.integration.total_s,
         rigs=rig_parts(facts.rigs),

@@ -48,13 +48,13 @@ def _pages(
     links = [Link(name, addresses[name]) for name in sorted(members)]
     found = []
     for name, targets in members.items():
-        names = {t.name for t in targets}
-        pictures = (p for p in edition.facts.listed if p.target is not None and p.target.name in names)
+        members_here = {t.identity for t in targets}
+        pictures = (p for p in edition.facts.listed if p.target is not None and p.target.name in members_here)
         context = GroupContext(
             frame=edition.frame,
             by=by,
             name=name,
-            targets=tuple((object_note(t.object, edition.addresses), t.integration.total_s) for t in targets),
+            targets=tuple((object_note(t.object, edition), t.integration.total_s) for t in targets),
             pictures=wall(pictures, edition),
             total_s=total_of(t.integration.total_s for t in targets),
             others=tuple(link for link in links if link.text != name),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING
 
@@ -10,7 +9,7 @@ from noctuary.archive.records import Night
 from noctuary.charts.drawing import Drawing
 from noctuary.charts.night import Curve, night_chart
 from noctuary.facts.archive_facts import NightFacts
-from noctuary.facts.picture import SessionFacts
+from noctuary.facts.object_names import ObjectNames
 from noctuary.facts.time_use import DarkUse, SessionUse
 from noctuary.pages.gallery import GalleryItem, wall
 from noctuary.pages.page import Frame, Link, Page
@@ -79,14 +78,11 @@ def night_note(note: Night) -> NightNote:
 
 def pages(edition: SiteModel) -> list[Page]:
     nights = edition.facts.nights  # newest first
-    written = ((p.picture.target, p.target) for p in edition.facts.pictures.values())
-    targets = {name: known for name, known in written if name is not None and known is not None}
     found = []
     for at, night in enumerate(nights):
         context = _context(
             edition,
             night,
-            targets,
             earlier=nights[at + 1].night if at + 1 < len(nights) else None,
             later=nights[at - 1].night if at else None,
         )
@@ -94,22 +90,16 @@ def pages(edition: SiteModel) -> list[Page]:
     return found
 
 
-def _context(
-    edition: SiteModel, night: NightFacts, targets: dict[str, SkyObject], earlier: date | None, later: date | None
-) -> NightContext:
+def _context(edition: SiteModel, night: NightFacts, earlier: date | None, later: date | None) -> NightContext:
     def link(other: date | None) -> Link | None:
         return Link(other.isoformat(), edition.addresses.nights[other]) if other else None
-
-    def name_of(f: SessionFacts) -> str | None:
-        known = targets.get(f.session.target or "")
-        return known.name if known else None
 
     fractions = [f.moon_fraction for f in night.sessions if f.moon_fraction is not None]
     return NightContext(
         frame=edition.frame,
         night=night.night,
         notes=tuple(night_note(n) for n in night.notes),
-        entries=tuple(entry(f, edition.addresses, name_of(f)) for f in night.sessions),
+        entries=tuple(entry(f, edition) for f in night.sessions),
         places=tuple(place_note(place) for place in places_of(night.sessions).values()),
         total_s=night.integration.total_s,
         kept=night.integration.kept,
@@ -118,32 +108,33 @@ def _context(
         pictures=wall(night.pictures, edition),
         earlier=link(earlier),
         later=link(later),
-        charts=_charts(edition, night, targets),
-        went=_went(night, name_of),
+        charts=_charts(edition, night),
+        went=_went(night, edition.facts.names),
         darkness=night.use.darkness,
     )
 
 
-def _went(night: NightFacts, name_of: Callable[[SessionFacts], str | None]) -> tuple[WentLine, ...]:
+def _went(night: NightFacts, names: ObjectNames) -> tuple[WentLine, ...]:
     uses = {use.identity: use for use in night.use.sessions}
     return tuple(
-        WentLine(name_of(f) or s.target, s.rig.name if s.rig else None, uses[s.identity])
-        for f, s in ((f, f.session) for f in night.sessions)
+        WentLine(names.of_written(s.target) if s.target else None, s.rig.name if s.rig else None, uses[s.identity])
+        for s in (f.session for f in night.sessions)
         if s.identity in uses
     )
 
 
-def _charts(edition: SiteModel, night: NightFacts, targets: dict[str, SkyObject]) -> tuple[Drawing, ...]:
+def _charts(edition: SiteModel, night: NightFacts) -> tuple[Drawing, ...]:
     """A chart for each place that may be told of and at which sessions say when they were."""
     found: list[Drawing] = []
+    names = edition.facts.names
     for place in places_of(night.sessions).values():
         if place.published is None:
             continue
         shot: dict[str, list[tuple[datetime, datetime]]] = {}
         for s in (f.session for f in night.sessions):
-            if s.place == place and s.start and s.end and s.target is not None and s.target in targets:
+            if s.place == place and s.start and s.end and s.target is not None and s.target in names.meant:
                 shot.setdefault(s.target, []).append((s.start.astimezone(UTC), s.end.astimezone(UTC)))
-        curves = tuple(_curve(targets[name], tuple(times)) for name, times in shot.items())
+        curves = tuple(_curve(names.meant[name], names, tuple(times)) for name, times in shot.items())
         limit = edition.facts.archive.horizon_deg
         chart = night_chart(place.name, place.published, place.time_zone, limit, curves)
         if chart is not None:
@@ -151,5 +142,5 @@ def _charts(edition: SiteModel, night: NightFacts, targets: dict[str, SkyObject]
     return tuple(found)
 
 
-def _curve(target: SkyObject, sessions: tuple[tuple[datetime, datetime], ...]) -> Curve:
-    return Curve(target.name, target.ra_deg, target.dec_deg, target.name if target.moves else None, sessions)
+def _curve(target: SkyObject, names: ObjectNames, sessions: tuple[tuple[datetime, datetime], ...]) -> Curve:
+    return Curve(names.of(target), target.ra_deg, target.dec_deg, target.name if target.moves else None, sessions)

@@ -44,15 +44,13 @@ class NightsContext:
 
 
 def pages(edition: SiteModel) -> list[Page]:
-    written = ((p.picture.target, p.target) for p in edition.facts.pictures.values())
-    targets = {name: known.name for name, known in written if name is not None and known is not None}
     by_year: dict[int, list[NightFacts]] = {}
     for night in edition.facts.nights:
         by_year.setdefault(night.night.year, []).append(night)
     years = tuple(
         NightsYear(
             year=year,
-            nights=tuple(_row(edition, n, targets) for n in nights),
+            nights=tuple(_row(edition, n) for n in nights),
             clear=sum(1 for n in nights if n.sessions),
             integration_s=total_of(n.integration.total_s for n in nights),
         )
@@ -62,17 +60,14 @@ def pages(edition: SiteModel) -> list[Page]:
     return [Page(NIGHTS, "nights.html", NightsContext(edition.frame, years, whole.total_s, whole.nights), "nights")]
 
 
-def _row(edition: SiteModel, night: NightFacts, targets: dict[str, str]) -> NightRow:
+def _row(edition: SiteModel, night: NightFacts) -> NightRow:
     fractions = [f.moon_fraction for f in night.sessions if f.moon_fraction is not None]
-    written = (f.session.target for f in night.sessions)
-    names = dict.fromkeys(targets.get(name, name) for name in written if name is not None)
     places = [*places_of(night.sessions), *(n.place for n in night.notes if n.place)]
-    pages = edition.addresses.targets
     return NightRow(
         night=night.night,
         page=edition.addresses.nights[night.night],
         titles=tuple(n.title for n in night.notes if n.title),
-        targets=tuple(Link(name, pages[name]) if name in pages else name for name in names),
+        targets=edition.targets_of(night.sessions),
         places=tuple(dict.fromkeys(places)),
         integration_s=night.integration.total_s,
         moon_fraction=sum(fractions) / len(fractions) if fractions else None,

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from noctuary.pages.addresses import Addresses
+from noctuary.facts.object_names import common_name_beside, designations_beside
+from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
+from noctuary.sky.designation import name_key
 
 if TYPE_CHECKING:
     from noctuary.sky.catalogue import SkyObject
@@ -15,11 +17,14 @@ if TYPE_CHECKING:
 class ObjectNote:
     """What a page says of an object: ICRS degrees with the decimals of the source's seconds, sizes in arcmin.
 
+    ``name`` is the archive's; ``common_name`` stands beside a designation, ``designations`` are the catalogues' and
+    stand beside either; ``also`` are the other names.
     ``page``, ``kind_page`` and ``constellation_page`` are ``None`` where there is no such page.
     """
 
     name: str
     common_name: str | None
+    designations: tuple[str, ...]
     kind: str
     ra_deg: float | None
     dec_deg: float | None
@@ -37,10 +42,15 @@ class ObjectNote:
     constellation_page: str | None
 
 
-def object_note(known: SkyObject, addresses: Addresses) -> ObjectNote:
+def object_note(known: SkyObject, edition: SiteModel) -> ObjectNote:
+    addresses, name = edition.addresses, edition.facts.names.of(known)
+    common = common_name_beside(known, name)
+    beside = designations_beside(known, name)
+    said = {name_key(text) for text in (name, common, *beside) if text}
     return ObjectNote(
-        name=known.name,
-        common_name=known.common_name,
+        name=name,
+        common_name=common,
+        designations=beside,
         kind=known.kind,
         ra_deg=known.ra_deg,
         dec_deg=known.dec_deg,
@@ -51,7 +61,7 @@ def object_note(known: SkyObject, addresses: Addresses) -> ObjectNote:
         galactic_b_deg=known.galactic_b_deg,
         magnitude=known.magnitude,
         size_arcmin=known.size_arcmin,
-        also=tuple(name for name in known.also if name != known.common_name),
+        also=tuple(other for other in (known.name, *known.also) if name_key(other) not in said),
         note=known.note,
         page=addresses.targets.get(known.name),
         kind_page=addresses.kinds.get(known.kind),

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from noctuary.archive.records import Session
 from noctuary.charts.season import SeasonChart
 from noctuary.facts.continue_target import Repeat, repeat, with_darks
+from noctuary.facts.object_names import common_name_beside, designations_beside
 from noctuary.facts.optics import aperture_mm, f_ratio, focal_length_mm
 from noctuary.facts.target import TargetFacts
 from noctuary.pages.addresses import picture_page
@@ -35,6 +36,7 @@ class CardContext:
     frame: Frame
     target: Link
     common_name: str | None
+    designations: tuple[str, ...]
     repeat: Repeat
     rig: RigLine
     place: str | None
@@ -42,9 +44,9 @@ class CardContext:
     season: SeasonChart | None
 
 
-def address(edition: SiteModel, target: str) -> str:
+def address(edition: SiteModel, identity: str) -> str:
     """Where the card of a target lies."""
-    return f"cards/{posixpath.basename(edition.addresses.targets[target])}"
+    return f"cards/{posixpath.basename(edition.addresses.targets[identity])}"
 
 
 def has_card(target: TargetFacts) -> bool:
@@ -67,7 +69,7 @@ def _card_of(target: TargetFacts, darks: Sequence[Session]) -> Repeat | None:
 def pages(edition: SiteModel) -> list[Page]:
     darks = with_darks(f.session for t in edition.facts.targets for f in t.sessions)
     return [
-        Page(address(edition, target.name), "card.html", _context(edition, target, card), "card")
+        Page(address(edition, target.identity), "card.html", _context(edition, target, card), "card")
         for target in edition.facts.targets
         if (card := _card_of(target, darks)) is not None
     ]
@@ -84,8 +86,9 @@ def _context(edition: SiteModel, target: TargetFacts, card: Repeat) -> CardConte
     like = card.pointing.picture_id if card.pointing else None
     return CardContext(
         frame=edition.frame,
-        target=Link(target.name, edition.addresses.targets[target.name]),
-        common_name=known.common_name,
+        target=edition.target_link(target),
+        common_name=common_name_beside(known, target.name),
+        designations=designations_beside(known, target.name),
         repeat=card,
         rig=RigLine(
             rig.name,

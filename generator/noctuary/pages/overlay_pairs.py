@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import posixpath
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -63,10 +62,9 @@ def pairs(target: TargetFacts, shown: Mapping[str, Shown]) -> tuple[tuple[Pictur
     )
 
 
-def address(edition: SiteModel, target: str, older: str, newer: str) -> str:
-    """Where the page of a pair of a target's pictures lies."""
-    stem = posixpath.basename(edition.addresses.targets[target]).removesuffix(".html")
-    return f"compare/{stem}--{older}--{newer}.html"
+def address(edition: SiteModel, identity: str, older: str, newer: str) -> str:
+    """Where the page of a pair of a target's pictures lies, whatever the target is called."""
+    return f"compare/{edition.addresses.stems[identity]}--{older}--{newer}.html"
 
 
 def laid_over(edition: SiteModel) -> dict[str, tuple[Link, ...]]:
@@ -131,7 +129,7 @@ def _drawn_again(
     source_hash = hash_of(other.picture.file)
     assert base.placement is not None
     assert other.placement is not None
-    names = tuple(o.name for o in other.objects)
+    names = other.object_names
     words = (other.picture.title, archive.author, other.picture.credit, archive.licence, names)
     ingredients = {
         "picture": source_hash,

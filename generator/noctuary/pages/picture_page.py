@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from datetime import date
 from typing import TYPE_CHECKING, NamedTuple
 
 from noctuary.archive.partial_date import PartialDate
 from noctuary.charts.overlay import MOST_OBJECTS, Marked, Overlay
 from noctuary.charts.zones import ZonesChart, zones_chart
+from noctuary.facts.object_names import ObjectNames
 from noctuary.facts.optics import Optics
 from noctuary.facts.picture import PictureFacts
 from noctuary.pages.addresses import picture_page
@@ -93,8 +93,8 @@ class PictureContext:
     zones: ZonesChart | None
 
 
-def overlay_of(facts: PictureFacts) -> Overlay | None:
-    """What can be laid over a picture, or ``None`` where nothing says where it lies.
+def overlay_of(facts: PictureFacts, names: ObjectNames) -> Overlay | None:
+    """What can be laid over a picture, or ``None`` where nothing says where it lies; each as the archive calls it.
 
     Named first: the picture's own objects, then those with a name of their own, then the large and the bright.
     """
@@ -110,7 +110,7 @@ def overlay_of(facts: PictureFacts) -> Overlay | None:
     seen = sorted(facts.touching, key=lambda found: weight(found[0]))
     marked = tuple(
         Marked(
-            name=known.common_name or known.name,
+            name=names.of(known),
             ra_deg=known.ra_deg or 0.0,
             dec_deg=known.dec_deg or 0.0,
             x=round(x, 1),
@@ -152,7 +152,6 @@ def pages(edition: SiteModel) -> list[Page]:
     """A page for every picture but drafts; one that is not listed is linked from nowhere."""
     listed = [p.picture.id for p in edition.facts.listed]
     place_in_order = {name: i for i, name in enumerate(listed)}
-    names = _names(edition)
     newest = _newest_versions(edition)
     over = laid_over(edition)
     parts: dict[str, list[str]] = {}
@@ -173,7 +172,7 @@ def pages(edition: SiteModel) -> list[Page]:
             over=over.get(facts.picture.id, ()),
         )
         page = picture_page(facts.picture.id)
-        context = _context(edition, facts, shown, names, others)
+        context = _context(edition, facts, shown, others)
         found.append(Page(page, "picture.html", context, "picture", facts.picture.listed))
     return found
 
@@ -188,12 +187,10 @@ class _Others(NamedTuple):
     over: tuple[Link, ...]
 
 
-def _context(
-    edition: SiteModel, facts: PictureFacts, shown: Shown, names: Mapping[str, str], others: _Others
-) -> PictureContext:
+def _context(edition: SiteModel, facts: PictureFacts, shown: Shown, others: _Others) -> PictureContext:
     archive, picture, whole = edition.facts.archive, facts.picture, facts.integration
     placement = facts.placement
-    objects = tuple(object_note(o, edition.addresses) for o in facts.objects)
+    objects = tuple(object_note(o, edition) for o in facts.objects)
     return PictureContext(
         frame=edition.frame,
         id=picture.id,
@@ -201,7 +198,7 @@ def _context(
         shown=shown,
         gist=gist(facts),
         finished=picture.finished,
-        entries=tuple(entry(s, edition.addresses, names.get(s.session.target or "")) for s in facts.sessions),
+        entries=tuple(entry(s, edition) for s in facts.sessions),
         filters=filter_totals(facts.sessions),
         kept=whole.kept,
         taken=whole.taken,
@@ -219,7 +216,7 @@ def _context(
         if placement
         else None,
         objects=objects,
-        in_field=tuple(_named(o, edition) for o, _, _ in facts.in_field or () if o not in facts.objects),
+        in_field=tuple(edition.named(o) for o, _, _ in facts.in_field or () if o not in facts.objects),
         description=picture.description,
         processing=picture.processing,
         tags=picture.tags,
@@ -233,7 +230,7 @@ def _context(
         newer=_listed_link(edition, others.newer),
         older=_listed_link(edition, others.older),
         shows_the_sun=any(map(_is_sun, facts.objects)),
-        overlay=overlay_of(facts),
+        overlay=overlay_of(facts, edition.facts.names),
         # In arcseconds where the scale is known, not where the size of the picture alone suggests one.
         zones=zones_chart(
             facts.stars,
@@ -241,15 +238,6 @@ def _context(
             facts.optics.image_scale_arcsec_px if facts.optics and not facts.optics.inferred else None,
         ),
     )
-
-
-def _names(edition: SiteModel) -> dict[str, str]:
-    """A name as someone wrote it → the name of the object that it means."""
-    return {
-        written: known.name
-        for p in edition.facts.pictures.values()
-        for written, known in zip(p.picture.objects, p.objects, strict=False)
-    }
 
 
 def _listed_link(edition: SiteModel, picture_id: str | None) -> Link | None:
@@ -270,8 +258,3 @@ def _newest_versions(edition: SiteModel) -> dict[str, str]:
             seen.add(after)
             newest[replaced] = at = after
     return newest
-
-
-def _named(known: SkyObject, edition: SiteModel) -> Link | str:
-    page = edition.addresses.targets.get(known.name)
-    return Link(known.name, page) if page else known.name

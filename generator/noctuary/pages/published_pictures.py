@@ -131,8 +131,7 @@ def tidy(cache: Path, entries: Iterable[str]) -> None:
 
 def _question(archive: Archive, picture: Picture, facts: PictureFacts, entry: str) -> tuple[Any, ...]:
     words = (picture.id, picture.title, archive.author, picture.credit, archive.licence)
-    names = tuple(o.name for o in facts.objects)
-    return "published", entry, words, names, facts.placement.key if facts.placement else ""
+    return "published", entry, words, facts.object_names, facts.placement.key if facts.placement else ""
 
 
 def _stands(
@@ -293,7 +292,7 @@ def words(archive: Archive, picture: Picture, facts: PictureFacts) -> Descriptio
         creator=archive.author,
         credit=picture.credit or "",
         licence=archive.licence,
-        subject_names=tuple(o.name for o in facts.objects),
+        subject_names=facts.object_names,
     )
 
 

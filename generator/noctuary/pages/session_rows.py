@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Literal
 from noctuary.archive.records import Calibration, FrameGroup, Place
 from noctuary.facts.exposure import group_integration_s
 from noctuary.facts.picture import SessionFacts
-from noctuary.pages.addresses import Addresses
+from noctuary.pages.page import Link
+from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
 
 if TYPE_CHECKING:
@@ -95,17 +96,17 @@ class FilterTotal:
     not_recorded: bool = False
 
 
-def entry(facts: SessionFacts, addresses: Addresses, target: str | None) -> Entry:
-    """A session as an entry; ``target`` is the name of its object where that is known."""
+def entry(facts: SessionFacts, edition: SiteModel) -> Entry:
+    """A session as an entry."""
     session, sky = facts.session, facts.sky
-    name = target or session.target
+    target = edition.named_as(session.target) if session.target is not None else None
     zone = session.start.tzinfo if session.start else None
     transit = sky.transit_utc.astimezone(zone) if sky and sky.transit_utc and sky.crosses_transit else None
     return Entry(
         night=session.night,
-        night_page=addresses.nights.get(session.night),
-        target=name,
-        target_page=addresses.targets.get(name) if name is not None else None,
+        night_page=edition.addresses.nights.get(session.night),
+        target=target.text if isinstance(target, Link) else target,
+        target_page=target.page if isinstance(target, Link) else None,
         place=session.place.name if session.place else None,
         rig=session.rig.name if session.rig else None,
         start=session.start,

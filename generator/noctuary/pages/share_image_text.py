@@ -33,7 +33,7 @@ def cards(edition: SiteModel) -> list[Page]:
                 frame=edition.frame,
                 id=picture_id,
                 title=" ".join(facts.picture.title.split()),
-                objects=tuple(object_note(o, edition.addresses) for o in facts.objects),
+                objects=tuple(object_note(o, edition) for o in facts.objects),
                 gist=gist(facts),
             ),
             "share picture",

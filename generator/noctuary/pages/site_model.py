@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import field
+from typing import TYPE_CHECKING
 
 from noctuary.facts.archive_facts import ArchiveFacts
-from noctuary.pages.addresses import Addresses, free_page, night_page, slugs
+from noctuary.facts.picture import SessionFacts
+from noctuary.facts.target import TargetFacts
+from noctuary.pages.addresses import Addresses, free_page, night_page, slugs, slugs_of
 from noctuary.pages.overlay_pairs import Layer, Pair
-from noctuary.pages.page import Frame
+from noctuary.pages.page import Frame, Link
 from noctuary.pages.picture_view import Shown
 from noctuary.plain_record import plain_record
+
+if TYPE_CHECKING:
+    from noctuary.sky.sky_object import SkyObject
 
 FRONT = "index.html"
 TARGETS = "targets.html"
@@ -37,15 +43,35 @@ class SiteModel:
     addresses: Addresses
     layers: Mapping[Pair, Layer] = field(default_factory=dict)
 
+    def named(self, known: SkyObject) -> Link | str:
+        """An object by the archive's name for it; what is a target leads to its page."""
+        name, page = self.facts.names.of(known), self.addresses.targets.get(known.name)
+        return Link(name, page) if page else name
+
+    def named_as(self, written: str) -> Link | str:
+        """Likewise the object that a record names so; a name that nothing knows as it is written."""
+        known = self.facts.names.meant.get(written)
+        return self.named(known) if known is not None else self.facts.names.of_written(written)
+
+    def targets_of(self, sessions: Iterable[SessionFacts]) -> tuple[Link | str, ...]:
+        """What sessions were for, each once, in their order; sessions that do not say it left out."""
+        written = (f.session.target for f in sessions)
+        return tuple(dict.fromkeys(self.named_as(name) for name in written if name is not None))
+
+    def target_link(self, target: TargetFacts) -> Link:
+        """The way to a target's page, by its name."""
+        return Link(target.name, self.addresses.targets[target.identity])
+
 
 def addresses_of(facts: ArchiveFacts) -> Addresses:
     """The address of every target, constellation, kind, night and free page that gets a page."""
     oldest_first = tuple(reversed(facts.targets))
-    targets = slugs(t.name for t in oldest_first)
+    targets = slugs_of((t.identity, t.name) for t in oldest_first)
     constellations = slugs(t.object.constellation for t in oldest_first if t.object.constellation)
     kinds = slugs(t.object.kind for t in oldest_first)
     return Addresses(
-        targets={name: f"targets/{s}.html" for name, s in targets.items()},
+        targets={identity: f"targets/{s}.html" for identity, s in targets.items()},
+        stems=slugs(t.identity for t in oldest_first),
         constellations={name: f"constellations/{s}.html" for name, s in constellations.items()},
         kinds={name: f"kinds/{s}.html" for name, s in kinds.items()},
         nights={n.night: night_page(n.night) for n in facts.nights},

@@ -32,7 +32,7 @@ def pages(edition: SiteModel) -> list[Page]:
     links = {p.picture.id: Link(p.picture.title, picture_page(p.picture.id)) for p in listed}
     outlines = tuple(o for p in listed if (o := outline_of(p, links[p.picture.id].page)) is not None)
     spots = tuple(
-        Spot(t.object.common_name or t.name, edition.addresses.targets[t.name], t.object.ra_deg, t.object.dec_deg)
+        Spot(t.name, edition.addresses.targets[t.identity], t.object.ra_deg, t.object.dec_deg)
         for t in edition.facts.targets
         if t.object.ra_deg is not None and t.object.dec_deg is not None
     )

@@ -20,6 +20,8 @@ from noctuary.pages.picture_view import Shown
 from noctuary.pages.session_rows import PlaceNote, place_note
 from noctuary.pages.site_model import FRONT, SiteModel
 from noctuary.plain_record import plain_record
+from noctuary.sky.designation import name_key
+from noctuary.sky.sky_object import SkyObject
 
 Plain = dict[str, Any]
 
@@ -87,8 +89,8 @@ def _pictures_of_pages(edition: SiteModel) -> dict[str, list[PictureFacts]]:
     facts = edition.facts
     found: dict[str, list[PictureFacts]] = {FRONT: list(facts.listed)}
     for target in facts.targets:
-        found[edition.addresses.targets[target.name]] = list(target.pictures)
-        found[card_page.address(edition, target.name)] = list(target.pictures[:1])
+        found[edition.addresses.targets[target.identity]] = list(target.pictures)
+        found[card_page.address(edition, target.identity)] = list(target.pictures[:1])
     for night in facts.nights:
         found[night_page(night.night)] = list(night.pictures)
     for year in facts.years:
@@ -158,10 +160,7 @@ def photograph(archive: Archive, facts: PictureFacts, shown: Shown) -> Plain:
     if first and last:
         said["temporalCoverage"] = first.isoformat() if first == last else f"{first}/{last}"
     if facts.objects:
-        said["about"] = [
-            {"@type": "Thing", "name": o.name, **({"alternateName": list(o.also)} if o.also else {})}
-            for o in facts.objects
-        ]
+        said["about"] = [_thing(o, name) for o, name in zip(facts.objects, facts.object_names, strict=True)]
     if picture.tags:
         said["keywords"] = list(picture.tags)
     if places:
@@ -179,6 +178,11 @@ def photograph(archive: Archive, facts: PictureFacts, shown: Shown) -> Plain:
         **rights,
     }
     return said
+
+
+def _thing(known: SkyObject, name: str) -> Plain:
+    others = [other for other in (known.name, *known.also) if name_key(other) != name_key(name)]
+    return {"@type": "Thing", "name": name, **({"alternateName": others} if others else {})}
 
 
 def _place(note: PlaceNote) -> Plain:

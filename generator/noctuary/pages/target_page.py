@@ -96,13 +96,13 @@ def pages(edition: SiteModel) -> list[Page]:
     in_constellation: dict[str, list[Link]] = {}
     of_kind: dict[str, list[Link]] = {}
     for t in sorted(targets, key=lambda t: t.name):
-        link = Link(t.name, edition.addresses.targets[t.name])
+        link = edition.target_link(t)
         of_kind.setdefault(t.object.kind, []).append(link)
         if t.object.constellation:
             in_constellation.setdefault(t.object.constellation, []).append(link)
     found = []
     for t in targets:
-        here = edition.addresses.targets[t.name]
+        here = edition.addresses.targets[t.identity]
         same_place = in_constellation.get(t.object.constellation or "", [])
         context = _context(
             edition,
@@ -123,9 +123,9 @@ def _context(
     made = tuple((day, p.picture.title) for p in target.pictures if (day := p.picture.finished.exact) is not None)
     return TargetContext(
         frame=edition.frame,
-        object=object_note(target.object, edition.addresses),
+        object=object_note(target.object, edition),
         history=_history(edition, target),
-        card=card_page.address(edition, target.name) if card_page.has_card(target) else None,
+        card=card_page.address(edition, target.identity) if card_page.has_card(target) else None,
         years=_years(edition, target),
         filters=filter_totals(target.sessions),
         total_s=whole.total_s,
@@ -142,7 +142,7 @@ def _context(
         growth=hours_chart(target.steps, made),
         seasons=_seasons(edition, target),
         finder=_finder(edition, target),
-        shows_the_sun=target.name == "Sun",
+        shows_the_sun=target.identity == "Sun",
     )
 
 
@@ -167,13 +167,13 @@ def _finder(edition: SiteModel, target: TargetFacts) -> Finder | None:
     known = target.object
     if known.ra_deg is None or known.dec_deg is None:
         return None
-    here = edition.addresses.targets[target.name]
+    here = edition.addresses.targets[target.identity]
     outlines = tuple(
         Outline(p.picture.title, relative(here, picture_page(p.picture.id)), p.placement.corners_deg)
         for p in target.pictures
         if p.placement is not None and p.picture.id in edition.shown
     )
-    return Finder(known.name, known.ra_deg, known.dec_deg, outlines)
+    return Finder(target.name, known.ra_deg, known.dec_deg, outlines)
 
 
 def _history(edition: SiteModel, target: TargetFacts) -> tuple[Version, ...]:
@@ -191,7 +191,7 @@ def _history(edition: SiteModel, target: TargetFacts) -> tuple[Version, ...]:
                 page=picture_page(picture.id),
                 finished=picture.finished,
                 growth=comparable(target, g),
-                compare=address(edition, target.name, *pair) if pair else None,
+                compare=address(edition, target.identity, *pair) if pair else None,
                 laid=pair in edition.layers,
             )
         )

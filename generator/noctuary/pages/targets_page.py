@@ -36,7 +36,7 @@ class TargetsContext:
 def pages(edition: SiteModel) -> list[Page]:
     lines = tuple(
         TargetLine(
-            object=object_note(t.object, edition.addresses),
+            object=object_note(t.object, edition),
             total_s=t.integration.total_s,
             nights=t.integration.nights,
             pictures=len(t.pictures),

@@ -9,10 +9,10 @@ from noctuary.charts.months import MonthsChart
 from noctuary.charts.nights_calendar import CalendarNight, NightsCalendar
 from noctuary.charts.rigs import RigsChart
 from noctuary.facts.archive_facts import NightFacts, YearFacts
+from noctuary.facts.object_names import common_name_beside
 from noctuary.facts.time_use import DarkUse
 from noctuary.facts.year import YearReview, year_review
 from noctuary.pages.addresses import year_page
-from noctuary.pages.exports.acquisition import target_names
 from noctuary.pages.gallery import GalleryItem, wall
 from noctuary.pages.page import Frame, Link, Page, relative
 from noctuary.pages.site_model import YEARS, SiteModel
@@ -111,10 +111,9 @@ def pages(edition: SiteModel) -> list[Page]:
     lit = tuple((y.year, y.by_month_s) for y in years if (y.integration.total_s or 0) > 0)
     whole = edition.facts.integration
     index = YearsContext(edition.frame, rows, MonthsChart(lit) if lit else None, whole.total_s, whole.nights)
-    names = target_names(edition.facts)
     found = [Page(YEARS, "years.html", index, "years")]
     for at, year in enumerate(years):
-        context = _context(edition, at, year, reviews[year.year], names)
+        context = _context(edition, at, year, reviews[year.year])
         found.append(Page(year_page(year.year), "year.html", context, "year"))
     return found
 
@@ -134,14 +133,14 @@ def _row(year: YearFacts, review: YearReview) -> YearRow:
     )
 
 
-def _context(edition: SiteModel, at: int, year: YearFacts, review: YearReview, names: dict[str, str]) -> YearContext:
+def _context(edition: SiteModel, at: int, year: YearFacts, review: YearReview) -> YearContext:
     years = edition.facts.years
     here = year_page(year.year)
     beside = tuple(years[at : at + YEARS_BEFORE + 1])
     lit = tuple((y.year, y.by_month_s) for y in beside if (y.integration.total_s or 0) > 0 or y is year)
     rigs = sorted({rig for y in beside for rig in y.by_rig_s}, key=lambda r: (-year.by_rig_s.get(r, 0.0), r))
     rows = tuple((rig, tuple((y.year, y.by_rig_s[rig]) for y in beside if y.by_rig_s.get(rig))) for rig in rigs)
-    log = tuple(_night(edition, night, names) for night in year.nights)
+    log = tuple(_night(edition, night) for night in year.nights)
     some_light = (year.integration.total_s or 0) > 0
     return YearContext(
         frame=edition.frame,
@@ -149,11 +148,11 @@ def _context(edition: SiteModel, at: int, year: YearFacts, review: YearReview, n
         total_s=year.integration.total_s,
         nights=year.integration.nights,
         pictures=wall(year.pictures, edition),
-        targets=_targets(edition, year, names),
+        targets=_targets(edition, year),
         firsts=tuple(
             First(
-                Link(target.name, edition.addresses.targets[target.name]),
-                target.object.common_name,
+                edition.target_link(target),
+                common_name_beside(target.object, target.name),
                 Link(first.picture.title, edition.shown[first.picture.id].page),
             )
             for target, first in review.firsts
@@ -185,27 +184,26 @@ def _year_link(year: YearFacts) -> Link:
     return Link(str(year.year), year_page(year.year))
 
 
-def _night(edition: SiteModel, night: NightFacts, names: dict[str, str]) -> YearNight:
-    pages = edition.addresses.targets
-    written = (f.session.target for f in night.sessions)
-    targets = dict.fromkeys(names.get(name, name) for name in written if name is not None)
+def _night(edition: SiteModel, night: NightFacts) -> YearNight:
     return YearNight(
         night=night.night,
         page=edition.addresses.nights.get(night.night),
-        targets=tuple(Link(t, pages[t]) if t in pages else t for t in targets),
+        targets=edition.targets_of(night.sessions),
         integration_s=night.integration.total_s,
     )
 
 
-def _targets(edition: SiteModel, year: YearFacts, names: dict[str, str]) -> tuple[tuple[Link | str, float], ...]:
-    light: dict[str, float] = {}
+def _targets(edition: SiteModel, year: YearFacts) -> tuple[tuple[Link | str, float], ...]:
+    light: dict[Link | str, float] = {}
     for f in (f for night in year.nights for f in night.sessions):
         if f.session.target is not None and f.integration_s is not None:
-            name = names.get(f.session.target, f.session.target)
-            light[name] = light.get(name, 0.0) + f.integration_s
-    pages = edition.addresses.targets
-    ordered = sorted(light.items(), key=lambda pair: (-pair[1], pair[0]))
-    return tuple((Link(name, pages[name]) if name in pages else name, total) for name, total in ordered)
+            target = edition.named_as(f.session.target)
+            light[target] = light.get(target, 0.0) + f.integration_s
+    return tuple(sorted(light.items(), key=lambda pair: (-pair[1], _text(pair[0]))))
+
+
+def _text(target: Link | str) -> str:
+    return target if isinstance(target, str) else target.text
 
 
 def _calendar(year: YearFacts, log: tuple[YearNight, ...], here: str) -> NightsCalendar:
@@ -213,7 +211,7 @@ def _calendar(year: YearFacts, log: tuple[YearNight, ...], here: str) -> NightsC
         CalendarNight(
             night=n.night,
             integration_s=n.integration_s,
-            targets=tuple(t if isinstance(t, str) else t.text for t in n.targets),
+            targets=tuple(map(_text, n.targets)),
             href=relative(here, n.page) if n.page else None,
         )
         for n in log

@@ -12,6 +12,7 @@ from datetime import datetime
 
 from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.facts.exposure import UNFILTERED, group_integration_s
+from noctuary.facts.object_names import ObjectNames
 from noctuary.facts.optics import focal_length_mm
 from noctuary.facts.picture import SessionFacts
 from noctuary.pages.exports.table import Cell, Column, ExportTable
@@ -50,15 +51,6 @@ COLUMNS = (
 )
 
 
-def target_names(facts: ArchiveFacts) -> dict[str, str]:
-    """A name as someone wrote it → the name of the object that it means."""
-    return {
-        written: known.name
-        for p in facts.pictures.values()
-        for written, known in zip(p.picture.objects, p.objects, strict=False)
-    }
-
-
 def holders(facts: ArchiveFacts) -> dict[tuple[str, int], tuple[str, ...]]:
     """The ids of the listed pictures that contain a session, by its identity, newest first."""
     found: dict[tuple[str, int], list[str]] = {}
@@ -71,10 +63,10 @@ def holders(facts: ArchiveFacts) -> dict[tuple[str, int], tuple[str, ...]]:
 class Rows:
     """The rows of sessions, each session worked out once for the several tables that it stands in.
 
-    ``names`` and ``pictures`` are what :func:`target_names` and :func:`holders` tell.
+    ``names`` are the archive's, ``pictures`` what :func:`holders` tells.
     """
 
-    def __init__(self, names: Mapping[str, str], pictures: Mapping[tuple[str, int], tuple[str, ...]]) -> None:
+    def __init__(self, names: ObjectNames, pictures: Mapping[tuple[str, int], tuple[str, ...]]) -> None:
         self._names = names
         self._pictures = pictures
         self._known: dict[tuple[str, int], tuple[tuple[Cell, ...], ...]] = {}
@@ -93,14 +85,14 @@ def acquisition(description: str, sessions: Iterable[SessionFacts], rows: Rows) 
 
 
 def _rows(
-    facts: SessionFacts, names: Mapping[str, str], pictures: Mapping[tuple[str, int], tuple[str, ...]]
+    facts: SessionFacts, names: ObjectNames, pictures: Mapping[tuple[str, int], tuple[str, ...]]
 ) -> Iterable[tuple[Cell, ...]]:
     session, sky = facts.session, facts.sky
     place = place_note(session.place) if session.place else None
     focal = focal_length_mm(session.rig) if session.rig else None
     whose = (
         session.night.isoformat(),
-        names.get(session.target, session.target) if session.target is not None else "",
+        names.of_written(session.target) if session.target is not None else "",
         " ".join(pictures.get(session.identity, ())),
         place.name if place else "",
         place.latitude_deg if place else None,

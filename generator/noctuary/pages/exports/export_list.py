@@ -9,7 +9,7 @@ from functools import partial
 
 from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.pages.addresses import picture_page
-from noctuary.pages.exports.acquisition import Rows, acquisition, holders, target_names
+from noctuary.pages.exports.acquisition import Rows, acquisition, holders
 from noctuary.pages.exports.facts_json import published_json
 from noctuary.pages.exports.table import ExportTable
 from noctuary.pages.exports.table_formats import FORMS
@@ -42,14 +42,14 @@ def offered(edition: SiteModel) -> tuple[Offered, ...]:
 def acquisitions(edition: SiteModel) -> Iterator[Offered]:
     """The acquisition of everything, of each target and of each picture, in every form."""
     facts = edition.facts
-    rows = Rows(target_names(facts), holders(facts))
+    rows = Rows(facts.names, holders(facts))
     listed = [p for p in facts.listed if p.picture.id in edition.shown]
     everything = {f.session.identity: f for n in reversed(facts.nights) for f in n.sessions}
     title = facts.archive.title
     whole = acquisition(f"Acquisition of every picture of {title}", everything.values(), rows)
     yield from _in_every_form("data/acquisition", None, whole)
     for target in facts.targets:
-        page = edition.addresses.targets[target.name]
+        page = edition.addresses.targets[target.identity]
         table = acquisition(f"Acquisition of {target.name}, {title}", target.sessions, rows)
         yield from _in_every_form(f"data/targets/{_stem(page)}", page, table)
     for p in listed:

@@ -32,7 +32,7 @@ def picture_json(facts: PictureFacts) -> Plain:
         "pixels": list(facts.pixels) if facts.pixels else None,
         "integration": _integration(facts.integration) | {"by_rig_s": facts.rigs.by_rig_s},
         "optics": _optics(facts.optics),
-        "objects": [_object(o) for o in facts.objects],
+        "objects": [_object(o, name) for o, name in zip(facts.objects, facts.object_names, strict=True)],
         "placement": _placement(facts.placement),
         "in_field": [{"name": o.name, "x_px": x, "y_px": y} for o, x, y in facts.in_field]
         if facts.in_field is not None
@@ -65,6 +65,7 @@ def archive_json(facts: ArchiveFacts) -> Plain:
 def _target(facts: TargetFacts) -> Plain:
     return {
         "name": facts.name,
+        "identity": facts.identity,
         "pictures": [p.picture.id for p in facts.pictures],
         "total_s": facts.integration.total_s,
         "by_filter_s": facts.integration.by_filter_s,
@@ -110,9 +111,10 @@ def _optics(optics: Optics | None) -> Plain | None:
     }
 
 
-def _object(sky: SkyObject) -> Plain:
+def _object(sky: SkyObject, name: str) -> Plain:
     return {
-        "name": sky.name,
+        "name": name,
+        "identity": sky.name,
         "ra_deg": sky.ra_deg,
         "dec_deg": sky.dec_deg,
         "galactic_l_deg": sky.galactic_l_deg,
