@@ -116,7 +116,9 @@ def _assemble(
     if top is None or top.value is None:
         return None
     value = top.value
-    reference = next(iter(known.rigs.values()), None)
+    # Depth is compared with an aperture, so a rig of which it is known comes first.
+    rigs = list(known.rigs.values())
+    reference = next((rig for rig in rigs if rig.optic and rig.optic.aperture_mm), rigs[0] if rigs else None)
     if value["reference_rig"] is not None:
         reference = known.rig(value["reference_rig"], top.marks.at("reference_rig")) or reference
     return Archive(

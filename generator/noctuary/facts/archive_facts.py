@@ -35,7 +35,10 @@ class NightFacts:
 
 @plain_record
 class RigFacts:
-    """What a rig has done, over the sessions of listed pictures; ``pictures`` newest first."""
+    """What a rig has done, over the sessions of listed pictures.
+
+    ``pictures`` are newest first, those too of which no more than the rig is known.
+    """
 
     rig: Rig
     pictures: tuple[PictureFacts, ...]
@@ -105,7 +108,7 @@ def archive_facts(
         listed=listed,
         targets=_targets(listed, names, archive.reference_rig),
         nights=nights,
-        rigs=_rigs(archive, sessions.values(), holders),
+        rigs=_rigs(archive, sessions.values(), holders, listed),
         years=_years(nights, listed),
         integration=integration(f.session for f in sessions.values()),
     )
@@ -153,15 +156,20 @@ def _nights(
 
 
 def _rigs(
-    archive: Archive, sessions: Iterable[SessionFacts], holders: Mapping[tuple[str, int], list[PictureFacts]]
+    archive: Archive,
+    sessions: Iterable[SessionFacts],
+    holders: Mapping[tuple[str, int], list[PictureFacts]],
+    listed: Iterable[PictureFacts],
 ) -> tuple[RigFacts, ...]:
     by_rig: dict[str, list[Session]] = {name: [] for name in archive.rigs}
     for facts in sessions:
         if facts.session.rig is not None:
             by_rig.setdefault(facts.session.rig.name, []).append(facts.session)
+    unrecorded = [p for p in listed if not p.sessions]
     found = []
     for name, rig in archive.rigs.items():
         pictures = {p.picture.id: p for s in by_rig[name] for p in holders[s.identity]}
+        pictures |= {p.picture.id: p for p in unrecorded if name in p.rig_names}
         newest_first = sorted(pictures.values(), key=lambda p: (p.picture.finished, p.picture.id), reverse=True)
         found.append(RigFacts(rig, tuple(newest_first), integration(by_rig[name])))
     return tuple(found)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from noctuary.archive.records import Archive, Picture, Session
+from noctuary.archive.records import Archive, Picture, Place, Session
 from noctuary.archive.star_file import StarShapes
 from noctuary.facts.almanac import Almanac
 from noctuary.facts.depth import depth_mag, light_m2_h
@@ -64,6 +64,20 @@ class PictureFacts:
     @property
     def target(self) -> SkyObject | None:
         return self.objects[0] if self.objects else None
+
+    @property
+    def places(self) -> dict[str, Place]:
+        """The places of the sessions by name, in the order of first use; without sessions the picture's own."""
+        of_sessions = {f.session.place.name: f.session.place for f in self.sessions if f.session.place is not None}
+        own = self.picture.place
+        return of_sessions or ({own.name: own} if own is not None and not self.sessions else {})
+
+    @property
+    def rig_names(self) -> tuple[str, ...]:
+        """The rigs of the sessions in the order of first use; without sessions the picture's own."""
+        of_sessions = dict.fromkeys(f.session.rig.name for f in self.sessions if f.session.rig is not None)
+        own = self.picture.rig
+        return tuple(of_sessions) or ((own.name,) if own is not None and not self.sessions else ())
 
 
 def session_facts(sessions: tuple[Session, ...], almanac: Almanac) -> tuple[SessionFacts, ...]:

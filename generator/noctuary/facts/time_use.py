@@ -24,7 +24,7 @@ class SessionUse:
     ``length_s`` = ``kept_s`` + ``rejected_s`` + ``paused_s``, in seconds: exposures that were kept, exposures that
     were not, and the shutter closed. ``open_share`` (0…1) is the exposures taken over the length, ``kept_share``
     (0…1) the frames kept over the frames taken, ``None`` without frames. ``dark_s`` is the part of the length in
-    astronomical darkness.
+    astronomical darkness, ``None`` where that is not known or not to be told.
     """
 
     identity: tuple[str, int]
@@ -32,7 +32,7 @@ class SessionUse:
     kept_s: float
     rejected_s: float
     paused_s: float
-    dark_s: float
+    dark_s: float | None
     kept_share: float | None
 
     @property
@@ -93,7 +93,7 @@ class _Run:
     kept: float
 
 
-def session_use(session: Session, darkness: Darkness) -> SessionUse | None:
+def session_use(session: Session, darkness: Darkness, darkness_known: bool = True) -> SessionUse | None:
     """How a session went; ``None`` without clock times or frames, or with an end that is not after the start.
 
     More exposed than there was time cannot be (:mod:`noctuary.facts.plausibility` says so); here it is cut to the
@@ -110,14 +110,17 @@ def session_use(session: Session, darkness: Darkness) -> SessionUse | None:
         kept_s=run.kept * length,
         rejected_s=(run.taken - run.kept) * length,
         paused_s=(1.0 - run.taken) * length,
-        dark_s=_common(run, darkness),
+        dark_s=_common(run, darkness) if darkness_known else None,
         kept_share=sum(g.kept for g in session.frames) / taken if taken else None,
     )
 
 
 def night_use(sessions: Sequence[Session], darkness: Mapping[tuple[str, date], Darkness]) -> NightUse:
     """How the sessions of one evening went; ``darkness`` by the place's name and the evening."""
-    used = (session_use(s, darkness.get((s.place.name, s.night)) if s.place else None) for s in sessions)
+    used = []
+    for session in sessions:
+        key = (session.place.name, session.night) if session.place is not None else None
+        used.append(session_use(session, darkness.get(key) if key else None, key in darkness))
     places: dict[tuple[str, date], list[Session]] = {}
     for session in sessions:
         if session.place is not None:

@@ -14,7 +14,8 @@ class YearReview:
 
     ``best_month`` 1 to 12, ``None`` without light. ``firsts``: targets of which the first picture was finished in
     the year, with that picture, in the order of finishing. ``session_s``: length of the sessions that have clock
-    times; the shares are of that length, 0 and up, ``None`` without any. ``more_s``: integration beyond that of
+    times; the shares are of that length, 0 and up, ``None`` without any;
+    ``dark_share`` is of the length at places that may be told of. ``more_s``: integration beyond that of
     the calendar year before, ``None`` where the archive has no exposures from then, or none from this year.
     """
 
@@ -30,7 +31,7 @@ def year_review(whole: ArchiveFacts, year: YearFacts) -> YearReview:
     """A look back on one year of an archive."""
     months = year.by_month_s
     best = max(range(12), key=lambda m: months[m])
-    length = opened = dark = 0.0
+    length = opened = told = dark = 0.0
     for facts in (f for night in year.nights for f in night.sessions):
         session = facts.session
         if session.start is None or session.end is None or facts.shutter_open_share is None:
@@ -38,7 +39,9 @@ def year_review(whole: ArchiveFacts, year: YearFacts) -> YearReview:
         lasting = session.end.timestamp() - session.start.timestamp()
         length += lasting
         opened += facts.shutter_open_share * lasting
-        dark += facts.sky.dark_share * lasting if facts.sky else 0.0
+        if facts.sky is not None:
+            told += lasting
+            dark += facts.sky.dark_share * lasting
     before = next((y for y in whole.years if y.year == year.year - 1), None)
     more_s = None
     if before and year.integration.total_s is not None and before.integration.total_s is not None:
@@ -48,7 +51,7 @@ def year_review(whole: ArchiveFacts, year: YearFacts) -> YearReview:
         firsts=_firsts(whole, year.year),
         session_s=length,
         open_share=opened / length if length else None,
-        dark_share=dark / length if length else None,
+        dark_share=dark / told if told else None,
         more_s=more_s,
     )
 

@@ -28,6 +28,7 @@ class Side:
     shown: Shown
     finished: PartialDate
     total_s: float | None
+    sessions_not_recorded: int
     rigs: RigParts
     drawn_again: Source | None
 
@@ -117,6 +118,7 @@ def _context(
             shown=edition.shown[facts.picture.id],
             finished=facts.picture.finished,
             total_s=facts.integration.total_s,
+            sessions_not_recorded=facts.integration.sessions_not_recorded,
             rigs=rig_parts(facts.rigs),
             drawn_again=again if layer is not None and layer.laid.other == which else None,
         )

@@ -34,6 +34,7 @@ class RigNote:
     guiding: str | None
     notes: tuple[str, ...]
     total_s: float | None
+    sessions_not_recorded: int
     by_filter_s: tuple[tuple[str, float], ...]
     by_year_s: tuple[tuple[int, float], ...]
     nights: int
@@ -87,6 +88,7 @@ def _note(edition: SiteModel, number: int, facts: RigFacts) -> RigNote:
         guiding=rig.guiding,
         notes=tuple(note for note in (rig.note, optic and optic.note, camera and camera.note) if note),
         total_s=whole.total_s,
+        sessions_not_recorded=whole.sessions_not_recorded,
         by_filter_s=tuple(whole.by_filter_s.items()),
         by_year_s=tuple(whole.by_year_s.items()),
         nights=whole.nights,

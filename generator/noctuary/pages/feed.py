@@ -23,7 +23,8 @@ LONGEST = 30
 class FeedEntry:
     """A picture in the feed. ``id`` stays when the picture gets another id; addresses are absolute.
 
-    ``day`` is the first that the picture can have been finished on, since a feed must name one;
+    ``day`` is the first on which the picture can have been finished, since a feed must name one for each entry, and
+    ``published`` the day on which it was, where that is known;
     ``description`` is Markdown.
     """
 
@@ -32,6 +33,7 @@ class FeedEntry:
     picture: str
     title: str
     day: date
+    published: date | None
     shown: Shown
     gist: Gist
     objects: tuple[str, ...]
@@ -93,6 +95,7 @@ def _entries(edition: SiteModel, site: str) -> tuple[FeedEntry, ...]:
                 picture=site + shown.about(960).file,
                 title=_xml(picture.title),
                 day=picture.finished.first,
+                published=picture.finished.exact,
                 shown=shown,
                 gist=gist(facts),
                 objects=tuple(_xml(edition.facts.names.of(o)) for o in facts.objects),

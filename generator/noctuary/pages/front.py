@@ -21,6 +21,7 @@ class FrontContext:
     pictures: tuple[GalleryItem, ...]
     kinds: tuple[str, ...]
     total_s: float | None
+    sessions_not_recorded: int
     nights: int
     first_night: date | None
 
@@ -36,6 +37,7 @@ def pages(edition: SiteModel) -> list[Page]:
         pictures=everything[1:],
         kinds=tuple(sorted({p.target.kind for p in facts.listed if p.target})),
         total_s=facts.integration.total_s,
+        sessions_not_recorded=facts.integration.sessions_not_recorded,
         nights=facts.integration.nights,
         first_night=facts.integration.first_night,
     )

@@ -53,6 +53,7 @@ class NightContext:
     entries: tuple[Entry, ...]
     places: tuple[PlaceNote, ...]
     total_s: float | None
+    sessions_not_recorded: int
     kept: int | None
     taken: int | None
     moon_fraction: float | None
@@ -102,6 +103,7 @@ def _context(edition: SiteModel, night: NightFacts, earlier: date | None, later:
         entries=tuple(entry(f, edition) for f in night.sessions),
         places=tuple(place_note(place) for place in places_of(night.sessions).values()),
         total_s=night.integration.total_s,
+        sessions_not_recorded=night.integration.sessions_not_recorded,
         kept=night.integration.kept,
         taken=night.integration.taken,
         moon_fraction=sum(fractions) / len(fractions) if fractions else None,

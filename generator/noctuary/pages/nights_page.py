@@ -40,6 +40,7 @@ class NightsContext:
     frame: Frame
     years: tuple[NightsYear, ...]
     total_s: float | None
+    sessions_not_recorded: int
     nights: int
 
 
@@ -57,7 +58,8 @@ def pages(edition: SiteModel) -> list[Page]:
         for year, nights in sorted(by_year.items(), reverse=True)
     )
     whole = edition.facts.integration
-    return [Page(NIGHTS, "nights.html", NightsContext(edition.frame, years, whole.total_s, whole.nights), "nights")]
+    context = NightsContext(edition.frame, years, whole.total_s, whole.sessions_not_recorded, whole.nights)
+    return [Page(NIGHTS, "nights.html", context, "nights")]
 
 
 def _row(edition: SiteModel, night: NightFacts) -> NightRow:

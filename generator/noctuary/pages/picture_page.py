@@ -17,7 +17,7 @@ from noctuary.pages.overlay_pairs import laid_over
 from noctuary.pages.page import Frame, Link, Page
 from noctuary.pages.picture_view import Shown
 from noctuary.pages.rig_parts import RigParts, rig_parts
-from noctuary.pages.session_rows import Entry, FilterTotal, PlaceNote, entry, filter_totals, place_note, places_of
+from noctuary.pages.session_rows import Entry, FilterTotal, PlaceNote, columns_of, entry, filter_totals, place_note
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
 
@@ -29,10 +29,12 @@ if TYPE_CHECKING:
 class Gist:
     """What the one sentence under a picture says; ``places`` in the order of first use.
 
+    ``total_s`` is a lower bound where the exposures of ``sessions_not_recorded`` are not known.
     ``sky_brightness`` (mag/arcsec²) is averaged by integration.
     """
 
     total_s: float | None
+    sessions_not_recorded: int
     nights: int
     first_night: date | None
     last_night: date | None
@@ -53,7 +55,10 @@ class PlacedNote:
 
 @plain_record
 class PictureContext:
-    """Everything that a picture's page says. Prose is Markdown; numbers carry their units in their names."""
+    """Everything that a picture's page says. Prose is Markdown; numbers carry their units in their names.
+
+    ``columns`` are those of the table of acquisition in which some session has something to say.
+    """
 
     frame: Frame
     id: str
@@ -62,6 +67,7 @@ class PictureContext:
     gist: Gist
     finished: PartialDate
     entries: tuple[Entry, ...]
+    columns: tuple[str, ...]
     filters: tuple[FilterTotal, ...]
     kept: int | None
     taken: int | None
@@ -130,11 +136,12 @@ def overlay_of(facts: PictureFacts, names: ObjectNames) -> Overlay | None:
 def gist(facts: PictureFacts) -> Gist:
     return Gist(
         total_s=facts.integration.total_s,
+        sessions_not_recorded=facts.integration.sessions_not_recorded,
         nights=facts.integration.nights,
         first_night=facts.integration.first_night,
         last_night=facts.integration.last_night,
         rigs=rig_parts(facts.rigs),
-        places=tuple(places_of(facts.sessions)),
+        places=tuple(facts.places),
         sky_brightness=None if _is_sun(facts.target) else facts.sky_brightness,
     )
 
@@ -191,6 +198,7 @@ def _context(edition: SiteModel, facts: PictureFacts, shown: Shown, others: _Oth
     archive, picture, whole = edition.facts.archive, facts.picture, facts.integration
     placement = facts.placement
     objects = tuple(object_note(o, edition) for o in facts.objects)
+    entries = tuple(entry(s, edition) for s in facts.sessions)
     return PictureContext(
         frame=edition.frame,
         id=picture.id,
@@ -198,13 +206,14 @@ def _context(edition: SiteModel, facts: PictureFacts, shown: Shown, others: _Oth
         shown=shown,
         gist=gist(facts),
         finished=picture.finished,
-        entries=tuple(entry(s, edition) for s in facts.sessions),
+        entries=entries,
+        columns=columns_of(entries),
         filters=filter_totals(facts.sessions),
         kept=whole.kept,
         taken=whole.taken,
         kept_share=whole.kept_share,
         total_s=whole.total_s,
-        places=tuple(place_note(place) for place in places_of(facts.sessions).values()),
+        places=tuple(place_note(place) for place in facts.places.values()),
         optics=facts.optics,
         frame_fill=facts.frame_fill,
         light_m2_h=facts.light_m2_h,

@@ -61,10 +61,10 @@ def _found(facts: PictureFacts, memory: Memo) -> Found:
         [target.kind] if target else [],
         [NAMES.get(target.constellation, target.constellation)] if target and target.constellation else [],
         [target.common_name or target.name] if target else [],
-        [s.rig.name for s in sessions if s.rig is not None],
+        facts.rig_names,
         [group.filter for s in sessions for group in s.frames],
         [str(picture.finished.year)],
-        [s.place.name for s in sessions if s.place is not None],
+        facts.places,
     )
     names = [picture.title, *picture.tags, picture.credit or ""]
     for known in facts.objects:

@@ -128,6 +128,26 @@ def entry(facts: SessionFacts, edition: SiteModel) -> Entry:
     )
 
 
+def columns_of(entries: Iterable[Entry]) -> tuple[str, ...]:
+    """The columns of a table of sessions that would not be empty."""
+    found = set()
+    for e in entries:
+        groups = [line.group for line in e.frames]
+        said = {
+            "place": e.place is not None,
+            "rig": e.rig is not None,
+            "filter": any(g.filter is not None for g in groups),
+            "frames": bool(groups),
+            "gain": any(g.gain is not None or g.iso is not None for g in groups),
+            "temperature": any(g.sensor_temperature_c is not None for g in groups),
+            "moon": e.moon_fraction is not None,
+            "altitude": e.low_deg is not None,
+            "integration": e.integration_s is not None,
+        }
+        found |= {name for name, there in said.items() if there}
+    return tuple(sorted(found))
+
+
 def _moon_course(sky: SkyDuring) -> MoonCourse:
     start, end = sky.moon_altitude_start_deg > 0, sky.moon_altitude_end_deg > 0
     if start and end:

@@ -149,7 +149,6 @@ def photograph(archive: Archive, facts: PictureFacts, shown: Shown) -> Plain:
         "license": _licence(archive),
         "copyrightNotice": f"{archive.author}, {picture.finished.year}. {archive.licence}",
     }
-    places = {f.session.place.name: f.session.place for f in facts.sessions if f.session.place}
     first, last = facts.integration.first_night, facts.integration.last_night
     said: Plain = {
         "@type": "Photograph",
@@ -163,8 +162,8 @@ def photograph(archive: Archive, facts: PictureFacts, shown: Shown) -> Plain:
         said["about"] = [_thing(o, name) for o, name in zip(facts.objects, facts.object_names, strict=True)]
     if picture.tags:
         said["keywords"] = list(picture.tags)
-    if places:
-        said["contentLocation"] = [_place(place_note(place)) for place in places.values()]
+    if facts.places:
+        said["contentLocation"] = [_place(place_note(place)) for place in facts.places.values()]
     said["image"] = {
         "@type": "ImageObject",
         "name": picture.title,

@@ -75,6 +75,7 @@ class TargetContext:
     years: tuple[TargetYear, ...]
     filters: tuple[FilterTotal, ...]
     total_s: float | None
+    sessions_not_recorded: int
     nights: int
     first_night: date | None
     last_night: date | None
@@ -129,6 +130,7 @@ def _context(
         years=_years(edition, target),
         filters=filter_totals(target.sessions),
         total_s=whole.total_s,
+        sessions_not_recorded=whole.sessions_not_recorded,
         nights=whole.nights,
         first_night=whole.first_night,
         last_night=whole.last_night,

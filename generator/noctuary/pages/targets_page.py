@@ -26,10 +26,14 @@ class TargetLine:
 
 @plain_record
 class TargetsContext:
-    """Targets by name, as a person would look them up."""
+    """Targets by name, as a person would look them up; ``columns`` are those in which some target has something.
+
+    ``reference_rig`` is ``None`` where no target has a depth against it.
+    """
 
     frame: Frame
     targets: tuple[TargetLine, ...]
+    columns: tuple[str, ...]
     reference_rig: str | None
 
 
@@ -47,7 +51,10 @@ def pages(edition: SiteModel) -> list[Page]:
         for t in sorted(edition.facts.targets, key=lambda t: _by_number(t.name))
     )
     reference = edition.facts.archive.reference_rig
-    context = TargetsContext(edition.frame, lines, reference.name if reference else None)
+    optional = ("nights", "total_s", "depth_mag", "last_night")
+    columns = tuple(name for name in optional if any(getattr(line, name) not in (None, 0) for line in lines))
+    name = reference.name if reference and "depth_mag" in columns else None
+    context = TargetsContext(edition.frame, lines, columns, name)
     return [Page(TARGETS, "targets.html", context, "targets")]
 
 

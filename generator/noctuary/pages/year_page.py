@@ -51,6 +51,7 @@ class YearContext:
     frame: Frame
     year: int
     total_s: float | None
+    sessions_not_recorded: int
     nights: int
     pictures: tuple[GalleryItem, ...]
     targets: tuple[tuple[Link | str, float], ...]
@@ -83,6 +84,7 @@ class YearRow:
     year: int
     page: str
     total_s: float | None
+    sessions_not_recorded: int
     nights: int
     targets: int
     pictures: int
@@ -94,10 +96,14 @@ class YearRow:
 
 @plain_record
 class YearsContext:
+    """``columns`` are those of the table in which some year has something to say."""
+
     frame: Frame
     years: tuple[YearRow, ...]
+    columns: tuple[str, ...]
     chart: Drawing | None
     total_s: float | None
+    sessions_not_recorded: int
     nights: int
 
 
@@ -110,7 +116,16 @@ def pages(edition: SiteModel) -> list[Page]:
     rows = tuple(_row(y, reviews[y.year]) for y in years)
     lit = tuple((y.year, y.by_month_s) for y in years if (y.integration.total_s or 0) > 0)
     whole = edition.facts.integration
-    index = YearsContext(edition.frame, rows, MonthsChart(lit) if lit else None, whole.total_s, whole.nights)
+    optional = ("total_s", "nights", "targets", "best_month", "kept_share", "open_share")
+    index = YearsContext(
+        edition.frame,
+        rows,
+        tuple(name for name in optional if any(getattr(row, name) for row in rows)),
+        MonthsChart(lit) if lit else None,
+        whole.total_s,
+        whole.sessions_not_recorded,
+        whole.nights,
+    )
     found = [Page(YEARS, "years.html", index, "years")]
     for at, year in enumerate(years):
         context = _context(edition, at, year, reviews[year.year])
@@ -123,6 +138,7 @@ def _row(year: YearFacts, review: YearReview) -> YearRow:
         year=year.year,
         page=year_page(year.year),
         total_s=year.integration.total_s,
+        sessions_not_recorded=year.integration.sessions_not_recorded,
         nights=year.integration.nights,
         targets=len(year.targets),
         pictures=len(year.pictures),
@@ -146,6 +162,7 @@ def _context(edition: SiteModel, at: int, year: YearFacts, review: YearReview) -
         frame=edition.frame,
         year=year.year,
         total_s=year.integration.total_s,
+        sessions_not_recorded=year.integration.sessions_not_recorded,
         nights=year.integration.nights,
         pictures=wall(year.pictures, edition),
         targets=_targets(edition, year),
@@ -171,7 +188,7 @@ def _context(edition: SiteModel, at: int, year: YearFacts, review: YearReview) -
         months=tuple((month, tuple(y.by_month_s[month - 1] for y in beside)) for month in range(1, 13)),
         rigs=tuple((rig, tuple(y.by_rig_s.get(rig, 0.0) for y in beside)) for rig in rigs),
         months_chart=MonthsChart(lit) if some_light else None,
-        rigs_chart=RigsChart(year.year, rows) if some_light else None,
+        rigs_chart=RigsChart(year.year, rows) if some_light and rows else None,
         calendar=_calendar(year, log, here) if log else None,
         log=log,
         later=_year_link(years[at - 1]) if at else None,

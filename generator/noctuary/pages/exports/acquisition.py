@@ -29,7 +29,7 @@ COLUMNS = (
     Column("focal_length_mm", "decimal", "mm", "Focal length with the reducer or extender of the rig"),
     Column("start_utc", "text", None, "Start of the session, Coordinated Universal Time, ISO 8601"),
     Column("end_utc", "text", None, "End of the session, Coordinated Universal Time, ISO 8601"),
-    Column("filter", "text", None, f"Filter, or {UNFILTERED}"),
+    Column("filter", "text", None, f"Filter, or {UNFILTERED}; empty where the frames were not recorded"),
     Column("exposure_s", "decimal", "s", "Exposure of one frame"),
     Column("kept", "integer", None, "Frames in the picture"),
     Column("taken", "integer", None, "Frames taken"),

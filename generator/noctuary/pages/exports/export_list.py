@@ -48,11 +48,11 @@ def acquisitions(edition: SiteModel) -> Iterator[Offered]:
     title = facts.archive.title
     whole = acquisition(f"Acquisition of every picture of {title}", everything.values(), rows)
     yield from _in_every_form("data/acquisition", None, whole)
-    for target in facts.targets:
+    for target in (t for t in facts.targets if t.sessions):
         page = edition.addresses.targets[target.identity]
         table = acquisition(f"Acquisition of {target.name}, {title}", target.sessions, rows)
         yield from _in_every_form(f"data/targets/{_stem(page)}", page, table)
-    for p in listed:
+    for p in (p for p in listed if p.sessions):
         table = acquisition(f"Acquisition of {p.picture.title}, {title}", p.sessions, rows)
         yield from _in_every_form(f"data/pictures/{p.picture.id}", picture_page(p.picture.id), table)
 

@@ -1,0 +1,54 @@
+"""Archives that know little, as real folders, and all that would be published of them, made in this process."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from noctuary.build import examine
+from noctuary.inspection import Inspection
+from noctuary.pages.exports.export_list import offered
+from noctuary.pages.page_list import edition, pages
+from noctuary.pages.picture_view import Shown, Source
+from noctuary.pages.render import Renderer
+from noctuary.pages.share_image_text import cards
+from noctuary.pages.theme import theme_folders
+
+from tests.made_archive import jpeg, write
+
+ARCHIVE = "title: Old nights\nauthor: A. Person\naddress: https://example.org/\n"
+#: A year and a camera: all that is known of a picture from before anybody wrote things down.
+YEAR_AND_CAMERA = {
+    "archive.yaml": ARCHIVE,
+    "equipment.yaml": "cameras:\n  old compact:\nrigs:\n  compact: {camera: old compact}\n",
+    "pictures/orion.yaml": "title: Orion over the barn\nobjects: M 42\nfinished: 2009\nrig: compact\nalt: Orion.\n",
+}
+
+
+def written(folder: Path, texts: Mapping[str, str], size: tuple[int, int] = (60, 40)) -> Path:
+    """An archive of these records, with a small picture beside each sidecar."""
+    for name, text in texts.items():
+        write(folder / name, text)
+        if name.startswith("pictures/"):
+            write((folder / name).with_suffix(".jpg"), jpeg(len(name), size))
+    return folder
+
+
+def examined(folder: Path, texts: Mapping[str, str]) -> Inspection:
+    return examine(written(folder, texts))
+
+
+def published(found: Inspection, size: tuple[int, int] = (60, 40)) -> dict[str, str]:
+    """Address → text of all that a build publishes but pictures: pages, feed, exports, lines of share pictures."""
+    assert found.facts is not None
+    assert found.archive is not None
+    shown = {}
+    for p in found.archive.shown:
+        source = Source(f"images/{p.id}.jpg", *size, "jpeg")
+        shown[p.id] = Shown(
+            p.id, p.title, p.alt or p.title, f"pictures/{p.id}.html", *size, "#241a30", (source,), source
+        )
+    whole = edition(found.facts, shown)
+    renderer = Renderer(theme_folders(None, Path("no-archive-here")), "en")
+    texts = {page.path: renderer.render(page) for page in [*pages(whole), *cards(whole)]}
+    return texts | {o.path: o.make().decode() for o in offered(whole)}
