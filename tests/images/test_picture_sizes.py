@@ -142,3 +142,13 @@ def test_stars_keep_their_light_in_halves() -> None:
         assert after.min() >= 19
         kept = (linear(after) - linear(np.array(20.0))).sum() * 4**turn / before
         assert 0.85 < kept < 1.1, turn
+
+
+@given(st.integers(1, 20_000), st.integers(1, 20_000), st.integers(480, 20_000))
+def test_no_side_is_longer_than_what_may_be_published(width: int, height: int, largest: int) -> None:
+    planned = recipe.sizes(width, height, largest)
+    assert all(max(p.width, p.height) <= max(largest, 1) for p in planned)
+    full = planned[0]
+    if max(width, height) > largest and width * height <= recipe.FULL_MAX_PIXELS:
+        assert largest - max(full.width, full.height) <= 1, "as large as it may be"
+    assert full.formats[0] == "jpeg"

@@ -14,7 +14,7 @@ import threading
 from collections.abc import Callable, Iterable
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, cast
 
@@ -33,17 +33,21 @@ _WAITING = 256
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """A picture to be made: its file, the hash of its bytes (see :func:`keep.source_hash`) and its size, if known."""
+    """A picture to be made: its file, the hash of its bytes (see :func:`keep.source_hash`) and its size, if known.
+
+    ``largest`` as for :func:`recipe.sizes`.
+    """
 
     path: Path
     source_hash: str
     width: int = 0
     height: int = 0
+    largest: int | None = None
 
     @property
     def entry(self) -> str:
         """The name of its entry in the cache, for :func:`keep.recall` and :func:`keep.prune`."""
-        return keep.key(self.source_hash, self.path)
+        return keep.key(self.source_hash, self.path, self.largest)
 
     @property
     def peak_bytes(self) -> int:
@@ -54,16 +58,18 @@ class Job:
 Outcome = PictureFile | PictureFault
 
 
-def make_renditions(path: Path, cache_folder: Path, source_hash: str) -> Outcome:
+def make_renditions(path: Path, cache_folder: Path, source_hash: str, largest: int | None = None) -> Outcome:
     """The renditions of one picture, from the cache where they are there. Returns a fault, never raises one.
+
+    ``largest`` as for :func:`recipe.sizes`.
 
     Raises OSError where the cache cannot be written (a full disk, a folder that may not be written to).
     """
-    entry = keep.key(source_hash, path)
+    entry = keep.key(source_hash, path, largest)
     if (kept := keep.recall(cache_folder, entry)) is not None:
         return kept
     try:
-        return _made(path, cache_folder, entry)
+        return _made(path, cache_folder, entry, largest)
     except PictureFault as fault:
         return fault
     except MemoryError:
@@ -78,12 +84,12 @@ def _too_large() -> PictureFault:
     )
 
 
-def _made(path: Path, folder: Path, entry: str) -> PictureFile:
+def _made(path: Path, folder: Path, entry: str, largest: int | None) -> PictureFile:
     from noctuary.images.resize import chain, mean_colour
 
     opened = open_picture(path)
     width, height, doubts = opened.width, opened.height, opened.doubts
-    planned = recipe.sizes(width, height)
+    planned = recipe.sizes(width, height, largest)
     folder.mkdir(parents=True, exist_ok=True)
     renditions: list[Rendition] = []
     digests: dict[str, str] = {}
@@ -156,7 +162,7 @@ def make_all(
             except PictureFault as fault:
                 done(job, fault)
                 continue
-            job = Job(job.path, job.source_hash, width, height)
+            job = replace(job, width=width, height=height)
         waiting.append(job)
     waiting.sort(key=lambda j: (-j.width * j.height, str(j.path)))
     if not waiting:
@@ -207,7 +213,7 @@ def _through(
                     break
                 job = todo.pop()
                 try:
-                    running[executor.submit(make_renditions, job.path, folder, job.source_hash)] = job
+                    running[executor.submit(make_renditions, job.path, folder, job.source_hash, job.largest)] = job
                 except BrokenProcessPool:
                     lost.append(job)
             if not running:

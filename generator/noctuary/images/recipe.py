@@ -132,9 +132,14 @@ def max_pixels() -> int:
     return int(megapixels * 1_000_000)
 
 
-def sizes(width: int, height: int) -> tuple[Planned, ...]:
-    """The sizes made of a picture of ``width`` × ``height`` pixels, largest first, none larger than itself."""
-    shrink = min(1.0, (FULL_MAX_PIXELS / (width * height)) ** 0.5, JPEG_MAX_SIDE / width, JPEG_MAX_SIDE / height)
+def sizes(width: int, height: int, largest: int | None = None) -> tuple[Planned, ...]:
+    """The sizes made of a picture of ``width`` × ``height`` pixels, largest first, none larger than itself.
+
+    ``largest``: no side of a published file is to be longer, in pixels.
+    """
+    wished = largest / max(width, height) if largest else 1.0
+    fitting = wished, JPEG_MAX_SIDE / width, JPEG_MAX_SIDE / height
+    shrink = min(1.0, *fitting, (FULL_MAX_PIXELS / (width * height)) ** 0.5)
     full_width, full_height = max(1, int(width * shrink)), max(1, int(height * shrink))
     small_enough: tuple[Format, ...] = ("webp",) if full_width <= max(WEBP_WIDTHS) else ()
     planned = [_planned(full_width, full_height, ("jpeg", *small_enough), FULL_JPEG_QUALITY)]

@@ -35,11 +35,11 @@ def source_hash(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def key(source: str, path: Path) -> str:
+def key(source: str, path: Path, largest: int | None = None) -> str:
     """The name of a picture's entry, from the hash of its bytes and everything else that decides its renditions
-    and its doubts (one of which is about the ending of its name)."""
+    (``largest`` as for :func:`recipe.sizes`) and its doubts (one of which is about the ending of its name)."""
     made_of = (
-        source, path.suffix.lower(), recipe.RECIPE_VERSION,
+        source, path.suffix.lower(), largest, recipe.RECIPE_VERSION,
         recipe.WIDTHS, recipe.WEBP_WIDTHS, recipe.NEAR_FULL, recipe.BINNED_WITHIN, recipe.FULL_MAX_PIXELS,
         recipe.JPEG_QUALITY, recipe.FULL_JPEG_QUALITY, recipe.WEBP_QUALITY, recipe.WEBP_METHOD,
         tiles.SIDE, tiles.QUALITY, tiles.LEAST_PIXELS,
@@ -203,7 +203,10 @@ def _inside(name: object, entry: str) -> str:
 
 
 def published_name(name: str, width: int, data: bytes, format: str) -> str:
-    """``NAME-WIDTH.HASH.jpg``: the name changes with the bytes, so a browser may keep the file for ever."""
+    """``NAME-WIDTH.HASH.jpg``: the name changes with the pixels, so a browser may keep the file for ever.
+
+    ``data`` is the encoded picture without any words in it: an edited title moves no picture.
+    """
     return f"{name}-{width}.{hashlib.sha256(data).hexdigest()[:12]}{recipe.ENDINGS[format]}"
 
 

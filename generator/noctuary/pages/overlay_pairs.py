@@ -130,13 +130,14 @@ def _drawn_again(
     assert base.placement is not None
     assert other.placement is not None
     names = other.object_names
-    words = (other.picture.title, archive.author, other.picture.credit, archive.licence, names)
-    ingredients = {
+    words = (archive.author, other.picture.credit, archive.licence, names)
+    pixels = {
         "picture": source_hash,
-        "placement": digest((base.placement.key, other.placement.key, width, height)),
-        "words in the picture": digest(words),
+        "placement": digest((base.placement.key, other.placement.key, width, height, archive.publish_size_px)),
     }
-    name = f"images/{other.picture.id}-on-{base.picture.id}-{width}.{digest(sorted(ingredients.items()))[:12]}.webp"
+    ingredients = pixels | {"words in the picture": digest(words)}
+    # As for every published picture, its address comes from its pixels alone.
+    name = f"images/{other.picture.id}-on-{base.picture.id}-{width}.{digest(sorted(pixels.items()))[:12]}.webp"
 
     def make() -> bytes:
         import io
@@ -152,7 +153,7 @@ def _drawn_again(
 
         assert base.placement is not None
         assert other.placement is not None
-        made = make_renditions(folder / other.picture.file, cache, source_hash)
+        made = make_renditions(folder / other.picture.file, cache, source_hash, archive.publish_size_px)
         if isinstance(made, PictureFault):
             raise FileNotFoundError(2, made.message, other.picture.file)
         # The rendition whose pixels are about as fine as those of the result: bicubic between them loses nothing.
@@ -163,8 +164,8 @@ def _drawn_again(
         rendition = fitting[0] if fitting else made.full
         with Image.open(io.BytesIO(read_rendition(rendition))) as opened:
             drawn = warped(opened.convert("RGB"), of, onto, width, height)
-        title, creator, credit, licence, _ = words
-        said = Description(title, creator, credit or "", licence, names, avm_fields(onto, width, height))
+        creator, credit, licence, _ = words
+        said = Description("", creator, credit or "", licence, names, avm_fields(onto, width, height))
         return described(encoded(drawn), "webp", said)
 
     return Source(name, width, height, "webp"), Product(name, ingredients, make)

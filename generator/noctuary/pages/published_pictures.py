@@ -1,7 +1,9 @@
 """The picture files of the site: renditions that are there or are made, with the words of their record.
 
-A rendition is encoded once and kept without any words. What is published carries title, creator, credit,
-licence and its place on the sky, put in without touching a pixel; so an edited caption costs no encoding.
+A rendition is encoded once and kept without any words. What is published carries creator, credit, licence and its
+place on the sky, the full picture its title too, put in without touching a pixel; so an edited caption costs no
+encoding. Addresses come from the pixels alone: an edited title leaves every address as it is, and every file but the
+full picture.
 """
 
 from __future__ import annotations
@@ -62,10 +64,9 @@ def picture_files(
     files = Files({}, [], [], {}, {})
     for picture in archive.shown:
         files.sources[picture.id] = hash_of(picture.file)
-        files.entries[picture.id] = key(files.sources[picture.id], Path(picture.file))
-    questions = {p.id: _question(archive, p, facts[p.id], files.entries[p.id]) for p in archive.shown}
-    missing = [p for p in archive.shown if not _stands(p, questions[p.id], memory, standing)]
-    made = _renditions(folder, cache, missing, facts, files.sources, workers, executor, progress)
+        files.entries[picture.id] = key(files.sources[picture.id], Path(picture.file), archive.publish_size_px)
+    missing = [p for p in archive.shown if not _stands(p, files.entries[p.id], memory, standing)]
+    made = _renditions(folder, cache, missing, whole, files.sources, workers, executor, progress)
     for picture in archive.shown:
         mark = Mark(picture.file)
         outcome = made.get(picture.id)
@@ -74,33 +75,34 @@ def picture_files(
             continue
         if outcome is not None:
             try:
-                answer = _publishable(archive, picture, facts[picture.id], outcome)
+                answer = _publishable(picture, outcome)
             except DamagedRendition:  # damaged since it was looked at: make this one again
-                again = _renditions(folder, cache, [picture], facts, files.sources, workers, executor, progress)
+                again = _renditions(folder, cache, [picture], whole, files.sources, workers, executor, progress)
                 outcome = again[picture.id]
                 if isinstance(outcome, Diagnostic):
                     files.findings.append(outcome)
                     continue
                 made[picture.id] = outcome
-                answer = _publishable(archive, picture, facts[picture.id], outcome)
-            memory.learn(questions[picture.id], answer)
-        width, height, colour, doubts, sources = memory.known(questions[picture.id])
+                answer = _publishable(picture, outcome)
+            memory.learn(_question(picture, files.entries[picture.id]), answer)
+        width, height, colour, doubts, sources = memory.known(_question(picture, files.entries[picture.id]))
         files.findings += [doubt(mark, *told) for told in doubts if told[0] not in picture.accepted_doubts]
-        folder_of_tiles = _tiles_folder(picture, questions[picture.id], sources)
+        folder_of_tiles = _tiles_folder(picture, files.entries[picture.id], sources)
         files.shown[picture.id] = _shown(picture, width, height, colour, sources, folder_of_tiles)
-        ingredients = {"picture": files.entries[picture.id], "words in the picture": digest(questions[picture.id])}
+        full = files.shown[picture.id].full
+        ingredients = _ingredients(archive, picture, facts[picture.id], files.entries[picture.id])
         for source in sources:
             make = _maker(archive, picture, facts[picture.id], cache, files.entries[picture.id], source)
-            files.products.append(Product(source.file, ingredients, make))
+            of = ingredients | {"title in the picture": digest(picture.title)} if source == full else ingredients
+            files.products.append(Product(source.file, of, make))
         if folder_of_tiles:
             maker = _TileMaker(archive, picture, facts[picture.id], cache, files.entries[picture.id])
-            full = files.shown[picture.id].full
             files.products += maker.products(folder_of_tiles, full, ingredients)
     return files
 
 
 def rendition(
-    folder: Path, cache: Path, facts: Mapping[str, PictureFacts], files: Files, picture: Picture, width: int
+    folder: Path, cache: Path, facts: ArchiveFacts, files: Files, picture: Picture, width: int
 ) -> bytes:
     """The smallest kept JPEG of a picture at least so wide, or the widest there is, without any words in it.
 
@@ -129,35 +131,38 @@ def tidy(cache: Path, entries: Iterable[str]) -> None:
     prune(cache, set(entries))
 
 
-def _question(archive: Archive, picture: Picture, facts: PictureFacts, entry: str) -> tuple[Any, ...]:
-    words = (picture.id, picture.title, archive.author, picture.credit, archive.licence)
-    return "published", entry, words, facts.object_names, facts.placement.key if facts.placement else ""
+def _question(picture: Picture, entry: str) -> tuple[str, str, str]:
+    return "published", picture.id, entry
 
 
-def _stands(
-    picture: Picture, question: tuple[Any, ...], memory: Memo, standing: Mapping[str, Mapping[str, str]]
-) -> bool:
-    answer = memory.known(question)
+def _ingredients(archive: Archive, picture: Picture, facts: PictureFacts, entry: str) -> dict[str, str]:
+    names = facts.object_names
+    told = (archive.author, picture.credit, archive.licence, names, facts.placement.key if facts.placement else "")
+    return {"picture": entry, "words in the picture": digest(told)}
+
+
+def _stands(picture: Picture, entry: str, memory: Memo, standing: Mapping[str, Mapping[str, str]]) -> bool:
+    answer = memory.known(_question(picture, entry))
     if answer is None:
         return False
     sources: tuple[Source, ...] = answer[4]
     files = [source.file for source in sources]
-    if folder := _tiles_folder(picture, question, sources):
+    if folder := _tiles_folder(picture, entry, sources):
         files += [f"{folder}/{tile.request}" for tile in tiles(sources[-1].width, sources[-1].height)]
     return all(file in standing for file in files)
 
 
-def _tiles_folder(picture: Picture, question: tuple[Any, ...], sources: tuple[Source, ...]) -> str | None:
-    """Where the tiles of a large picture lie: another folder whenever they or their words are others."""
+def _tiles_folder(picture: Picture, entry: str, sources: tuple[Source, ...]) -> str | None:
+    """Where the tiles of a large picture lie: another folder whenever their pixels are others."""
     full = sources[-1]
-    return f"images/{picture.id}-tiles.{digest(question)[:12]}" if is_tiled(full.width, full.height) else None
+    return f"images/{picture.id}-tiles.{entry[:12]}" if is_tiled(full.width, full.height) else None
 
 
 def _renditions(
     folder: Path,
     cache: Path,
     pictures: list[Picture],
-    facts: Mapping[str, PictureFacts],
+    whole: ArchiveFacts,
     sources: Mapping[str, str],
     workers: int | None,
     executor: Executor | None,
@@ -170,8 +175,9 @@ def _renditions(
 
     jobs = {}
     for picture in pictures:
-        width, height = facts[picture.id].pixels or (0, 0)
-        jobs[picture.id] = Job(folder / picture.file, sources[picture.id], width, height)
+        width, height = whole.pictures[picture.id].pixels or (0, 0)
+        largest = whole.archive.publish_size_px
+        jobs[picture.id] = Job(folder / picture.file, sources[picture.id], width, height, largest)
     done = 0
 
     def advance(job: Any, outcome: Any) -> None:
@@ -192,14 +198,13 @@ def _renditions(
 
 
 def _publishable(
-    archive: Archive, picture: Picture, facts: PictureFacts, made: PictureFile
+    picture: Picture, made: PictureFile
 ) -> tuple[int, int, str, tuple[Any, ...], tuple[Source, ...]]:
     if made.tiles is not None:
         check_tiles(made.tiles)
     sources = []
     for rendition in made.renditions:
-        data = _described(archive, picture, facts, rendition)
-        name = published_name(picture.id, rendition.width, data, rendition.format)
+        name = published_name(picture.id, rendition.width, read_rendition(rendition), rendition.format)
         sources.append(Source(f"images/{name}", rendition.width, rendition.height, rendition.format))
     return made.width, made.height, made.colour, made.doubts, tuple(sources)
 
@@ -255,7 +260,7 @@ class _TileMaker:
             data = self._pack.read(request)
         except (KeyError, ValueError):  # it was whole a moment ago; the next build makes it again
             raise OSError(5, "the kept tiles of a picture can no longer be read", request) from None
-        return described(data, "jpeg", words(self._archive, self._picture, self._facts))
+        return described(data, "jpeg", replace(words(self._archive, self._picture, self._facts), title=""))
 
 
 def _maker(
@@ -269,18 +274,20 @@ def _maker(
             raise FileNotFoundError(2, "a rendition vanished from the cache while the site was built", wanted.file)
         rendition = next(r for r in kept.renditions if (r.width, r.format) == (wanted.width, wanted.format))
         try:
-            return _described(archive, picture, facts, rendition)
+            return _described(archive, picture, facts, rendition, titled=rendition == kept.full)
         except DamagedRendition:  # it was whole a moment ago; the next build makes it again
             raise OSError(5, "a rendition in the cache can no longer be read", wanted.file) from None
 
     return make
 
 
-def _described(archive: Archive, picture: Picture, facts: PictureFacts, rendition: Rendition) -> bytes:
+def _described(
+    archive: Archive, picture: Picture, facts: PictureFacts, rendition: Rendition, *, titled: bool
+) -> bytes:
     from noctuary.images.embed_metadata import described
 
     data = read_rendition(rendition)
-    return described(data, rendition.format, _description(archive, picture, facts, rendition))
+    return described(data, rendition.format, _description(archive, picture, facts, rendition, titled=titled))
 
 
 def words(archive: Archive, picture: Picture, facts: PictureFacts) -> Description:
@@ -296,10 +303,14 @@ def words(archive: Archive, picture: Picture, facts: PictureFacts) -> Descriptio
     )
 
 
-def _description(archive: Archive, picture: Picture, facts: PictureFacts, rendition: Rendition) -> Description:
+def _description(
+    archive: Archive, picture: Picture, facts: PictureFacts, rendition: Rendition, *, titled: bool
+) -> Description:
     avm: dict[str, Any] = {}
     if facts.placement is not None:
         from noctuary.sky.placement import avm_fields
 
         avm = avm_fields(facts.placement.placement(), rendition.width, rendition.height)
-    return replace(words(archive, picture, facts), avm=avm)
+    told = words(archive, picture, facts)
+    # Only the full picture is kept and passed on; the others would have to be sent again for an edited title.
+    return replace(told, avm=avm, title=told.title if titled else "")

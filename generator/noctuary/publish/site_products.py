@@ -93,7 +93,7 @@ def works(
     all_pages = pages(whole, exports)
     page_products = [press.product(page) for page in all_pages]
     card_products = [
-        press.card(page, facts, files, partial(shown.rendition, folder, cache, facts.pictures, files))
+        press.card(page, facts, files, partial(shown.rendition, folder, cache, facts, files))
         for page in cards(whole)
     ]
     export_products = [
