@@ -12,7 +12,7 @@ HOUSE = ROOT / "generator" / "noctuary"
 
 #: Rooms from the top down; a room imports from its own storey and those below it.
 STOREYS = (
-    {"__main__", "cli", "reference", "upload_command"},
+    {"__init__", "__main__", "cli", "reference", "upload_command"},
     {"build", "inspection", "preview", "facts_table", "plate_solve", "star_report"},
     {"publish"},
     {"pages"},
@@ -21,7 +21,7 @@ STOREYS = (
     {"archive", "sky"},
     {"up_to_date"},
     {"build_manifest", "memo", "sexagesimal"},
-    {"quantity", "geometry", "text", "files", "errors", "diagnostic", "plain_record", "__init__"},
+    {"quantity", "geometry", "quiet", "text", "files", "errors", "diagnostic", "plain_record"},
 )
 LEVEL = {room: number for number, storey in enumerate(STOREYS) for room in storey}
 #: Rooms of one storey that do not know each other.

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import os
 import time
 from collections.abc import Callable, Mapping
@@ -60,9 +59,6 @@ def build(
     """
     folder = archive.resolve()
     out = (out or folder / "site").resolve()
-    # An archive is hundreds of thousands of small records that stay: looking through them for circles again and
-    # again would take a tenth of the time.
-    gc.disable()
     try:
         with _Lock(folder):
             return _build(folder, out, workers, executor, progress or _silent)
@@ -78,9 +74,6 @@ def build(
     except OSError as error:
         where = f" ({error.filename})" if error.filename else ""
         return _refused(out, [_trouble("disk", f"{error.strerror or error}{where}", "mend that and build again")])
-    finally:
-        gc.unfreeze()
-        gc.enable()
 
 
 def _build(folder: Path, out: Path, workers: int | None, executor: str | None, progress: Progress) -> Outcome:
@@ -182,8 +175,6 @@ def _publish(
 ) -> tuple[int, dict[str, os.stat_result], dict[str, Mapping[str, str]]]:
     """Assembles the site and puts it in place; (files made, what is published, what it was made from)."""
     todo: list[Product] = []
-    gc.freeze()  # what is known by now stays; what setting pages leaves behind need not
-    gc.enable()
     with Assembly(out) as assembly:
         for product in products:
             changed = product.changed(standing.get(product.path))

@@ -7,7 +7,6 @@ working form is sRGB, upright, without alpha: an 8-bit Pillow picture (L or RGB)
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -19,6 +18,7 @@ from noctuary.images.file_type import kind_of
 from noctuary.images.fits_picture import fits_image, open_fits
 from noctuary.images.raster_colour import embedded_profile, flattened, to_srgb
 from noctuary.images.raster_header import exif_orientation, jpeg_ends, pillow_image, png_bits, png_chunks, tiff_header
+from noctuary.quiet import quiet
 
 if TYPE_CHECKING:
     pass
@@ -90,10 +90,9 @@ def _one_fault(path: Path) -> Iterator[None]:
     from PIL import Image
 
     # The limit is ours and is checked before anything is decoded; Pillow's own would warn on the screen.
-    Image.MAX_IMAGE_PIXELS = None
+    most, Image.MAX_IMAGE_PIXELS = Image.MAX_IMAGE_PIXELS, None
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
+        with quiet():
             yield
     except PictureFault:
         raise
@@ -117,6 +116,8 @@ def _one_fault(path: Path) -> Iterator[None]:
         ) from None
     except Exception as error:
         raise _damaged(error) from None
+    finally:
+        Image.MAX_IMAGE_PIXELS = most
 
 
 def _damaged(error: Exception) -> PictureFault:

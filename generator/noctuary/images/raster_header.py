@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 
 from noctuary.images.decoded import MIB
 from noctuary.images.file_type import raw_frame
+from noctuary.quiet import quiet
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -42,18 +43,11 @@ class _TiffHeader:
 
 @contextmanager
 def tiff_file(path: Path) -> Iterator[Any]:
-    import logging
-
     import tifffile
 
-    log = logging.getLogger("tifffile")
-    before = log.level
-    log.setLevel(logging.CRITICAL + 1)  # it tells on standard error what comes out as one fault here
-    try:
-        with tifffile.TiffFile(path) as file:
-            yield file
-    finally:
-        log.setLevel(before)
+    # It logs what comes out as one fault here.
+    with quiet("tifffile"), tifffile.TiffFile(path) as file:
+        yield file
 
 
 def tiff_header(path: Path) -> _TiffHeader:

@@ -14,7 +14,6 @@ decades away. Polar motion, below 0.0002°, is left out.
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -25,6 +24,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from noctuary.geometry import separations_deg
+from noctuary.quiet import quiet
 from noctuary.sky.culmination import SIDEREAL, altitude_range, instants
 from noctuary.sky.session_sky import SkyDuring
 
@@ -275,9 +275,8 @@ def _quiet() -> Iterator[None]:
         conf.set_temp("auto_download", False),
         conf.set_temp("auto_max_age", None),
         conf.set_temp("iers_degraded_accuracy", "ignore"),
-        warnings.catch_warnings(),
+        quiet(),
     ):
-        warnings.simplefilter("ignore")
         yield
 
 

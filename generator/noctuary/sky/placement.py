@@ -35,7 +35,7 @@ from noctuary.sky.projection import (
     headers_in,
     kept_cards,
     kept_tables,
-    quiet,
+    quiet_header,
     said_by,
     to_icrs,
     unreadable,
@@ -231,7 +231,7 @@ def from_header(
     with closing(headers_in(header)) as each:
         for cards, tables in each:
             try:
-                with quiet():
+                with quiet_header():
                     wcs = celestial(cards, tables)
                 return _placed(wcs, cards, width_px, height_px, rows, source)
             except PlacementError as error:
@@ -250,7 +250,7 @@ def from_avm(path: str | Path, width_px: int, height_px: int) -> Placement | Non
         return None
     from pyavm import AVM
 
-    with quiet():
+    with quiet_header():
         try:
             avm = AVM.from_image(str(path))
             if repr(avm.Spatial) == "":
@@ -269,7 +269,7 @@ def from_avm_record(avm: Any, width_px: int, height_px: int) -> Placement | None
         return None
     hint = "write `placement` with centre, image_scale and position_angle into the sidecar instead"
     try:
-        with quiet():
+        with quiet_header():
             wcs = avm.to_wcs()
             wcs.wcs.set()
             size = spatial.ReferenceDimension
@@ -542,7 +542,7 @@ def _avm_by_code(shown: Placement, p: Headed) -> dict[str, Any] | None:
     )
     if not fits or (equinox is not None and abs(equinox.jyear - 2000) > 1e-6):
         return None
-    with quiet():
+    with quiet_header():
         cd = wcs.pixel_scale_matrix
         height = shown.height_px
         # Header pixel = scale · ours + offset; AVM pixel = ours from 1, rows from the bottom.
@@ -606,7 +606,7 @@ def _placed(
     scale_x, offset_x = kx, 0.5 * kx + 0.5
     # Our pixel y has its centre y + 0.5 below the top edge; the header's rows start at 0.5 on its own edge.
     scale_y, offset_y = (ky, 0.5 * ky + 0.5) if rows == "top" else (-ky, high - 0.5 * ky + 0.5)
-    with quiet():
+    with quiet_header():
         frame = frame_of(wcs)
         plain = gnomonic_of(wcs, frame, width_px, height_px, scale_x, offset_x, scale_y, offset_y)
         projection: Gnomonic | Headed

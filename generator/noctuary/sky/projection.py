@@ -12,7 +12,6 @@ import base64
 import io
 import math
 import re
-import warnings
 from collections.abc import Generator, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -24,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from noctuary.geometry import separations_deg
+from noctuary.quiet import quiet
 
 Floats = NDArray[np.float64]
 
@@ -101,7 +101,7 @@ class Headed:
     def sky(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
         wcs, frame = wcs_of(self.header, self.tables)
         shape, x, y = x.shape, x.ravel(), y.ravel()
-        with quiet():
+        with quiet_header():
             out = wcs.all_pix2world(self.scale_x * x + self.offset_x, self.scale_y * y + self.offset_y, 1)
         ra, dec = to_icrs(frame, np.asarray(out[wcs.wcs.lng]), np.asarray(out[wcs.wcs.lat]))
         return ra.reshape(shape), dec.reshape(shape)
@@ -114,7 +114,7 @@ class Headed:
         world[wcs.wcs.lng], world[wcs.wcs.lat] = lon, lat
         fx, fy = np.full(lon.shape, np.nan), np.full(lon.shape, np.nan)
         known = np.isfinite(lon) & np.isfinite(lat)
-        with quiet():
+        with quiet_header():
             if known.any():
                 fx[known], fy[known] = wcs.wcs_world2pix(world[0][known], world[1][known], 1)
                 if not wcs.has_distortion:
@@ -170,7 +170,7 @@ def headers_in(header: str | Path) -> Generator[tuple[Any, Any], None, None]:
     packed = data[:2] == b"\x1f\x8b"
     if packed or (data[:6] == b"SIMPLE" and b"\n" not in data[:80]):
         try:
-            with quiet(), fits.open(path, memmap=False, lazy_load_hdus=False) as file:
+            with quiet_header(), fits.open(path, memmap=False, lazy_load_hdus=False) as file:
                 for hdu in file:
                     yield hdu.header, file
             return
@@ -201,7 +201,7 @@ def _cards(text: str) -> Any:
     if not kept:
         raise unreadable("it holds no FITS cards")
     try:
-        with quiet():
+        with quiet_header():
             return fits.Header.fromstring("".join(kept))
     except Exception as error:
         raise unreadable(said_by(error)) from None
@@ -311,7 +311,7 @@ def kept_tables(wcs: Any) -> str:
 def wcs_of(header: str, tables: bool) -> tuple[Any, Any]:
     from astropy.io import fits
 
-    with quiet():
+    with quiet_header():
         if tables:
             with fits.open(io.BytesIO(base64.b64decode(header)), memmap=False, lazy_load_hdus=False) as file:
                 wcs = celestial(file[0].header, file)
@@ -360,25 +360,17 @@ def _moved(before: Any, after: Any, lon: Floats, lat: Floats) -> tuple[Floats, F
     a, b = np.full(lon.shape, np.nan), np.full(lon.shape, np.nan)
     known = np.isfinite(lon) & np.isfinite(lat)
     if known.any():
-        with quiet():
+        with quiet_header():
             there = SkyCoord(lon[known], lat[known], unit="deg", frame=before).transform_to(after)
         a[known], b[known] = there.spherical.lon.deg % 360, there.spherical.lat.deg
     return a, b
 
 
 @contextmanager
-def quiet() -> Iterator[None]:
+def quiet_header() -> Iterator[None]:
     """No warnings and no notes on the screen about headers that others wrote."""
-    from astropy import log
-
-    level = log.level
-    with warnings.catch_warnings(), np.errstate(all="ignore"):
-        warnings.simplefilter("ignore")
-        log.setLevel("ERROR")
-        try:
-            yield
-        finally:
-            log.setLevel(level)
+    with quiet("astropy"), np.errstate(all="ignore"):
+        yield
 
 
 def said_by(error: Exception) -> str:

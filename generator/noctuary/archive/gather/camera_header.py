@@ -6,9 +6,7 @@ Pillow gives the size in pixels where the tags do not. Serial numbers and owners
 from __future__ import annotations
 
 import contextlib
-import logging
 import re
-import warnings
 from collections.abc import Mapping
 from datetime import datetime, timedelta, timezone
 from io import BytesIO
@@ -22,9 +20,7 @@ from noctuary.archive.gather.frame_header import (
     target_of_place,
     words,
 )
-
-# exifread reports every odd tag of a damaged file on the log; the file is judged by what could be read.
-logging.getLogger("exifread").setLevel(logging.CRITICAL)
+from noctuary.quiet import quiet
 
 _SEARCHED = 1 << 20  # bytes at the beginning in which an embedded header is looked for
 _LENGTH_UNIT_UM = {2: 25400.0, 3: 10000.0, 4: 1000.0, 5: 1.0}
@@ -77,8 +73,8 @@ def read(path: str) -> FrameHeader:
 def _tags(file: BinaryIO) -> dict[str, Any]:
     import exifread
 
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
+    # It logs every odd tag of a damaged file; the file is judged by what could be read.
+    with quiet("exifread"):
         tags: dict[str, Any] = exifread.process_file(file, details=False, extract_thumbnail=False)
         return tags
 
@@ -139,10 +135,8 @@ def _pixels(path: str, tags: Mapping[str, Any]) -> tuple[int, int] | None:
             return int(wide), int(high)
     from PIL import Image
 
-    with contextlib.suppress(Exception), warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        with Image.open(path) as picture:
-            return picture.size
+    with contextlib.suppress(Exception), quiet(), Image.open(path) as picture:
+        return picture.size
     return None
 
 

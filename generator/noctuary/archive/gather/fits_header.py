@@ -24,6 +24,7 @@ from noctuary.archive.gather.frame_header import (
     target_of_place,
     words,
 )
+from noctuary.quiet import quiet
 
 Cards = Mapping[str, str | float | bool]
 
@@ -188,12 +189,9 @@ def _data_bytes(cards: Cards) -> int:
 
 
 def _by_astropy(path: str) -> dict[str, str | float | bool]:
-    import warnings
-
     from astropy.io import fits
 
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
+    with quiet():
         try:
             with fits.open(path, mode="readonly", memmap=False, lazy_load_hdus=True) as units:
                 merged: dict[str, str | float | bool] = {}
