@@ -40,7 +40,6 @@ def picture_json(facts: PictureFacts) -> Plain:
         "sessions": [_session(f) for f in facts.sessions],
         "light_m2_h": facts.light_m2_h,
         "depth_mag": facts.depth_mag,
-        "frame_fill": facts.frame_fill,
     }
 
 
