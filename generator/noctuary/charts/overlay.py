@@ -1,8 +1,8 @@
 """What can be laid over a picture: its objects with their names, a grid of coordinates, an arrow and a scale bar.
 
 Drawn in the picture's own pixels, so that it scales with it. Names would shrink with the picture; so they
-are set three times, for a narrow, a middling and a wide showing, each with as many as fit without touching,
-and the style shows the one that suits.
+are set three times, for a narrow, a middling and a wide showing, each with as many as fit without touching, and the
+style shows the one that suits. overlay_names.py finds their places.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from html import escape
 from typing import TYPE_CHECKING, Any
 
 from noctuary.charts.drawing import Formatter
+from noctuary.charts.overlay_names import Box, NameSetter, Point, Shape, box_around, ring
 from noctuary.charts.simplify import thinned
 from noctuary.plain_record import plain_record
 
@@ -61,25 +62,22 @@ class Overlay:
 
 
 @plain_record
-class _Box:
-    left: float
-    top: float
-    right: float
-    bottom: float
+class _Figure:
+    """A figure of the grid: its text, where it begins, its foot, and its room."""
 
-    def meets(self, other: _Box) -> bool:
-        return (
-            self.left < other.right
-            and other.left < self.right
-            and self.top < other.bottom
-            and other.top < self.bottom
-        )
+    label: str
+    x: float
+    y: float
+    box: Box
 
 
 class _Layer:
     def __init__(self, placement: Placement, marked: tuple[Marked, ...], voice: Formatter) -> None:
+        from noctuary.sky.graticule import graticule
+
         self.placement, self.voice = placement, voice
         self.width, self.height = placement.width_px, placement.height_px
+        self.net = graticule(placement)
         self.marked = sorted(marked, key=lambda m: m.rank)[:MOST_OBJECTS]
 
     def svg(self) -> str:
@@ -100,82 +98,53 @@ class _Layer:
 
     def _objects(self) -> str:
         least = LEAST_RADIUS * self.width / SHOWINGS[-1][0]
-        parts = []
+        parts, shapes, marks = [], [], []
         for thing in self.marked:
-            shape = "star" if thing.is_star else "thing"
-            path = None if thing.is_star else self._ellipse(thing, least)
-            if path is None:
-                parts.append(f'<circle class="{shape}" cx="{thing.x:.1f}" cy="{thing.y:.1f}" r="{least:.1f}"/>')
+            kind = "star" if thing.is_star else "thing"
+            around = () if thing.is_star else self._ellipse(thing, least)
+            if around:
+                parts.append(f'<path class="{kind}" d="M{"L".join(f"{x:.1f} {y:.1f}" for x, y in around)}z"/>')
             else:
-                parts.append(f'<path class="{shape}" d="{path}"/>')
+                parts.append(f'<circle class="{kind}" cx="{thing.x:.1f}" cy="{thing.y:.1f}" r="{least:.1f}"/>')
+                around = ring(thing.x, thing.y, least)
+                marks.append(box_around(around))
+            shapes.append(Shape(thing.name, around))
         for shown, name in SHOWINGS:
-            parts.append(f'<g class="names {name}">{self._names(shown)}</g>')
+            parts.append(f'<g class="names {name}">{self._names(shown, shapes, marks)}</g>')
         return "".join(parts)
 
-    def _ellipse(self, thing: Marked, least: float) -> str | None:
-        """The object's outline where it lies, ``None`` where it is too small to be seen as one."""
+    def _ellipse(self, thing: Marked, least: float) -> tuple[Point, ...]:
+        """Points around the object where it lies, none where it is too small to be seen as an ellipse."""
         from noctuary.sky.placement import outline
 
         if thing.size_arcmin is None or not thing.outline:
-            return None
-        scale = self.placement.image_scale_arcsec_px
-        if thing.size_arcmin[0] * 30 / scale < least:
-            return None
+            return ()
+        if thing.size_arcmin[0] * 30 / self.placement.image_scale_arcsec_px < least:
+            return ()
         x, y = self.placement.pixel(*outline(thing))
         points = [(float(a), float(b)) for a, b in zip(x, y, strict=True) if math.isfinite(a) and math.isfinite(b)]
-        return "M" + "L".join(f"{a:.1f} {b:.1f}" for a, b in points) + "z" if len(points) > 2 else None
+        return tuple(points) if len(points) > 2 else ()
 
-    def _names(self, shown: int) -> str:
-        """Names for one showing: each beside its object where there is room in the frame, else left away."""
-        unit = self.width / shown  # picture pixels in a pixel of the screen
-        size = LETTER * unit
-        taken: list[_Box] = []
+    def _names(self, shown: int, shapes: list[Shape], marks: list[Box]) -> str:
+        """Names for one showing, with a thin line to those that find no room beside their objects."""
+        size = LETTER * self.width / shown
+        figures = [*(figure.box for figure in self._figures(shown)), *self._bearing_boxes(shown)]
         parts = []
-        for thing in self.marked:
-            length = 0.52 * size * len(thing.name) + 0.4 * size
-            radius = max(LEAST_RADIUS * self.width / SHOWINGS[-1][0], self._radius(thing)) + 0.35 * size
-            for x, y, anchor in self._beside(thing, radius, length, size):
-                box = _Box(x, y - size, x + length, y + 0.3 * size)
-                inside = box.left >= 0 and box.top >= 0 and box.right <= self.width and box.bottom <= self.height
-                if inside and not any(box.meets(other) for other in taken):
-                    taken.append(box)
-                    # Held by the end that is nearest to the object, so that it stays there when set smaller.
-                    at = x + {"start": 0.0, "middle": length / 2, "end": length}[anchor]
-                    held = "" if anchor == "start" else f' text-anchor="{anchor}"'
-                    parts.append(
-                        f'<text x="{at:.0f}" y="{y:.0f}"{held} font-size="{size:.1f}">{escape(thing.name)}</text>'
-                    )
-                    break
+        for named in NameSetter(self.width, self.height, size, figures, marks).place(shapes):
+            if named.line:
+                (x, y), (to_x, to_y) = named.line
+                parts.append(f'<path class="lead" d="M{x:.1f} {y:.1f}L{to_x:.1f} {to_y:.1f}"/>')
+            held = "" if named.anchor == "start" else f' text-anchor="{named.anchor}"'
+            parts.append(
+                f'<text x="{named.x:.0f}" y="{named.y:.0f}"{held} font-size="{size:.1f}">{escape(named.name)}</text>'
+            )
         return "".join(parts)
-
-    def _beside(self, thing: Marked, radius: float, length: float, size: float) -> list[tuple[float, float, str]]:
-        """Places for a name, best first: right, left, over, under, and inside a large object; which end holds it."""
-        x = min(max(thing.x, 0.0), float(self.width))
-        y = min(max(thing.y, 0.0), float(self.height))
-        return [
-            (x + radius, y + 0.35 * size, "start"),
-            (x - radius - length, y + 0.35 * size, "end"),
-            (x - length / 2, y - radius, "middle"),
-            (x - length / 2, y + radius + size, "middle"),
-            (x - length / 2, y + 0.35 * size, "middle"),
-            (min(max(x - length / 2, 0.3 * size), self.width - length - 0.3 * size), y + 2 * size, "middle"),
-        ]
-
-    def _radius(self, thing: Marked) -> float:
-        """Half of an object's mean size in pixels, no more than keeps its name near."""
-        if thing.size_arcmin is None or not thing.outline or thing.is_star:
-            return 0.0
-        mean = sum(thing.size_arcmin) / 2 * 30 / self.placement.image_scale_arcsec_px
-        return min(mean, self.width / 8)
 
     # --------------------------------------------------------------------------------------- grid
 
     def _grid(self) -> str:
-        from noctuary.sky.graticule import graticule
-
-        net = graticule(self.placement)
         parts = []
-        for line in net.lines:
+        for line in self.net.lines:
             # A tenth of a pixel where a picture is shown a thousand wide: most of the points were half of the page.
             runs = [thinned(run, self.width / 10_000) for run in line.runs]
             path = "".join("M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in run) for run in runs)
@@ -183,25 +152,40 @@ class _Layer:
                 parts.append(f'<path class="{line.kind}" d="{path}"/>')
         for shown, name in SHOWINGS:
             size = LETTER * 0.92 * self.width / shown
-            taken: list[_Box] = []
-            words = []
-            for line in net.lines:
-                step = net.ra_step_deg if line.kind == "ra" else net.dec_step_deg
-                label = _hours(line.value_deg, step) if line.kind == "ra" else _degrees(line.value_deg, step)
-                for mark in line.marks:
-                    length = 0.55 * size * len(label)
-                    x, y = _at_edge(mark.x, mark.y, mark.edge, length, size)
-                    x = min(max(x, 0.3 * size), self.width - length - 0.3 * size)
-                    y = min(max(y, 1.1 * size), self.height - 0.4 * size)
-                    box = _Box(x - 0.3 * size, y - size, x + length + 0.3 * size, y + 0.3 * size)
-                    if any(box.meets(other) for other in taken):
-                        continue
-                    taken.append(box)
-                    words.append(f'<text x="{x:.0f}" y="{y:.0f}" font-size="{size:.1f}">{label}</text>')
+            words = (f'<text x="{f.x:.0f}" y="{f.y:.0f}" font-size="{size:.1f}">{f.label}</text>'
+                     for f in self._figures(shown))  # fmt: skip
             parts.append(f'<g class="names {name}">{"".join(words)}</g>')
         return "".join(parts)
 
+    def _figures(self, shown: int) -> list[_Figure]:
+        """The grid's figures for one showing, each where its line leaves the frame and clear of the others."""
+        size = LETTER * 0.92 * self.width / shown
+        figures: list[_Figure] = []
+        for line in self.net.lines:
+            step = self.net.ra_step_deg if line.kind == "ra" else self.net.dec_step_deg
+            label = _hours(line.value_deg, step) if line.kind == "ra" else _degrees(line.value_deg, step)
+            for mark in line.marks:
+                length = 0.55 * size * len(label)
+                x, y = _at_edge(mark.x, mark.y, mark.edge, length, size)
+                x = min(max(x, 0.3 * size), self.width - length - 0.3 * size)
+                y = min(max(y, 1.1 * size), self.height - 0.4 * size)
+                box = Box(x - 0.3 * size, y - size, x + length + 0.3 * size, y + 0.3 * size)
+                if not any(box.meets(other.box) for other in figures):
+                    figures.append(_Figure(label, x, y, box))
+        return figures
+
     # ----------------------------------------------------------------------------------- bearings
+
+    def _bearing_boxes(self, shown: int) -> tuple[Box, Box]:
+        """What the arrows and the bar take in one showing."""
+        from noctuary.sky.graticule import scale_bar
+
+        unit = self.width / shown
+        right, low = self.width - 22 * unit, self.height
+        return (
+            Box(0.0, low - 104 * unit, 104 * unit, low),
+            Box(right - scale_bar(self.placement)[1] - 8 * unit, low - 60 * unit, self.width, low),
+        )
 
     def _bearings(self) -> str:
         """Arrows to north and east in the lower left, the bar of a round number of arcminutes in the lower right."""

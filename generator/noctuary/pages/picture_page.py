@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -113,7 +115,7 @@ def overlay_of(facts: PictureFacts, names: ObjectNames) -> Overlay | None:
         named = 0 if known.name in own else 1 if known.common_name else 2
         return named, -size, known.magnitude if known.magnitude is not None else 99.0, known.name
 
-    seen = sorted(facts.touching, key=lambda found: weight(found[0]))
+    seen = _once_each(sorted(facts.touching, key=lambda found: weight(found[0])))
     marked = tuple(
         Marked(
             name=names.of(known),
@@ -131,6 +133,23 @@ def overlay_of(facts: PictureFacts, names: ObjectNames) -> Overlay | None:
         for rank, (known, x, y) in enumerate(seen[:MOST_OBJECTS])
     )
     return Overlay(facts.placement.plain, marked)
+
+
+def _once_each(seen: Iterable[tuple[SkyObject, float, float]]) -> list[tuple[SkyObject, float, float]]:
+    """Objects without those that have the extent of one before them: a nebula with several numbers is drawn once.
+
+    The first is drawn with the outline that any of them has.
+    """
+    kept: dict[object, tuple[SkyObject, float, float]] = {}
+    for known, x, y in seen:
+        middle = known.outline_centre_deg or (known.ra_deg, known.dec_deg)
+        extent: object = (middle, known.size_arcmin) if known.size_arcmin else known.name
+        if extent not in kept:
+            kept[extent] = (known, x, y)
+        elif known.outline and not kept[extent][0].outline:
+            first, *at = kept[extent]
+            kept[extent] = (replace(first, outline=True), at[0], at[1])
+    return list(kept.values())
 
 
 def gist(facts: PictureFacts) -> Gist:
