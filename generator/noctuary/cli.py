@@ -267,8 +267,9 @@ def place(archive: Path, picture_id: str, stars: Path | None, dry_run: bool) -> 
 def stars(files: tuple[str, ...], scale: float | None, keep: bool) -> None:
     """Measure star shapes in nine zones and say what the pattern means.
 
-    For the first test frames of a night (FILE...), or for the picture ID of ARCHIVE. Directions are counted from
-    the picture's right through its top. Example: noctuary stars test-1.fits test-2.fits
+    For the first test frames of a night (FILE...), or for the picture ID of ARCHIVE. Widths are judged only where
+    the values are linear; a stretched picture shows shapes alone. Directions are counted from the picture's right
+    through its top. Example: noctuary stars test-1.fits test-2.fits
     """
     from noctuary.star_report import CannotMeasure, keep_shapes, print_shapes, shapes_of
 

@@ -1,21 +1,22 @@
-"""``noctuary stars``: star shapes of a file or of an archive's picture, told on a terminal."""
+"""``noctuary stars``: star shapes of a file or of an archive's picture, on a terminal."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from noctuary.images.decode import open_picture
 from noctuary.images.decoded import PictureFault
 from noctuary.images.star_shapes import ShapeReport, Zone, measure
 
 DASH = "—"
 #: Elongation from which a direction is worth telling.
 LEAST_TOLD = 1.05
+
+_PLACES = ("the top left", "the top", "the top right", "the left", "the middle", "the right", "the bottom left",
+           "the bottom", "the bottom right")  # fmt: skip
 
 
 class CannotMeasure(Exception):
@@ -27,18 +28,14 @@ def shapes_of(path: Path, scale_arcsec: float | None) -> ShapeReport:
 
     Raises :class:`CannotMeasure`.
     """
-    import numpy as np
+    from noctuary.images.frame_values import frame_values
 
     try:
-        pixels = np.asarray(open_picture(path).pixels, dtype=np.float32)
+        frame = frame_values(path)
+        # A preview has other pixels than the sensor.
+        return measure(frame.values, None if frame.preview else scale_arcsec, eight_bits=frame.eight_bits)
     except PictureFault as fault:
-        preview = _preview(path)
-        if preview is None:
-            raise CannotMeasure(f"{path}: {fault.message}; {fault.hint}") from None
-        pixels, scale_arcsec = preview, None  # a preview has other pixels than the sensor
-    luminance = pixels.mean(axis=2) if pixels.ndim == 3 else pixels
-    try:
-        return measure(luminance, scale_arcsec)
+        raise CannotMeasure(f"{path}: {fault.message}; {fault.hint}") from None
     except ValueError as error:
         raise CannotMeasure(f"{path}: {error}") from None
 
@@ -49,6 +46,11 @@ def keep_shapes(folder: Path, sidecar: str, picture: Path, report: ShapeReport) 
 
     from noctuary.archive.star_file import StarShapes, StarZone, write_star_file
 
+    if report.pattern == "too few stars":
+        raise CannotMeasure(
+            f"{sidecar}: nothing was kept: fewer than six of the nine zones have stars enough; measure and keep a "
+            "picture with more stars"
+        )
     zones = tuple(
         StarZone(z.count, z.width_px, z.width_scatter_px, z.elongation, z.elongation_scatter, z.direction_deg)
         for z in report.zones
@@ -61,50 +63,60 @@ def keep_shapes(folder: Path, sidecar: str, picture: Path, report: ShapeReport) 
         raise CannotMeasure(f"{sidecar}: the star shapes cannot be kept: {error.strerror or error}") from None
 
 
-def _preview(path: Path) -> Any:
-    """The largest JPEG inside a camera raw, as an array; ``None`` where there is none."""
-    import io
-
-    import numpy as np
-    from PIL import Image, UnidentifiedImageError
-
-    try:
-        data = path.read_bytes()
-    except OSError:
-        return None
-    best = None
-    at = data.find(b"\xff\xd8\xff")
-    while at >= 0:
-        try:
-            with Image.open(io.BytesIO(data[at:])) as image:
-                if image.format == "JPEG" and (best is None or image.size > best[0]):
-                    image.load()
-                    best = image.size, np.asarray(image.convert("RGB"), dtype=np.float32)
-        except (UnidentifiedImageError, OSError, SyntaxError, ValueError, Image.DecompressionBombError):
-            pass
-        at = data.find(b"\xff\xd8\xff", at + 3)
-    return best[1] if best and min(best[0]) >= 600 else None
-
-
 def print_shapes(name: str, report: ShapeReport) -> None:
-    """Nine zones as they lie in the picture, and what their pattern says."""
+    """Nine zones as they lie in the picture, what their pattern says, and what the picture cannot say."""
     console = Console(highlight=False)
     console.print(Text(name, style="bold"))
+    console.print(Text(_measured_on(report)))
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 3, 1, 0))
     for row in range(3):
-        table.add_row(*(Text(_zone(report.zone(row, column))) for column in range(3)))
+        table.add_row(*(Text(_zone(report.zone(row, column), report)) for column in range(3)))
     console.print(table)
-    console.print(Text(f"{report.count} stars. {report.meaning} {report.advice}"))
+    told = [f"{report.count} stars.", report.meaning]
+    if report.centre is not None:
+        told.append(f"They turn about a point {_where(*report.centre)}.")
+    if report.pattern != "round" or report.linearity.linear:
+        told.append(report.advice)
+    console.print(Text(" ".join(told)))
+    if report.pattern != "too few stars" and report.linearity.linear is not True:
+        console.print(Text(_not_said(report)))
 
 
-def _zone(zone: Zone) -> str:
+def _measured_on(report: ShapeReport) -> str:
+    reason = report.linearity.reason
+    if report.linearity.linear:
+        return f"Measured on a linear picture ({reason}): FWHM."
+    if report.linearity.linear is False:
+        return f"Measured on the finished picture ({reason}): FWHM in px as the stretch left it."
+    return f"Measured on a picture that may be stretched ({reason}): FWHM in px."
+
+
+def _not_said(report: ShapeReport) -> str:
+    changed = "a stretch changes" if report.linearity.linear is False else "a stretch would change"
+    return (
+        f"Not said: whether the focus was good and the air steady, for {changed} the width of every star. For that, "
+        "measure a sub or a stack before it is stretched (FITS, or TIFF of 16 bits or more)."
+    )
+
+
+def _where(x: float, y: float) -> str:
+    if not (0.0 <= x <= 1.0 and 0.0 <= y <= 1.0):
+        column = 0 if x < 1 / 3 else 2 if x > 2 / 3 else 1
+        row = 0 if y < 1 / 3 else 2 if y > 2 / 3 else 1
+        return f"outside the picture, beyond {_PLACES[3 * row + column]}"
+    place = _PLACES[3 * min(int(y * 3), 2) + min(int(x * 3), 2)]
+    return f"in {place} of the picture" if place == "the middle" else f"at {place} of the picture"
+
+
+def _zone(zone: Zone, report: ShapeReport) -> str:
+    stars = "1 star" if zone.count == 1 else f"{zone.count} stars"
     if zone.width_px is None:
-        return f"{DASH}\n{zone.count} stars"
+        return f"{DASH}\n{stars}"
     width = f"{zone.width_px:.2f} ± {zone.width_scatter_px or 0:.2f} px"
-    if zone.width_arcsec is not None:
+    if zone.width_arcsec is not None and report.linearity.linear:
         width += f" ({zone.width_arcsec:.1f}″)"
     long = DASH if zone.elongation is None else f"{zone.elongation:.2f} ± {zone.elongation_scatter or 0:.2f}"
     # The direction of a round star is noise.
     told = zone.direction_deg is not None and zone.elongation is not None and zone.elongation >= LEAST_TOLD
     turned = f" at {zone.direction_deg:.0f}°" if told else ""
-    return f"{width}\nlong {long}{turned}\n{zone.count} stars"
+    return f"{width}\nlong {long}{turned}\n{stars}"

@@ -17,7 +17,7 @@ from noctuary.archive.star_file import (
     write_star_file,
 )
 from noctuary.diagnostic import Diagnostic
-from noctuary.images.star_shapes import MEANINGS
+from noctuary.images.star_patterns import MEANINGS
 
 EMPTY = StarZone(0, None, None, None, None, None)
 KEPT = StarShapes("ab" * 32, "one side", (StarZone(40, 2.5, 0.2, 1.25, 0.1, 45.5), EMPTY) + (EMPTY,) * 7)
@@ -37,8 +37,9 @@ def test_what_is_kept_is_read_again(folder: Path) -> None:
     assert [p.name for p in (folder / "pictures" / "winter").iterdir()] == ["rosette.stars.json"]
 
 
-def test_every_pattern_can_be_kept() -> None:
-    assert set(PATTERNS) == set(MEANINGS)
+def test_every_pattern_but_no_stars_can_be_kept() -> None:
+    assert {*PATTERNS, "too few stars"} == set(MEANINGS)
+    assert "too few stars" not in PATTERNS
 
 
 @pytest.mark.parametrize(

@@ -26,7 +26,7 @@ def ellipses(svg: str) -> list[tuple[float, ...]]:
 
 
 def test_nine_zones_say_what_they_are() -> None:
-    chart = zones_chart(shapes(ROUND, ROUND, LONG), 1.5, 2.0)
+    chart = zones_chart(shapes(ROUND, ROUND, LONG), 1.5)
     assert chart is not None
     svg = chart.svg(VOICE)
     drawn = ellipses(svg)
@@ -39,19 +39,19 @@ def test_nine_zones_say_what_they_are() -> None:
     assert longer / shorter > 1.5
     assert longer * shorter > 1.5 * drawn[0][2] * drawn[0][3]
     assert "Worse on one side than on the other" in svg
-    assert "top right: 10.0″, 1.50 times as long as wide, at 30°" in svg
+    assert "top right: 5.0\u202fpx, 1.50 times as long as wide, at 30°" in svg
     # The direction of a round star is noise, and not told.
-    assert "top left: 5.0″;" in svg
-    assert ">10.0″<" in svg
-    pixels = zones_chart(shapes(), 1.5, None)
-    assert pixels is not None
-    assert ">2.5\u202fpx<" in pixels.svg(VOICE)
+    assert "top left: 2.5\u202fpx;" in svg
+    assert ">5.0\u202fpx<" in svg
+    # A width on the sky belongs to a session: a finished picture's is in its own pixels, and says so.
+    assert "measured on the finished picture: FWHM in px" in svg
+    assert "″" not in svg
 
 
 def test_no_chart_where_too_little_was_measured() -> None:
-    assert zones_chart(None, 1.5, 2.0) is None
-    assert zones_chart(shapes(NONE, NONE, NONE, NONE), 1.5, 2.0) is None
-    chart = zones_chart(shapes(NONE, NONE, NONE), 1.5, 2.0)
+    assert zones_chart(None, 1.5) is None
+    assert zones_chart(shapes(NONE, NONE, NONE, NONE), 1.5) is None
+    chart = zones_chart(shapes(NONE, NONE, NONE), 1.5)
     assert chart is not None
     assert len(ellipses(chart.svg(VOICE))) == 6
     assert "top left: —" in chart.svg(VOICE)
@@ -63,7 +63,7 @@ def test_no_chart_where_too_little_was_measured() -> None:
 )  # fmt: skip
 def test_every_ellipse_stays_in_its_zone(zones: list[tuple[float, float, float]], ratio: float, pattern: str) -> None:
     kept = shapes(*(StarZone(9, w, 0.1, long, 0.1, turned) for w, long, turned in zones), pattern=pattern)
-    chart = zones_chart(kept, ratio, None)
+    chart = zones_chart(kept, ratio)
     assert chart is not None
     height = min(max(WIDTH / ratio, HEIGHTS[0]), HEIGHTS[1])
     for number, (x, y, longer, shorter, _) in enumerate(ellipses(chart.svg(VOICE))):

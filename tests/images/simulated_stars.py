@@ -47,8 +47,12 @@ def frame(
     *,
     moffat: float | None = None,
     sky: float = 300.0,
+    flux_dex: tuple[float, float] = (3.9, 4.8),
 ) -> Floats:
-    """``a_zone`` stars in each ninth; ``shape_at`` takes −1…1 from left to right and from top to bottom."""
+    """``a_zone`` stars in each ninth; ``shape_at`` takes −1…1 from left to right and from top to bottom.
+
+    ``flux_dex`` are the decimal logarithms of the least and the greatest flux in electrons.
+    """
     light = np.full((height, width), sky)
     for zone in range(9):
         row, column = divmod(zone, 3)
@@ -56,7 +60,7 @@ def frame(
         for across, down in spots:
             x, y = column * width / 3 + across, row * height / 3 + down
             shape = shape_at(2 * x / width - 1, 2 * y / height - 1)
-            draw(light, x, y, float(10 ** rng.uniform(3.9, 4.8)), shape, moffat=moffat)
+            draw(light, x, y, float(10 ** rng.uniform(*flux_dex)), shape, moffat=moffat)
     return rng.poisson(light) + rng.normal(0, 3, light.shape)
 
 

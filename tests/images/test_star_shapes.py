@@ -7,7 +7,8 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from noctuary.images.star_shapes import MEANINGS, ShapeReport, measure
+from noctuary.images.star_patterns import MEANINGS
+from noctuary.images.star_shapes import ShapeReport, measure
 from noctuary.images.stars import detect
 from numpy.random import Generator, default_rng
 

@@ -41,7 +41,7 @@ def test_a_page_shows_what_was_kept_until_the_picture_changes(archive: Path) -> 
     assert (archive / "pictures" / "whirlpool-2024.yaml").read_bytes() == sidecar
     with_chart = page()
     assert "chart zones" in with_chart
-    assert "Star shapes in nine zones." in with_chart
+    assert "Star shapes in nine zones, measured on the finished picture: FWHM in px." in with_chart
     with (archive / "pictures" / "whirlpool-2024.jpg").open("ab") as picture:
         picture.write(b"\0")
     assert "chart zones" not in page()

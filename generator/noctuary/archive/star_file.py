@@ -19,16 +19,17 @@ from noctuary.diagnostic import Diagnostic, Mark, doubt
 from noctuary.files import write_whole
 
 PATTERNS = (
-    "round", "same direction everywhere", "radial in the corners", "one side", "wide all round", "mixed",
-    "too few stars",
+    "round", "same direction everywhere", "radial in the corners", "along arcs", "one side", "wider to the corners",
+    "wider in the middle", "wide all round", "mixed",
 )  # fmt: skip
-"""What nine zones can say together."""
+"""What nine zones can say together. Too few stars say nothing, and are not kept."""
 
 
 @dataclass(frozen=True, slots=True)
 class StarZone:
     """A ninth of a picture: full width at half maximum in pixels, elongation 1 and up, direction of the longer axis.
 
+    The widths are those of the finished picture, whose stretch changed them: they are no star width of a session.
     ``direction_deg`` counts anticlockwise from the picture's right, 0 ≤ direction < 180. Each ``…_scatter`` is from
     star to star. All of them are ``None`` where there were too few stars.
     """

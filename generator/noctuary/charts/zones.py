@@ -1,4 +1,8 @@
-"""Star shapes in a 3 × 3 grid: an ellipse a zone, longer than it was so that the eye sees it, its width beside it."""
+"""Star shapes in a 3 × 3 grid: an ellipse a zone, longer than it was so that the eye sees it, its width beside it.
+
+Widths are in pixels of the finished picture and never in arcseconds: processing changed them, and a width on the sky
+belongs to a session.
+"""
 
 from __future__ import annotations
 
@@ -24,24 +28,20 @@ LEAST_TOLD = 1.05
 
 @plain_record
 class ZonesChart:
-    """Nine zones row by row from the top left; ``ratio`` of the picture's sides, width over height.
-
-    ``scale_arcsec`` is the size of a picture's pixel on the sky; with it widths are told in arcseconds.
-    """
+    """Nine zones row by row from the top left; ``ratio`` of the picture's sides, width over height."""
 
     shapes: StarShapes
     ratio: float
-    scale_arcsec: float | None
 
     def svg(self, voice: Formatter) -> str:
         return _svg(self, voice)
 
 
-def zones_chart(shapes: StarShapes | None, ratio: float, scale_arcsec: float | None) -> ZonesChart | None:
+def zones_chart(shapes: StarShapes | None, ratio: float) -> ZonesChart | None:
     """A chart of nine zones, or ``None`` where fewer than six could be measured."""
     if shapes is None or sum(z.width_px is not None and z.elongation is not None for z in shapes.zones) < 6:
         return None
-    return ZonesChart(shapes, ratio, scale_arcsec)
+    return ZonesChart(shapes, ratio)
 
 
 def _svg(chart: ZonesChart, voice: Formatter) -> str:
@@ -62,7 +62,7 @@ def _svg(chart: ZonesChart, voice: Formatter) -> str:
             )
         parts.append(
             f'<text class="scale" x="{middle:.1f}" y="{y + tall - 6:.1f}" text-anchor="middle">'
-            f"{escape(_width(zone, chart.scale_arcsec, voice))}</text>"
+            f"{escape(_width(zone, voice))}</text>"
         )
     return (
         f'<svg class="chart zones" viewBox="0 0 {WIDTH + 2 * PAD} {height + 2 * PAD:.0f}" role="img" '
@@ -85,11 +85,9 @@ def _axes(chart: ZonesChart, most: float) -> list[tuple[float, float] | None]:
     return [axes and (max(axes[0] * fitting, LEAST), max(axes[1] * fitting, LEAST)) for axes in full]
 
 
-def _width(zone: StarZone, scale: float | None, voice: Formatter) -> str:
+def _width(zone: StarZone, voice: Formatter) -> str:
     if zone.width_px is None:
         return "—"
-    if scale is not None:
-        return f"{voice.number(zone.width_px * scale, 1)}″"
     return f"{voice.number(zone.width_px, 1)}\u202fpx"
 
 
@@ -98,14 +96,16 @@ def _story(chart: ZonesChart, voice: Formatter) -> str:
     told = [_pattern(chart.shapes.pattern, say)]
     places = _places(say)
     for place, zone in zip(places, chart.shapes.zones, strict=True):
-        said = _width(zone, chart.scale_arcsec, voice)
+        said = _width(zone, voice)
         if zone.elongation is not None and zone.direction_deg is not None and zone.elongation >= LEAST_TOLD:
             long = say("{elongation} times as long as wide, at {angle}°")
             said += ", " + long.format(
                 elongation=voice.number(zone.elongation, 2), angle=voice.number(zone.direction_deg)
             )
         told.append(f"{place}: {said}")
-    return say("Star shapes in nine zones.") + " " + "; ".join(told) + "."
+    return (
+        say("Star shapes in nine zones, measured on the finished picture: FWHM in px.") + " " + "; ".join(told) + "."
+    )
 
 
 def _places(say: Callable[[str], str]) -> tuple[str, ...]:
@@ -120,8 +120,10 @@ def _pattern(pattern: str, say: Callable[[str], str]) -> str:
         "round": say("Round from corner to corner"),
         "same direction everywhere": say("Long in one direction everywhere"),
         "radial in the corners": say("Long towards the corners"),
+        "along arcs": say("Long along arcs round one point"),
         "one side": say("Worse on one side than on the other"),
+        "wider to the corners": say("Round, and wider towards the corners"),
+        "wider in the middle": say("Round, and wider in the middle"),
         "wide all round": say("Round, but wide everywhere"),
         "mixed": say("Not round, in no single pattern"),
-        "too few stars": say("Too few stars to tell"),
     }[pattern]

@@ -8,64 +8,22 @@ moments alone do both. The exponent is one for the whole picture, the one that l
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import Any, Literal
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from noctuary.images.linearity import Linearity, linearity_of
+from noctuary.images.star_patterns import MEANINGS, Pattern, pattern_of
 from noctuary.images.stars import Sky, Stars, detect, without_background
 
 Floats = NDArray[np.float64]
 
-Pattern = Literal[
-    "round", "same direction everywhere", "radial in the corners", "one side", "wide all round", "mixed",
-    "too few stars",
-]  # fmt: skip
-
-MEANINGS: dict[Pattern, tuple[str, str]] = {
-    "round": (
-        "The stars are round and narrow from corner to corner.",
-        "Nothing to do: go on as you are.",
-    ),
-    "same direction everywhere": (
-        "The stars are long in one direction all over the picture: the picture moved, the lens is not to blame.",
-        "Check the polar alignment and the balance, shorten the sub-exposures, and switch off a lens's or camera's "
-        "stabiliser, which fights the mount.",
-    ),
-    "radial in the corners": (
-        "The stars grow long towards the corners, along lines from the middle or across: the lens draws them so.",
-        "Stop the lens down by a stop, or check the distance between corrector and sensor.",
-    ),
-    "one side": (
-        "The stars are worse on one side than on the other: the sensor or the focuser is tilted.",
-        "Tighten the adapters, then look for tilt with the camera turned by 180°: if the bad side turns with it, the "
-        "tilt is in the camera.",
-    ),
-    "wide all round": (
-        "The stars are round but wide everywhere: the focus is off, or the air is restless.",
-        "Focus again on a bright star, let the optics cool, and look for dew; if it stays, it is the seeing.",
-    ),
-    "mixed": (
-        "The stars are not round, and their shapes follow no single pattern.",
-        "Two causes may add up: put the focus and the tracking right first, then measure again.",
-    ),
-    "too few stars": (
-        "There are too few clean stars to tell.",
-        "Measure a longer exposure, or a frame with more stars in it.",
-    ),
-}
-"""For each pattern what it means, and what to do about it."""
-
-ROUND_BELOW = 0.085
-"""Ellipticity (a² − b²)/(a² + b²) below which a zone counts as round: 1.09 in elongation, hardly seen by eye."""
-TILT_FROM = 0.16
-"""Growth of width from one side to the other, as a share of the mean, from which it is a tilt."""
-WIDE_FROM_PX = 4.5
-WIDE_FROM_ARCSEC = 5.0
-"""Stars are wide from here on: in pixels, and in arcseconds too where the scale is known (common practice)."""
 FEWEST_IN_ZONE = 5
 MOST_IN_ZONE = 120
+UNEVEN_FROM = 0.18
+"""Scatter of the widths in a zone, as a share, from which its spots are no stars: galaxies, clumps of nebulosity."""
 
 _EXPONENTS = (1.8, 2.1, 2.5, 3.0, 3.7, 4.8, 7.0, 12.0, 100.0)  # the last is a Gaussian but for a hair
 _STEPS = 12
@@ -98,11 +56,15 @@ class Zone:
 class ShapeReport:
     """Nine zones, row by row from the top left, and what they say together.
 
-    ``width_px`` and ``elongation`` are medians over the zones that have them.
+    ``width_px`` and ``elongation`` are medians over the zones that have them. ``centre`` is the point that stars
+    along arcs turn about, in shares of width and height from the top left; it may lie outside. Where the picture is
+    stretched (see ``linearity``), widths are those of stars of the middle brightness.
     """
 
     zones: tuple[Zone, ...]
     pattern: Pattern
+    centre: tuple[float, float] | None
+    linearity: Linearity
     width_px: float | None
     width_arcsec: float | None
     elongation: float | None
@@ -121,28 +83,33 @@ class ShapeReport:
         return self.zones[3 * row + column]
 
 
-def measure(luminance: NDArray[Any], scale_arcsec: float | None = None) -> ShapeReport:
-    """Star shapes of a picture of one channel, shape (height, width), in any units; linear values are best.
+def measure(luminance: NDArray[Any], scale_arcsec: float | None = None, *, eight_bits: bool = False) -> ShapeReport:
+    """Star shapes of a picture of one channel, shape (height, width), in any units.
 
-    ``scale_arcsec`` is the size of a pixel on the sky. A stretched picture makes stars wider than they were, so its
-    widths compare only with those of pictures stretched alike; elongation and direction hardly change.
+    ``scale_arcsec`` is the size of a pixel on the sky, ``eight_bits`` whether the file has no more bits. Raises
+    ValueError for less than 16 × 16 pixels.
     """
     sky = without_background(luminance)
     stars = detect(luminance, sigmas=8.0, sky=sky)
     height, width = sky.above.shape
     chosen, reach = _clean(stars, sky, width, height)
     fits = _Fits.of(sky, chosen, reach)
-    zones = []
-    for number in range(9):
-        row, column = divmod(number, 3)
-        inside = (np.clip(fits.x * 3 // width, 0, 2) == column) & (np.clip(fits.y * 3 // height, 0, 2) == row)
-        zones.append(_zone(row, column, fits, inside, scale_arcsec))
+    number = np.clip(fits.y * 3 // height, 0, 2) * 3 + np.clip(fits.x * 3 // width, 0, 2)
+    linearity = linearity_of(fits.width, fits.height, fits.x, fits.y, luminance, eight_bits=eight_bits)
+    if linearity.linear is False and len(fits.height):
+        # A stretch widens stars by their brightness, and zones have stars of different brightness.
+        usual = fits.height / np.median(fits.height)
+        fits = replace(fits, width=fits.width * usual ** (-linearity.growth / math.log(10.0)))
+    zones = [_zone(*divmod(zone, 3), fits, number == zone, scale_arcsec) for zone in range(9)]
+    found = pattern_of(zones, width, height, scale_arcsec, linear=linearity.linear is True)
     measured = [zone for zone in zones if zone.width_px is not None]
     typical = float(np.median([zone.width_px for zone in measured])) if measured else None
     long = float(np.median([zone.elongation for zone in measured])) if measured else None
     return ShapeReport(
         zones=tuple(zones),
-        pattern=_pattern(zones, width, height, scale_arcsec),
+        pattern=found.pattern,
+        centre=found.centre,
+        linearity=linearity,
         width_px=typical,
         width_arcsec=typical * scale_arcsec if typical is not None and scale_arcsec is not None else None,
         elongation=long,
@@ -181,10 +148,11 @@ def _clean(stars: Stars, sky: Sky, width: int, height: int) -> tuple[Stars, int]
 
 @dataclass(frozen=True)
 class _Fits:
-    """Fitted stars: places, full width at half maximum, and ellipticity along and across (x right, y down)."""
+    """Fitted stars: places, heights, full widths at half maximum, ellipticity along and across (x right, y down)."""
 
     x: Floats
     y: Floats
+    height: Floats
     width: Floats
     along: Floats
     slanted: Floats
@@ -193,7 +161,7 @@ class _Fits:
     def of(cls, sky: Sky, stars: Stars, reach: int) -> _Fits:
         if not len(stars):
             empty = np.empty(0)
-            return cls(empty, empty, empty, empty, empty)
+            return cls(*(empty,) * 6)
         column, row = np.rint(stars.x).astype(int), np.rint(stars.y).astype(int)
         steps = np.arange(-reach, reach + 1)
         stamps = sky.above[row[:, None, None] + steps[:, None], column[:, None, None] + steps[None, :]]
@@ -217,7 +185,8 @@ class _Fits:
         good &= np.isfinite(full) & (full < 2.0 * reach) & (full > 0.5)
         # The inverse matrix has the axes: its trace and differences with the sign turned round.
         trace = np.where(a + c > 0, a + c, 1.0)
-        return cls(stars.x[good], stars.y[good], full[good], ((c - a) / trace)[good], (-2.0 * b / trace)[good])
+        along, slanted = (c - a) / trace, -2.0 * b / trace
+        return cls(stars.x[good], stars.y[good], numbers[good, 0], full[good], along[good], slanted[good])
 
 
 def _fitted(
@@ -261,9 +230,7 @@ def _fitted(
     return numbers, left, good
 
 
-def _profile(
-    numbers: Floats, weight: Floats, right: Floats, down: Floats, power: float
-) -> tuple[Floats, Floats]:
+def _profile(numbers: Floats, weight: Floats, right: Floats, down: Floats, power: float) -> tuple[Floats, Floats]:
     """The profile averaged over every pixel, (n, pixels), and its slopes by the seven numbers, (n, pixels, 7).
 
     Both times the weight of the pixel.
@@ -299,6 +266,8 @@ def _zone(row: int, column: int, fits: _Fits, inside: NDArray[np.bool_], scale: 
             kept &= np.abs(part - np.median(part)) <= 4.0 * max(_deviation(part), 0.01)
         width, along, slanted = width[kept], along[kept], slanted[kept]
     count = len(width)
+    if count >= FEWEST_IN_ZONE and _deviation(width) > UNEVEN_FROM * float(np.median(width)):
+        count = 0
     if count < FEWEST_IN_ZONE:
         return Zone(row, column, count, None, None, None, None, None, None, None, None)
     # The mean of the components, not of the elongations: noise makes every single star long, but in any direction.
@@ -330,52 +299,3 @@ def _zone(row: int, column: int, fits: _Fits, inside: NDArray[np.bool_], scale: 
 
 def _deviation(values: Floats) -> float:
     return float(1.4826 * np.median(np.abs(values - np.median(values)))) if len(values) else 0.0
-
-
-def _pattern(zones: list[Zone], width: int, height: int, scale: float | None) -> Pattern:
-    """What nine zones say together, from three fits over them by least squares.
-
-    Widths and ellipticities as a plane with a bowl: the plane's slope is what one side has over the other. The
-    ellipses as a part that is the same everywhere and one that grows with the square of the distance from the middle
-    and points from it or across.
-    """
-    known = [
-        (zone.row, zone.column, zone.width_px, zone.elongation, zone.direction_deg)
-        for zone in zones
-        if zone.width_px is not None and zone.elongation is not None and zone.direction_deg is not None
-    ]
-    if len(known) < 6:
-        return "too few stars"
-    row, column, wide, long, direction = (np.array(part, dtype=np.float64) for part in zip(*known, strict=True))
-    x, y = column - 1.0, row - 1.0
-    ellipticity = (long**2 - 1.0) / (long**2 + 1.0)
-    double = np.radians(-2.0 * direction)
-    along, slanted = ellipticity * np.cos(double), ellipticity * np.sin(double)
-    plane = np.stack([np.ones_like(x), x, y, (x**2 + y**2) / 2.0], axis=1)
-    width_plane = np.linalg.lstsq(plane, wide, rcond=None)[0]
-    long_plane = np.linalg.lstsq(plane, ellipticity, rcond=None)[0]
-    usual = float(np.median(wide))
-    width_slope = 2.0 * float(np.hypot(width_plane[1], width_plane[2])) / usual
-    long_slope = 2.0 * float(np.hypot(long_plane[1], long_plane[2]))
-    outwards = 2.0 * np.arctan2(y * height, x * width)
-    grown = ((x * width) ** 2 + (y * height) ** 2) / (width**2 + height**2)
-    one, none = np.ones_like(x), np.zeros_like(x)
-    ellipses = np.concatenate(
-        [
-            np.stack([one, none, grown * np.cos(outwards)], axis=1),
-            np.stack([none, one, grown * np.sin(outwards)], axis=1),
-        ]
-    )
-    everywhere_x, everywhere_y, radial = np.linalg.lstsq(ellipses, np.concatenate([along, slanted]), rcond=None)[0]
-    everywhere = math.hypot(everywhere_x, everywhere_y)
-    if width_slope > TILT_FROM or long_slope > max(1.5 * ROUND_BELOW, 0.6 * everywhere):
-        return "one side"
-    if abs(radial) > ROUND_BELOW and abs(radial) >= everywhere:
-        return "radial in the corners"
-    if everywhere > ROUND_BELOW:
-        return "same direction everywhere"
-    if ellipticity.max() > 2.0 * ROUND_BELOW:
-        return "mixed"
-    if usual > WIDE_FROM_PX and (scale is None or usual * scale > WIDE_FROM_ARCSEC):
-        return "wide all round"
-    return "round"

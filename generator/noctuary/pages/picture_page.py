@@ -259,12 +259,7 @@ def _context(edition: SiteModel, facts: PictureFacts, shown: Shown, others: _Oth
         older=_listed_link(edition, others.older),
         shows_the_sun=any(map(_is_sun, facts.objects)),
         overlay=overlay_of(facts, edition.facts.names),
-        # In arcseconds where the scale is known, not where the size of the picture alone suggests one.
-        zones=zones_chart(
-            facts.stars,
-            shown.ratio,
-            facts.optics.image_scale_arcsec_px if facts.optics and not facts.optics.inferred else None,
-        ),
+        zones=zones_chart(facts.stars, shown.ratio),
     )
 
 
