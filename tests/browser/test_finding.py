@@ -127,6 +127,17 @@ def test_the_address_holds_what_was_chosen_and_the_way_back(open_page: Any, chro
         ("NGC 224", {"andromeda-2023"}),  # the same galaxy in the New General Catalogue
         ("ngc224", {"andromeda-2023"}),
         ("ANDROM", {"andromeda-2023"}),
+        ("Messier 31", {"andromeda-2023"}),
+        ("messier31", {"andromeda-2023"}),
+        ("m 31", {"andromeda-2023"}),
+        ("NGC 0224", {"andromeda-2023"}),
+        ("ngc 22", {"andromeda-2023", "rosette-2023", "rosette-2024", "rosette-2026"}),  # and what is to come
+        ("Messi", {"andromeda-2023", "cygnus-wide-2022", "m13-2024", "orion-2024", "pleiades-2023", "whirlpool-2024",
+                   "whirlpool-2025"}),  # M 29 lies in the wide field in Cygnus
+        ("UGC 454", {"andromeda-2023"}),
+        ("Messier 32", {"andromeda-2023"}),
+        ("ngc 205", {"andromeda-2023"}),
+        ("Caldwell 49", {"rosette-2023", "rosette-2024", "rosette-2026"}),
         ("Messier 31 zebra", set()),
         ("ple\u0301iades", {"pleiades-2023"}),
     ],

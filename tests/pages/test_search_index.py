@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import doctest
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from noctuary.build import build
 from noctuary.pages import search_index
-from noctuary.pages.search_index import FACETS, SEARCH_INDEX, Found, folded, words_of, written
+from noctuary.pages.search_index import FACETS, SEARCH_INDEX, Found, folded, words_of, words_of_object, written
+from noctuary.sky.catalogue import Catalogue
 
 from tests.made_archive import write_archive
 
@@ -45,6 +48,32 @@ def test_names_are_found_in_one_word_and_in_their_parts() -> None:
     assert {"ngc", "2238", "ngc2238"} <= words_of(["NGC 2238"])
     assert {"sh2155", "sh2"} <= words_of(["Sh2-155"])
     assert "m31" in words_of(["M 31"])
+
+
+# Designations as Messier's list, the New General Catalogue and Sharpless's second catalogue have them.
+@pytest.mark.parametrize(
+    ("written_name", "words"),
+    [
+        ("M 31", {"m31", "ngc224", "andromeda", "galaxy"}),
+        ("Sh2-155", {"sh2155", "sh155", "cave", "nebula"}),
+        ("B 33", {"b33", "horsehead"}),
+        ("Pleiades", {"m45", "pleiades"}),
+    ],
+)
+def test_an_object_is_found_by_all_its_names_and_by_no_part_of_a_designation(written_name, words):
+    known = Catalogue().find(written_name)
+    assert known is not None
+    found = set(words_of_object(known, "My own name for it").split())
+    assert words | {"own"} <= found
+    assert not {"ngc", "224", "31", "155", "m"} & found
+
+
+def test_objects_stand_once_with_their_pictures_and_the_spellings_of_their_catalogues():
+    objects: list[tuple[str, ...]] = [("a",), ("a", "b"), (), ("a",)]
+    found = tuple(replace(picture(f"p{n}"), objects=names) for n, names in enumerate(objects))
+    index = read(written(found, {"a": "m31 ngc224 andromeda", "b": "sh2155 sh155"}))
+    assert index["objects"] == [["m31 ngc224 andromeda", [0, 1, 2]], ["sh2155 sh155", [1]]]
+    assert index["catalogues"] == {"messier": "m", "sharpless": "sh"}
 
 
 def test_what_the_page_does_not_show_is_no_word() -> None:

@@ -2,7 +2,9 @@
 
 It holds listed pictures alone, and of them what their pages show. It is a script that hands over a value, since a
 page opened as a file may not read other files. Words stand folded (no accents, no capitals), each once, with the
-numbers of the pictures in which it occurs; the name of an object is one word beside its parts: ``ngc2238``.
+numbers of the pictures in which it occurs. The objects of the sky that are in a picture, named by its record or not,
+stand apart, each once with all its names: a designation is one word, ``ngc2238``, and the script that looks for words
+is told how people spell the catalogues.
 """
 
 from __future__ import annotations
@@ -11,9 +13,11 @@ import html
 import json
 import re
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from functools import partial
+from typing import TYPE_CHECKING
 
+from noctuary.facts.object_names import ObjectNames
 from noctuary.facts.picture import PictureFacts
 from noctuary.memo import Memo
 from noctuary.pages.addresses import picture_page
@@ -21,6 +25,10 @@ from noctuary.pages.constellation_names import NAMES
 from noctuary.pages.product import Product, digest
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
+from noctuary.sky.designation import designation_of, plain_text, spellings, write_designation
+
+if TYPE_CHECKING:
+    from noctuary.sky.sky_object import SkyObject
 
 #: Where the index lies in the site.
 SEARCH_INDEX = "search-index.js"
@@ -30,6 +38,7 @@ FACETS = ("kind", "constellation", "target", "rig", "filter", "year", "place")
 
 _WORD = re.compile(r"[^\W_]+")
 _DESIGNATION = re.compile(r"([^\W\d_]+)[\s-]*(\d[\w-]*)")
+_LETTERS = re.compile(r"[^\W\d_]+(?=\d)")
 _TAG = re.compile(r"<[^>]*>")
 
 
@@ -37,45 +46,56 @@ _TAG = re.compile(r"<[^>]*>")
 class Found:
     """A picture as it can be found. ``values``: for each of :data:`FACETS` what holds of it, ``None``: unfiltered.
 
-    ``words`` are those of short texts (title, objects by all their names, tags) and those that its text shows,
-    folded, with blanks between.
+    ``words`` are those of short texts (title, kinds of objects, tags) and those that its text shows, folded, with
+    blanks between; ``objects`` the identities of the objects that it names and of those in its field.
     """
 
     page: str
     values: tuple[tuple[str | None, ...], ...]
     words: str
+    objects: tuple[str, ...] = ()
 
 
 def products(edition: SiteModel, program: str, memory: Memo) -> list[Product]:
     """The index as a file of the site."""
-    found = tuple(_found(p, memory) for p in edition.facts.listed if p.picture.id in edition.shown)
-    ingredients = {"words and facts": digest(found), "program": digest(program)}
-    return [Product(SEARCH_INDEX, ingredients, partial(written, found))]
+    listed = [p for p in edition.facts.listed if p.picture.id in edition.shown]
+    names = edition.facts.names
+    found = tuple(_found(p, names, memory) for p in listed)
+    seen = {known.name: known for p in listed for known in _objects(p)}
+    objects = {identity: words_of_object(known, names.of(known)) for identity, known in sorted(seen.items())}
+    ingredients = {"words and facts": digest((found, tuple(objects.items()))), "program": digest(program)}
+    return [Product(SEARCH_INDEX, ingredients, partial(written, found, objects))]
 
 
-def _found(facts: PictureFacts, memory: Memo) -> Found:
+def _objects(facts: PictureFacts) -> list[SkyObject]:
+    return [*facts.objects, *(known for known, _, _ in facts.in_field or ())]
+
+
+def _found(facts: PictureFacts, names: ObjectNames, memory: Memo) -> Found:
     picture, target = facts.picture, facts.target
     sessions = [s.session for s in facts.sessions]
     # The target alone decides kind and constellation, as it does on the pages of these.
     values: tuple[Iterable[str | None], ...] = (
         [target.kind] if target else [],
         [NAMES.get(target.constellation, target.constellation)] if target and target.constellation else [],
-        [target.common_name or target.name] if target else [],
+        [names.of(target)] if target else [],
         facts.rig_names,
         [group.filter for s in sessions for group in s.frames],
         [str(picture.finished.year)],
         facts.places,
     )
-    names = [picture.title, *picture.tags, picture.credit or ""]
+    unknown = (name for name in picture.objects if name not in names.meant)
+    short = [picture.title, *picture.tags, picture.credit or "", *unknown]
     for known in facts.objects:
-        names += [known.name, known.common_name or "", known.kind, *known.also]
+        short.append(known.kind)
         if known.constellation:
-            names.append(NAMES.get(known.constellation, known.constellation))
-    said = tuple(dict.fromkeys(name for name in names if name)), (picture.description, picture.processing)
+            short.append(NAMES.get(known.constellation, known.constellation))
+    said = tuple(dict.fromkeys(text for text in short if text)), (picture.description, picture.processing)
     return Found(
         page=picture_page(picture.id),
         values=tuple(tuple(dict.fromkeys(v)) for v in values),
         words=memory.ask(("words", *said), lambda: " ".join(sorted(words_of(*said)))),
+        objects=tuple(dict.fromkeys(known.name for known in _objects(facts))),
     )
 
 
@@ -114,11 +134,51 @@ def words_of(names: Iterable[str], prose: Iterable[str | None] = ()) -> set[str]
     return words
 
 
-def written(found: tuple[Found, ...]) -> bytes:
+def words_of_object(known: SkyObject, called: str) -> str:
+    """The words by which an object of the sky is found, folded, with blanks between.
+
+    A designation is one word, so that “NGC 224” finds no picture with an NGC object and a number 224.
+    """
+    words: dict[str, None] = {}
+    for name in (called, known.name, known.common_name or "", *known.also):
+        designation = designation_of(plain_text(name))
+        if designation is None:
+            words.update(dict.fromkeys(sorted(words_of([name]))))
+            continue
+        catalogue, number = designation
+        words[_joined(write_designation(catalogue, number))] = None
+        # Sharpless 155 as well as Sharpless 2-155: nobody says the 2 aloud.
+        words[_joined(_prefix(catalogue) + number)] = None
+    return " ".join(words)
+
+
+def _prefix(catalogue: str) -> str:
+    """The letters with which a catalogue's designations begin.
+
+    >>> _prefix("NGC"), _prefix("Sh2-")
+    ('ngc', 'sh')
+    """
+    return re.sub(r"\W|\d", "", folded(catalogue))
+
+
+def _joined(name: str) -> str:
+    return re.sub(r"[\W_]", "", folded(name))
+
+
+def _spellings(objects: Iterable[str]) -> dict[str, str]:
+    """How people write the catalogues that occur in ``objects`` → how the words of their designations begin."""
+    occurring = {match[0] for words in objects for word in words.split() if (match := _LETTERS.match(word))}
+    said = {spelling: _prefix(catalogue) for spelling, catalogue in spellings().items()}
+    return {s: prefix for s, prefix in sorted(said.items()) if s != prefix and prefix in occurring}
+
+
+def written(found: tuple[Found, ...], objects: Mapping[str, str] | None = None) -> bytes:
     """The index as a script: one call of ``foundPictures`` with
 
-    ``facets`` (name, values), ``pictures`` (page, for each facet the numbers of its values) and ``words``
-    (word → numbers of pictures, each as its distance from the one before).
+    ``facets`` (name, values), ``pictures`` (page, for each facet the numbers of its values), ``words``
+    (word → numbers of pictures, each as its distance from the one before), ``objects`` (words, the same numbers) and
+    ``catalogues`` (how a catalogue is spelt → how the words of its designations begin). ``objects`` are given by
+    identity.
     """
     facets = []
     numbers: list[dict[str | None, int]] = []
@@ -133,16 +193,26 @@ def written(found: tuple[Found, ...]) -> bytes:
     for number, f in enumerate(found):
         for word in f.words.split():
             words.setdefault(word, []).append(number)
-    steps = {
-        word: [at - before for before, at in zip([0, *where], where, strict=False)]
-        for word, where in sorted(words.items())
+    where_objects: dict[str, list[int]] = {}
+    for number, f in enumerate(found):
+        for identity in f.objects:
+            where_objects.setdefault(identity, []).append(number)
+    given = objects or {}
+    index = {
+        "facets": facets,
+        "pictures": pictures,
+        "words": {word: _steps(where) for word, where in sorted(words.items())},
+        "objects": [[given[identity], _steps(where)] for identity, where in sorted(where_objects.items())],
+        "catalogues": _spellings(given.values()),
     }
-    plain = json.dumps(
-        {"facets": facets, "pictures": pictures, "words": steps}, ensure_ascii=False, separators=(",", ":")
-    )
+    plain = json.dumps(index, ensure_ascii=False, separators=(",", ":"))
     # JSON is JavaScript but for two line ends; they do not occur in folded words, but names may hold anything.
     safe = plain.replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
     return f"foundPictures({safe});\n".encode("utf-8", "replace")
+
+
+def _steps(where: list[int]) -> list[int]:
+    return [at - before for before, at in zip([0, *where], where, strict=False)]
 
 
 def _order(facet: str, value: str | None) -> tuple[object, ...]:

@@ -81,6 +81,11 @@ def write_designation(catalogue: str, number: str) -> str:
     return catalogue + number if catalogue.endswith("-") else f"{catalogue} {number}"
 
 
+def spellings() -> Mapping[str, str]:
+    """How people write each catalogue, in lower case → how its designations begin ("messier" → "M")."""
+    return _CATALOGUE_OF
+
+
 def words_key(plain: str) -> str:
     """Key of a name in words: without article, spaces, hyphens and other marks."""
     text = _ARTICLES.sub("", plain).replace("&", " and ")

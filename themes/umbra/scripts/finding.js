@@ -12,7 +12,7 @@
   var opening = document.querySelector("main > article");
   var buttons = {};
   form.querySelectorAll("[data-facet]").forEach(function (b) { buttons[b.dataset.facet] = b; });
-  var index, vocabulary, items, lacks = new Set();
+  var index, vocabulary, places, spellings, items, lacks = new Set();
   var chosen = {};            /* facet -> Set of numbers of values */
   var boxes = {};             /* facet -> [{label, input, count}] */
 
@@ -24,36 +24,48 @@
   function having(test) {
     var found = new Set();
     vocabulary.forEach(function (word) {
-      if (test(word)) {
+      if (!test(word)) return;
+      places.get(word).forEach(function (steps) {
         var at = 0;
-        index.words[word].forEach(function (step) { at += step; found.add(at); });
-      }
+        steps.forEach(function (step) { at += step; found.add(at); });
+      });
     });
     return found;
   }
-  function known(word) { return Object.prototype.hasOwnProperty.call(index.words, word); }
+  function known(word) { return places.has(word); }
   function one(word) {
     if (/\d$/.test(word) && known(word)) return having(function (w) { return w === word; });
-    return having(function (w) { return word.length > 3 ? w.includes(word) : w.startsWith(word); });
+    if (/^\d+$/.test(word)) return having(function (w) { return w.replace(/^\p{L}+/u, "").startsWith(word); });
+    /* “Messier”, or what has been typed of it so far, is every object of that catalogue. */
+    var heads = word.length < 4 ? [] : spellings.filter(function (s) { return s.said.startsWith(word); });
+    return having(function (w) {
+      return (word.length > 3 ? w.includes(word) : w.startsWith(word)) ||
+        heads.some(function (s) { return w.startsWith(s.head) && /\d/.test(w.charAt(s.head.length)); });
+    });
+  }
+  /* “Messier 31”, “Sharpless 2-155”: as the words of the index begin. */
+  function respelt(text) {
+    spellings.forEach(function (s) { text = text.replace(s.pattern, "$1" + s.head); });
+    return text;
   }
   function both(a, b) { return new Set(Array.from(a).filter(function (n) { return b.has(n); })); }
   /* Pictures with every word. “NGC 2238”, “ngc2238” and “Sh 2-155” are one word each where such a name is known. */
   function withWords(text) {
-    var words = fold(text).match(/[\p{L}\p{N}]+/gu) || [];
+    var words = respelt(fold(text)).match(/[\p{L}\p{N}]+/gu) || [];
     var found = null;
     for (var i = 0; i < words.length; i++) {
       var word = words[i], set = null;
       for (var reach = 3; reach > 1 && !set; reach--) {
         var joined = words.slice(i, i + reach).join("");
-        if (i + reach <= words.length && /^\p{L}+\d/u.test(joined) && known(joined)) {
-          set = one(joined);
-          i += reach - 1;
-        }
+        if (!known(joined)) joined = joined.replace(/^(\p{L}+)0+(?=\d)/u, "$1");
+        if (i + reach > words.length || !/^\p{L}+\d/u.test(joined)) continue;
+        if (known(joined)) set = one(joined);
+        else if (/^\p{L}+\d+$/u.test(joined)) set = having(function (w) { return w.startsWith(joined); });
+        if (set && !set.size) set = null;
+        if (set) i += reach - 1;
       }
       if (!set) {
         set = one(word);
-        var split = /^(\p{L}+)(\d+)$/u.exec(word);
-        if (split && !set.size) set = both(one(split[1]), one(split[2]));
       }
       found = found ? both(found, set) : set;
     }
@@ -174,7 +186,18 @@
 
   window.foundPictures = function (given) {
     index = given;
-    vocabulary = Object.keys(index.words);
+    places = new Map(Object.entries(index.words).map(function (entry) { return [entry[0], [entry[1]]]; }));
+    index.objects.forEach(function (object) {
+      object[0].split(" ").forEach(function (word) {
+        if (places.has(word)) places.get(word).push(object[1]); else places.set(word, [object[1]]);
+      });
+    });
+    vocabulary = Array.from(places.keys());
+    spellings = Object.keys(index.catalogues).sort(function (a, b) { return b.length - a.length; }).map(function (said) {
+      var words = said.split(" ").join("\\s+");
+      var pattern = new RegExp("(^|[^\\p{L}\\p{N}])" + words + "[\\s.#-]*(?=\\d)", "gu");
+      return { said: said, head: index.catalogues[said], pattern: pattern };
+    });
     var hanging = new Map();
     Array.from(wall.children).forEach(function (li) {
       var link = li.querySelector("a");
