@@ -71,6 +71,7 @@ def upload(
 def _upload(archived: Any, out: Path | None, address: Any, choices: Any) -> Report:
     from noctuary.build_manifest import read_logbook
     from noctuary.publish.upload.destinations import destination_at
+    from noctuary.publish.upload.git_branch import upload_branch
     from noctuary.publish.upload.site_files import site_files
     from noctuary.publish.upload.upload import upload_files
 
@@ -79,6 +80,8 @@ def _upload(archived: Any, out: Path | None, address: Any, choices: Any) -> Repo
     site = site_files(archived.folder, out)
     if book.out == str(out) and not book.saw_the_same(archived.folder, out):
         click.echo("The archive has changed since the site was built; this sends the site as it was built.", err=True)
+    if address.kind == "git":
+        return upload_branch(archived, site, address, choices)
     return upload_files(archived, site, address, destination_at(address, archived.folder), choices)
 
 

@@ -28,6 +28,32 @@ class CutOff(Exception):
     """Another connection met what ends the upload; this one stops with it."""
 
 
+def tried(
+    work: Callable[[], Answer],
+    shown: str,
+    wait: Callable[[float], None],
+    between: Callable[[], None] = lambda: None,
+) -> Answer:
+    """Does one thing, again after a wait where that may help; ``between`` is called before each new try.
+
+    ``shown`` names the destination. Raises :class:`UploadError` in the end.
+    """
+    pause = FIRST_WAIT_S
+    for number in range(1, TRIES + 1):
+        try:
+            return work()
+        except Passing as error:
+            between()
+            if number == TRIES:
+                raise UploadError(
+                    f"{shown} fails again and again ({TRIES} tries): {error}",
+                    "run upload again later: it goes on where it stopped",
+                ) from None
+        wait(pause)
+        pause *= 2
+    raise AssertionError("unreachable")
+
+
 @dataclass
 class Line:
     """One connection that is made anew where it breaks. ``wait`` sleeps for so many seconds."""
@@ -42,25 +68,19 @@ class Line:
 
         Raises :class:`UploadError` in the end.
         """
-        pause = FIRST_WAIT_S
-        for number in range(1, TRIES + 1):
+
+        def once() -> Answer:
             if self.stopped.is_set():
                 raise CutOff
-            try:
-                if self._connection is None:
-                    self._connection = self.destination.connect()
-                return work(self._connection)
-            except Passing as error:
-                self.close()
-                again()
-                if number == TRIES:
-                    raise UploadError(
-                        f"{self.destination.shown} fails again and again ({TRIES} tries): {error}",
-                        "run upload again later: it goes on where it stopped",
-                    ) from None
-            self.wait(pause)
-            pause *= 2
-        raise AssertionError("unreachable")
+            if self._connection is None:
+                self._connection = self.destination.connect()
+            return work(self._connection)
+
+        def between() -> None:
+            self.close()
+            again()
+
+        return tried(once, self.destination.shown, self.wait, between)
 
     def close(self) -> None:
         if self._connection is not None:
