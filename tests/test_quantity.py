@@ -84,10 +84,13 @@ def test_what_is_no_quantity(text: str, kind: Kind, rule: str) -> None:
     assert caught.value.hint
 
 
-def test_a_fraction_is_worked_out_for_the_person() -> None:
-    with pytest.raises(NotAQuantity) as caught:
-        quantity.read("1/250 s", quantity.TIME)
-    assert caught.value.hint == "write it as a decimal: 0.004 s"
+def test_a_short_exposure_may_be_written_as_cameras_show_it() -> None:
+    assert quantity.read("1/250 s", quantity.TIME) == pytest.approx(0.004)
+    assert quantity.read("1/2", quantity.TIME) == 0.5
+    with pytest.raises(NotAQuantity):
+        quantity.read("1/0 s", quantity.TIME)
+    with pytest.raises(NotAQuantity):
+        quantity.read("1/250 mm", quantity.FOCAL)
 
 
 @pytest.mark.parametrize(

@@ -127,9 +127,7 @@ def read(text: str, kind: Kind) -> float:
             raise NotAQuantity(f"{shown(text)} mixes signs", f"write a time such as {kind.example} or 1h 30m")
         return given[0] * 3600 + given[1] * 60 + given[2]
     if kind is TIME and (part := _FRACTION.fullmatch(cleaned)) and float(part[2]) > 0:
-        # As cameras show it; one way of writing a time is enough.
-        hint = f"write it as a decimal: {float(part[1]) / float(part[2]):.6g} s"
-        raise NotAQuantity(f"{shown(text)} is a fraction", hint)
+        return float(part[1]) / float(part[2])  # as cameras show a short exposure: 1/250 s
     match = _ONE.fullmatch(cleaned)
     if match is None or re.match(r"[,\d.:/]", match[2]):
         raise NotAQuantity(

@@ -27,7 +27,7 @@ def resampling_inferred(case: Case) -> Iterator[Sighting]:
     for facts, made in _unsettled(case, "whole sensor"):
         yield Sighting(
             facts.picture.marks.at("resampling"),
-            f"the picture has {_size(facts.pixels)} pixels and its sensor {_size(made.sensor)}, in the same "
+            f"the picture has {_size(facts.pixels)} pixels and its sensor {_sensor_size(made)}, in the same "
             "proportions: it is taken for the whole sensor made smaller",
             f"write resampling: {made.factor:.4g} if it is, resampling: 1 if it is a crop at full size",
             (facts.picture,),
@@ -43,7 +43,7 @@ def scale_unsure(case: Case) -> Iterator[Sighting]:
     for facts, made in _unsettled(case, "crop"):
         yield Sighting(
             facts.picture.marks.at("resampling"),
-            f"the picture has {_size(facts.pixels)} pixels of a sensor of {_size(made.sensor)}: its scale and field "
+            f"the picture has {_size(facts.pixels)} pixels of a sensor of {_sensor_size(made)}: its scale and field "
             "are those of a crop at full size",
             f"write resampling: 1 if it is a crop, resampling: {made.least:.4g} if it was made smaller and one side "
             "of it spans the sensor, or what lies between",
@@ -56,6 +56,11 @@ def _unsettled(case: Case, basis: str) -> Iterator[tuple[PictureFacts, Resamplin
     for facts in case.shown:
         if facts.optics is not None and facts.optics.inferred and facts.optics.resampling.basis == basis:
             yield facts, facts.optics.resampling
+
+
+def _sensor_size(made: Resampling) -> str:
+    """As makers write it, the longer side first, whichever way up the picture is."""
+    return _size(made.sensor and (made.sensor[1], made.sensor[0]))
 
 
 def _size(sides: tuple[float, float] | None) -> str:
