@@ -4,14 +4,13 @@ import math
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from noctuary.charts.overlay_names import Box, NameSetter, PlacedName, Shape, box_around, ring
+from noctuary.charts.overlay_names import Box, NameSetter, PlacedName, Shape, ring
 
 WIDTH, HEIGHT, LETTER = 1000.0, 700.0, 14.0
 
 
 def placed(shapes: list[Shape], figures: tuple[Box, ...] = ()) -> list[PlacedName]:
-    marks = [box_around(shape.around) for shape in shapes]
-    return list(NameSetter(WIDTH, HEIGHT, LETTER, figures, marks).place(shapes))
+    return list(NameSetter(WIDTH, HEIGHT, LETTER, figures).place(shapes))
 
 
 def point(name: str, x: float, y: float) -> Shape:

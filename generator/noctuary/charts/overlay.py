@@ -98,7 +98,7 @@ class _Layer:
 
     def _objects(self) -> str:
         least = LEAST_RADIUS * self.width / SHOWINGS[-1][0]
-        parts, shapes, marks = [], [], []
+        parts, shapes = [], []
         for thing in self.marked:
             kind = "star" if thing.is_star else "thing"
             around = () if thing.is_star else self._ellipse(thing, least)
@@ -107,10 +107,9 @@ class _Layer:
             else:
                 parts.append(f'<circle class="{kind}" cx="{thing.x:.1f}" cy="{thing.y:.1f}" r="{least:.1f}"/>')
                 around = ring(thing.x, thing.y, least)
-                marks.append(box_around(around))
             shapes.append(Shape(thing.name, around))
         for shown, name in SHOWINGS:
-            parts.append(f'<g class="names {name}">{self._names(shown, shapes, marks)}</g>')
+            parts.append(f'<g class="names {name}">{self._names(shown, shapes)}</g>')
         return "".join(parts)
 
     def _ellipse(self, thing: Marked, least: float) -> tuple[Point, ...]:
@@ -125,12 +124,12 @@ class _Layer:
         points = [(float(a), float(b)) for a, b in zip(x, y, strict=True) if math.isfinite(a) and math.isfinite(b)]
         return tuple(points) if len(points) > 2 else ()
 
-    def _names(self, shown: int, shapes: list[Shape], marks: list[Box]) -> str:
+    def _names(self, shown: int, shapes: list[Shape]) -> str:
         """Names for one showing, with a thin line to those that find no room beside their objects."""
         size = LETTER * self.width / shown
         figures = [*(figure.box for figure in self._figures(shown)), *self._bearing_boxes(shown)]
         parts = []
-        for named in NameSetter(self.width, self.height, size, figures, marks).place(shapes):
+        for named in NameSetter(self.width, self.height, size, figures).place(shapes):
             if named.line:
                 (x, y), (to_x, to_y) = named.line
                 parts.append(f'<path class="lead" d="M{x:.1f} {y:.1f}L{to_x:.1f} {to_y:.1f}"/>')
@@ -158,8 +157,9 @@ class _Layer:
         return "".join(parts)
 
     def _figures(self, shown: int) -> list[_Figure]:
-        """The grid's figures for one showing, each where its line leaves the frame and clear of the others."""
+        """The grid's figures for one showing, clear of one another, of the arrows and of the bar."""
         size = LETTER * 0.92 * self.width / shown
+        bearings = self._bearing_boxes(shown)
         figures: list[_Figure] = []
         for line in self.net.lines:
             step = self.net.ra_step_deg if line.kind == "ra" else self.net.dec_step_deg
@@ -170,7 +170,7 @@ class _Layer:
                 x = min(max(x, 0.3 * size), self.width - length - 0.3 * size)
                 y = min(max(y, 1.1 * size), self.height - 0.4 * size)
                 box = Box(x - 0.3 * size, y - size, x + length + 0.3 * size, y + 0.3 * size)
-                if not any(box.meets(other.box) for other in figures):
+                if not any(box.meets(other) for other in (*bearings, *(figure.box for figure in figures))):
                     figures.append(_Figure(label, x, y, box))
         return figures
 
@@ -178,13 +178,16 @@ class _Layer:
 
     def _bearing_boxes(self, shown: int) -> tuple[Box, Box]:
         """What the arrows and the bar take in one showing."""
-        from noctuary.sky.graticule import scale_bar
+        from noctuary.sky.graticule import north_east, scale_bar
 
         unit = self.width / shown
-        right, low = self.width - 22 * unit, self.height
+        right, low, edge = self.width - 22 * unit, self.height, 52 * unit
+        foot = edge, self.height - edge
+        tips = [(foot[0] + dx * 50 * unit, foot[1] + dy * 50 * unit) for dx, dy in north_east(self.placement)]
+        arrows, room = box_around([foot, *tips]), 8 * unit
         return (
-            Box(0.0, low - 104 * unit, 104 * unit, low),
-            Box(right - scale_bar(self.placement)[1] - 8 * unit, low - 60 * unit, self.width, low),
+            Box(arrows.left - room, arrows.top - room, arrows.right + room, arrows.bottom + room),
+            Box(right - scale_bar(self.placement)[1] - 8 * unit, low - 60 * unit, self.width, low - 22 * unit),
         )
 
     def _bearings(self) -> str:

@@ -11,9 +11,12 @@ Point = tuple[float, float]
 
 #: Length of a letter and of the margin around a name, in heights of a letter.
 LETTER_WIDTH, MARGIN = 0.52, 0.4
-#: How far a name may be led aside, in heights of a letter, and how many names may be in one showing.
+#: How far a name may be led aside, in heights of a letter, and how many may be in one showing. No name is led further
+#: than a sixth of the frame.
 LED_ASIDE = (2.0, 3.5, 5.5, 8.0)
 MOST_LINES = 10
+#: An outline no wider than this, in heights of a letter, is kept free like a mark; of a larger one only its line is.
+SMALL = 8.0
 
 
 @plain_record
@@ -73,20 +76,28 @@ class PlacedName:
 class NameSetter:
     """Sets names of one height in a frame, the most important first, clear of what is there already.
 
-    ``figures`` are words that a name should not stand on, but may before it is left out; ``marks`` likewise.
+    ``figures`` are words that a name should not stand on, but may before it is left out. Nor should it stand on
+    another object's mark or across another's outline.
     """
 
-    def __init__(
-        self, width: float, height: float, letter: float, figures: Iterable[Box], marks: Iterable[Box]
-    ) -> None:
+    def __init__(self, width: float, height: float, letter: float, figures: Iterable[Box] = ()) -> None:
         self.frame = Box(0.0, 0.0, width, height)
         self.letter = letter
-        self.figures, self.marks = tuple(figures), tuple(marks)
+        self.figures = tuple(figures)
+        self.marks: list[Box] = []
+        self.edges: list[tuple[Shape, Box]] = []
         self.names: list[Box] = []
         self.lines: list[tuple[Point, Point]] = []
 
     def place(self, shapes: Iterable[Shape]) -> Iterator[PlacedName]:
         """The names that find room; one that finds none is left out."""
+        shapes = tuple(shapes)
+        for shape in shapes:
+            box = box_around(shape.around)
+            if box.right - box.left <= SMALL * self.letter:
+                self.marks.append(box)
+            else:
+                self.edges.append((shape, box))
         for shape in shapes:
             placed = self._placed(shape)
             if placed is not None:
@@ -97,10 +108,12 @@ class NameSetter:
 
     def _placed(self, shape: Shape) -> PlacedName | None:
         beside = list(self._beside(shape))
-        for shy_of in ((*self.figures, *self.marks), self.figures):
-            for name in beside:
-                if self._is_free(name.box) and not any(name.box.meets(other) for other in shy_of):
-                    return name
+        for name in beside:
+            if self._is_free(name.box) and self._is_clear(name.box, shape):
+                return name
+        for name in beside:
+            if self._is_free(name.box) and not any(name.box.meets(figure) for figure in self.figures):
+                return name
         led = self._led_aside(shape) if len(self.lines) < MOST_LINES else None
         return led or next((name for name in beside if self._is_free(name.box)), None)
 
@@ -112,6 +125,13 @@ class NameSetter:
             and not any(box.meets(other) for other in self.names)
             and not any(box.crossed_by(*line) for line in self.lines)
         )
+
+    def _is_clear(self, box: Box, own: Shape) -> bool:
+        """Whether a name keeps off figures, marks, and the outlines of other objects."""
+        if any(box.meets(other) for other in (*self.figures, *self.marks)):
+            return False
+        near = (shape for shape, around in self.edges if shape is not own and box.meets(around))
+        return not any(box.nearest(point) == point for shape in near for point in shape.around)
 
     def _name(self, shape: Shape, x: float, foot: float, anchor: str) -> PlacedName:
         """A name whose box begins at x and has its foot at a height."""
@@ -152,7 +172,7 @@ class NameSetter:
         if not anchors:
             return None
         x, y = self._middle(shape)
-        for far in LED_ASIDE:
+        for far in (far for far in LED_ASIDE if far * letter <= self.frame.right / 6):
             for turn in (0, 30, -30, 180, 150, -150, 60, -60, 120, -120, 90, -90):
                 toward = math.cos(math.radians(turn)), math.sin(math.radians(turn))
                 edge = max(anchors, key=lambda p: (p[0] - x) * toward[0] + (p[1] - y) * toward[1])
@@ -160,7 +180,7 @@ class NameSetter:
                 name = self._name(shape, at[0] if toward[0] >= 0 else at[0] - length, at[1] + 0.35 * letter,
                                   "start" if toward[0] >= 0 else "end")  # fmt: skip
                 box = name.box
-                if not self._is_free(box) or any(box.meets(other) for other in (*self.figures, *self.marks)):
+                if not self._is_free(box) or not self._is_clear(box, shape):
                     continue
                 inner = Box(box.left + 0.1 * letter, box.top, box.right - 0.1 * letter, box.bottom)
                 line = inner.nearest(edge), edge

@@ -44,8 +44,10 @@ DECISIONS = {
     "NGC 1788": Decision("sac", "contour 3"),
     "NGC 1909": Decision("sac", "contour 1"),
     "NGC 1952": Decision("sac", "contour 3"),
-    "NGC 1976": Decision("revised", "contour 3"),
+    # 60′ and 90′; contours of the lowest light take NGC 1977 in, which is another nebula.
+    "NGC 1976": Decision("revised", "Sh2-281:sac", between=True, round=True, middle="Sh2-281:sac"),
     "NGC 1977": Decision("sac", "drawing"),
+    "NGC 1982": Decision("sac", "revised", part=True),
     "NGC 2023": Decision("sac", "contour 2"),
     "NGC 2024": Decision("sac", "contour 3"),
     "NGC 2068": Decision("sac", "contour 2"),
