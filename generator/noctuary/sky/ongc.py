@@ -121,7 +121,7 @@ def ongc_name(catalogue: str, number: str) -> str | None:
     return _unindexed().get((catalogue, number)) if row is None else str(row[0])
 
 
-def _canonical(ongc_name: str) -> str:
+def canonical(ongc_name: str) -> str:
     """pyongc's name as it is written: "NGC1976" → "NGC 1976"."""
     name, _, component = ongc_name.partition(" ")
     found = designation_of(plain_text(name))
@@ -146,7 +146,7 @@ def _cross_references(row: sqlite3.Row) -> Iterator[str]:
         for number in filter(None, (part.strip() for part in row[catalogue.lower()].split(","))):
             twin = _row(catalogue + number)
             if twin is not None and twin["type"] == "Dup":
-                yield _canonical(twin["name"])
+                yield canonical(twin["name"])
     written = []
     for identifier in row["identifiers"].split(","):
         found = designation_of(plain_text(identifier))
@@ -172,7 +172,7 @@ def ongc_object(ongc_name: str) -> SkyObject | None:
         followed.add(target or "")
     if row is None or row["ra"] is None:
         return None
-    name = _canonical(row["name"])
+    name = canonical(row["name"])
     amended = amendments().get(row["name"], {})
     name = amended.get("name") or name
     dropped = {name_key(n) for n in listed(amended.get("drop", ""))}
@@ -196,7 +196,7 @@ def ongc_object(ongc_name: str) -> SkyObject | None:
         # Sizes of clusters and nebulae are drawn where extents.csv has them from two sources.
         outline=row["type"] in ("G", "GPair", "GTrpl", "GGroup", "PN"),
         common_name=common[0] if common else None,
-        also=(_canonical(row["name"]), *names) if amended.get("name") else names,
+        also=(canonical(row["name"]), *names) if amended.get("name") else names,
         note=amended.get("note"),
     )
 

@@ -1,0 +1,196 @@
+"""Reads the published catalogues of nebulae, clusters and groups as general astronomy packages carry them.
+
+Two packages give nearly every entry independently of each other, so each is the other's witness:
+
+* catalog.dat of the Debian package stellarium-data (0.22.2-1): big-endian records, UTF-16 texts.
+* deep_sky.hnd of fchart3 (0.12.2 on PyPI): lines of numbers and names.
+
+A third, named_objects.json of galpy (1.12.1 on PyPI), gives the globular clusters after Vasiliev & Baumgardt
+(2021, MNRAS 505, 5978). Only facts are taken: designations, places, sizes, angles, magnitudes and kinds.
+"""
+
+from __future__ import annotations
+
+import gzip
+import json
+import re
+import struct
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import degrees
+from pathlib import Path
+
+
+@dataclass(frozen=True)
+class Entry:
+    """What one package says of one object: degrees (ICRS) and arcminutes; None where it says nothing."""
+
+    designations: tuple[str, ...]
+    ra_deg: float
+    dec_deg: float
+    major_arcmin: float | None
+    minor_arcmin: float | None
+    angle_deg: float | None
+    magnitude: float | None
+    kind: str | None
+
+
+def written(catalogue: str, number: str) -> str:
+    """A designation as the shipped tables write it: no leading zeros, no space after "Sh2-" and "PN G"."""
+    plain = re.sub(r"(?<![\d.])0+(?=\d)", "", number)
+    return catalogue + plain if catalogue in ("Sh2-", "PN G", "SNR G") else f"{catalogue} {plain}"
+
+
+# ------------------------------------------------------------------------------------ binary records
+
+_NUMBERED = ("NGC", "IC", "M", "C", "B", "Sh2-", "vdB", "RCW", "LDN", "LBN", "Cr", "Mel", "PGC", "UGC")
+_LETTERED = ("PK", "PN G", "SNR G", "ACO", "HCG", "ESO", "vdBH")
+_NUMBERED_LAST = ("DWB", "Tr", "Stock", "Ru", "vdBHa")
+_RECORD_KINDS = {
+    0: "galaxy", 1: "galaxy", 2: "galaxy", 3: "galaxy", 5: "open cluster", 6: "open cluster",
+    7: "globular cluster", 8: "association of stars", 10: "nebula", 11: "planetary nebula", 12: "dark nebula",
+    13: "reflection nebula", 14: "nebula", 15: "emission nebula", 16: "open cluster with nebula",
+    17: "emission nebula", 18: "supernova remnant", 19: "nebula", 23: "molecular cloud", 27: "planetary nebula",
+    33: "cluster of galaxies", 35: "star cloud",
+}  # fmt: skip
+
+
+class _Stream:
+    """Reads big-endian numbers and UTF-16 texts one after another."""
+
+    def __init__(self, data: bytes) -> None:
+        self._data, self._at = data, 0
+
+    def _take(self, form: str, size: int) -> int | float:
+        value: int | float = struct.unpack_from(form, self._data, self._at)[0]
+        self._at += size
+        return value
+
+    def integer(self) -> int:
+        return int(self._take(">I", 4))
+
+    def real(self) -> float:
+        return float(self._take(">d", 8))
+
+    def text(self) -> str:
+        size = self.integer()
+        if size == 0xFFFFFFFF:
+            return ""
+        self._at += size
+        return self._data[self._at - size : self._at].decode("utf-16-be")
+
+    def more(self) -> bool:
+        return self._at < len(self._data)
+
+
+def read_records(path: Path) -> Iterator[Entry]:
+    """Entries of the binary catalogue. Raises struct.error if it ends inside a record."""
+    stream = _Stream(gzip.decompress(path.read_bytes()))
+    stream.text(), stream.text()  # edition
+    while stream.more():
+        stream.integer()
+        ra, dec, blue, visual = (stream.real() for _ in range(4))
+        kind = stream.integer()
+        stream.text()
+        major, minor = stream.real() * 60.0, stream.real() * 60.0
+        angle = stream.integer()
+        for _ in range(6):
+            stream.real()  # redshift, parallax, distance and their errors
+        names = [(catalogue, str(stream.integer() or "")) for catalogue in _NUMBERED]
+        names.append(("Ced", stream.text()))
+        names.append(("Arp", str(stream.integer() or "")))
+        stream.integer()  # Vorontsov-Velyaminov
+        names += [(catalogue, stream.text()) for catalogue in _LETTERED]
+        names += [(catalogue, str(stream.integer() or "")) for catalogue in _NUMBERED_LAST]
+        magnitude = next((round(m, 2) for m in (visual, blue) if m < 90.0), None)
+        yield Entry(
+            tuple(written(catalogue, n) for catalogue, n in names if re.fullmatch(r"[\w.+-]+", n)),
+            degrees(ra) % 360.0,
+            degrees(dec),
+            round(major, 2) or None,
+            round(minor, 2) or round(major, 2) or None,
+            float(angle) if angle and 0 < minor < major else None,
+            magnitude,
+            _RECORD_KINDS.get(kind),
+        )
+
+
+# ---------------------------------------------------------------------------------------- text lines
+
+_LINE_CATALOGUES = {"Berk": "Be", "ARP": "Arp", "Czernik": "Cz", "Terzan": "Ter", "Harvard": "H", "vdB-Ha": "vdBHa",
+                    "Be": "Bernes", "Biur": "Biurakan"}  # fmt: skip
+_LINE_KINDS = {"OC": "open cluster", "CL+NB": "open cluster with nebula", "GC": "globular cluster",
+               "PN": "planetary nebula", "DN": "dark nebula", "DN&HII": "dark nebula", "HII": "emission nebula",
+               "SNR": "supernova remnant", "GALCL": "group of galaxies", "GX": "galaxy"}  # fmt: skip
+_BRIGHT_KINDS = (("[E+R", "emission and reflection nebula"), ("[EN+RN", "emission and reflection nebula"),
+                 ("[SNR", "supernova remnant"), ("SNREM", "supernova remnant"), ("[HII", "emission nebula"),
+                 ("[E", "emission nebula"), ("[R", "reflection nebula"))  # fmt: skip
+
+
+def _line_designation(name: str, kind: str) -> str | None:
+    if name.startswith("PN_A66_"):
+        return written("Abell", name[7:])
+    if name.startswith("Sh2-"):
+        return name
+    for start, catalogue in (("PNG", "PN G"), ("PK_", "PK")):
+        if name.startswith(start) and name[len(start) :][:1].isdigit():
+            return written(catalogue, name[len(start) :])
+    match = re.fullmatch(r"([A-Za-z]+(?:-Ha)?)[_-]?(\d.*)", name.removeprefix("PN_"))
+    if match is None:
+        return None
+    catalogue = _LINE_CATALOGUES.get(match[1], match[1])
+    if catalogue == "Abell" and kind == "GALCL":
+        catalogue = "ACO"
+    return written(catalogue, match[2])
+
+
+def _tenths(text: str) -> float | None:
+    return float(text) / 10.0 if text.strip().isdigit() and int(text) else None
+
+
+def read_lines(path: Path) -> Iterator[Entry]:
+    """Entries of the text catalogue: places in tenths of a second of time and of arc, sizes in tenths of a minute."""
+    for line in path.read_text(encoding="latin-1").splitlines()[2:]:
+        fields = [field.strip() for field in line.split(",")]
+        if len(fields) < 5:
+            continue
+        code = re.split(r"[/\[;]", fields[4])[0]
+        kind = _LINE_KINDS.get(code)
+        if code in ("BN", "NB", "RN"):
+            kind = next((named for mark, named in _BRIGHT_KINDS if mark in fields[4]), "nebula")
+        sizes = [*fields[6:9], "", "", ""]
+        # A length below a tenth of a minute is split by its decimal comma ("0,6"); it is not taken.
+        major = None if sizes[0] == "0" else _tenths(sizes[0])
+        minor = None if major is None else _tenths(sizes[1]) or major
+        if major is not None and minor is not None and minor > major:
+            major, minor = minor, major
+            sizes[2] = ""
+        names = [_line_designation(name.strip(), code) for name in fields[3].split("/")]
+        magnitude = int(fields[2]) / 10.0 if fields[2].isdigit() and int(fields[2]) < 799 else None
+        yield Entry(
+            tuple(name for name in names if name and re.fullmatch(r"[\w.+ -]+", name)),
+            float(fields[0]) / 2400.0,
+            float(fields[1]) / 3600.0,
+            major,
+            minor,
+            float(sizes[2]) if sizes[2].isdigit() and major != minor else None,
+            magnitude,
+            kind,
+        )
+
+
+# --------------------------------------------------------------------------------- globular clusters
+
+_GLOBULARS = (("Pal", "Pal"), ("Terzan", "Ter"), ("Djorg", "Djorg"), ("BH", "vdBHa"), ("FSR", "FSR"), ("Rup", "Ru"),
+              ("Arp", "Arp GC"))  # fmt: skip
+
+
+def read_globulars(path: Path) -> dict[str, tuple[float, float]]:
+    """Places in degrees (ICRS) of globular clusters, by designation."""
+    places = {}
+    for name, row in json.loads(path.read_text(encoding="utf-8")).items():
+        for start, catalogue in _GLOBULARS:
+            match = re.fullmatch(rf"{start}(\d+)", name)
+            if match and "ra" in row:
+                places[written(catalogue, match[1])] = (float(row["ra"]), float(row["dec"]))
+    return places
