@@ -143,7 +143,7 @@ class Almanac:
             session.end.astimezone(UTC),
             target.ra_deg if target is not None and fixed else None,
             target.dec_deg if target is not None and fixed else None,
-            target.name if target is not None and target.moves else None,
+            target.body if target is not None else None,
         )
 
 

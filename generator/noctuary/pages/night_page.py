@@ -145,4 +145,4 @@ def _charts(edition: SiteModel, night: NightFacts) -> tuple[Drawing, ...]:
 
 
 def _curve(target: SkyObject, names: ObjectNames, sessions: tuple[tuple[datetime, datetime], ...]) -> Curve:
-    return Curve(names.of(target), target.ra_deg, target.dec_deg, target.name if target.moves else None, sessions)
+    return Curve(names.of(target), target.ra_deg, target.dec_deg, target.body, sessions)

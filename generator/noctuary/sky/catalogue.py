@@ -11,8 +11,8 @@ import difflib
 import re
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable
-from math import acos, cos, degrees, hypot, radians, sin
 
+from noctuary.geometry import separation_deg
 from noctuary.sky.designation import (
     DESIGNATION,
     designation_of,
@@ -22,27 +22,21 @@ from noctuary.sky.designation import (
     write_designation,
 )
 from noctuary.sky.name_index import name_index, spelt
-from noctuary.sky.ongc import KINDS, SHAPES, WIDE_DEG, ongc_name, ongc_object, spots
+from noctuary.sky.ongc import KINDS, SHAPES, WIDE_DEG, known_object, ongc_name, ongc_object, spots, table_object
 from noctuary.sky.own_object import OwnObject, amended_by, declared
 from noctuary.sky.shipped_objects import MOVING, named_stars, shipped_objects
 from noctuary.sky.shipped_table import read_table
 from noctuary.sky.sky_object import SkyObject
+from noctuary.sky.whole_catalogues import kinds_of_tables, lines_around
 
 __all__ = ["Catalogue", "OwnObject", "SkyObject", "kinds", "read_table"]
 
 
 def kinds() -> frozenset[str]:
     """Every word by which an object's kind is called here; an archive's own objects may add theirs."""
-    tables = (row["kind"] for name in ("objects.csv", "names.csv") for row in read_table(name))
-    return frozenset({*KINDS.values(), *dict(SHAPES).values(), *dict(MOVING).values(), *filter(None, tables)})
-
-
-def separation_deg(ra1: float, dec1: float, ra2: float, dec2: float) -> float:
-    """Great-circle distance of two places in degrees (haversine-free: by the chord, stable when small)."""
-    a, d = radians(ra1), radians(dec1)
-    b, e = radians(ra2), radians(dec2)
-    chord = hypot(cos(d) * cos(a) - cos(e) * cos(b), cos(d) * sin(a) - cos(e) * sin(b), sin(d) - sin(e))
-    return degrees(acos(max(-1.0, 1.0 - chord * chord / 2.0))) if chord > 0.1 else degrees(chord)
+    tables = (row["kind"] for name in ("objects.csv", "names.csv", "minor_planets.csv") for row in read_table(name))
+    named = (*KINDS.values(), *dict(SHAPES).values(), *dict(MOVING).values(), *kinds_of_tables())
+    return frozenset({*named, *filter(None, tables)})
 
 
 class Catalogue:
@@ -85,13 +79,17 @@ class Catalogue:
         key = name_key(plain)
         if key in self._own:
             return self._own_objects[self._own[key]]
-        item: SkyObject | str | None = name_index().get(key)
-        if item is None and (found := designation_of(plain)):
-            item = ongc_name(*found)
-        if item is None and (found := designation_of(plain.partition(" ned")[0])) and " ned" in plain:
-            head = ongc_name(*found)
-            item = f"{head.partition(' ')[0]} {plain[plain.index('ned') :].upper()}" if head else None
-        item = ongc_object(item) if isinstance(item, str) else item
+        known = name_index().get(key)
+        found = designation_of(plain)
+        if isinstance(known, str):
+            found = designation_of(plain_text(known))
+            item = ongc_object(known) or (known_object(*found) if found else None)
+        else:
+            item = known or (known_object(*found) if found else None)
+        if item is None and " ned" in plain and (head := designation_of(plain.partition(" ned")[0])):
+            name = ongc_name(*head)
+            component = plain[plain.index("ned") :].upper()
+            item = ongc_object(f"{name.partition(' ')[0]} {component}") if name else None
         # What the shipped catalogue calls by this name may be an object that the person has amended.
         return self._own_objects.get(item.name, item) if item is not None else None
 
@@ -144,7 +142,8 @@ class Catalogue:
             away = separation_deg(ra_deg, dec_deg, spot.ra_deg, spot.dec_deg)
             if away <= radius_deg + spot.reach_deg and (item := ongc_object(spot.ongc_name)):
                 hits.setdefault(item.name, (away, item))
-        for item in (*shipped_objects(), *self._own_objects.values()):
+        listed = (table_object(line) for line in lines_around(ra_deg, dec_deg, radius_deg))
+        for item in (*listed, *shipped_objects(), *self._own_objects.values()):
             if item.ra_deg is None or item.dec_deg is None:
                 continue
             hits.pop(item.name, None)

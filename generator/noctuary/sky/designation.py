@@ -6,9 +6,10 @@ import re
 import unicodedata
 from collections.abc import Iterable, Mapping
 
-# How each catalogue is written, and how people write it. A trailing hyphen joins without a space ("Sh2-155").
+# How each catalogue is written, and how people write it. A trailing hyphen joins without a space ("Sh2-155"), as
+# does the G of galactic coordinates ("PN G36.1-57.1").
 _SPELLINGS: Mapping[str, tuple[str, ...]] = {
-    "M": ("m", "messier"),
+    "M": ("m", "messier", "minkowski"),
     "C": ("c", "caldwell"),
     "NGC": ("ngc",),
     "IC": ("ic",),
@@ -16,15 +17,21 @@ _SPELLINGS: Mapping[str, tuple[str, ...]] = {
     "Mel": ("mel", "melotte"),
     "Cr": ("cr", "collinder", "coll", "cl"),
     "Tr": ("tr", "trumpler"),
-    "H": ("h", "harvard"),
+    "H": ("h", "harvard", "haro"),
     "Sh2-": ("sh", "sharpless"),
     "vdB": ("vdb", "van den bergh", "vandenbergh"),
-    "LDN": ("ldn", "lynds dark nebula"),
-    "LBN": ("lbn", "lynds bright nebula"),
+    "vdBH": ("vdbh", "van den bergh-herbst"),
+    "vdBHa": ("vdbha", "vdb-ha", "bh", "van den bergh-hagen"),
+    "LDN": ("ldn", "lynds", "lynds dark nebula", "lynds dark"),
+    "LBN": ("lbn", "lynds bright nebula", "lynds bright"),
     "Gum": ("gum",),
     "RCW": ("rcw",),
     "Ced": ("ced", "cederblad"),
-    "Abell": ("abell", "aco", "pn a66"),
+    "DWB": ("dwb",),
+    "Bernes": ("bernes",),
+    "SL": ("sl", "sandqvist-lindroos"),
+    "Abell": ("abell", "pn a66", "a66"),
+    "ACO": ("aco",),
     "Arp": ("arp",),
     "HCG": ("hcg", "hickson", "hickson compact group"),
     "UGC": ("ugc",),
@@ -34,18 +41,54 @@ _SPELLINGS: Mapping[str, tuple[str, ...]] = {
     "MCG": ("mcg",),
     "MWSC": ("mwsc",),
     "Pal": ("pal", "palomar"),
-    "Stock": ("stock",),
+    "Ter": ("ter", "terzan"),
+    "Stock": ("stock", "st"),
     "King": ("king",),
+    "Be": ("be", "berk", "berkeley"),
+    "Cz": ("cz", "czernik"),
+    "Do": ("do", "dolidze"),
+    "DoDz": ("dodz", "dolidze-dzimselejsvili"),
+    "Ru": ("ru", "rup", "ruprecht"),
+    "Biurakan": ("biurakan", "biur"),
+    "Lynga": ("lynga",),
+    **{name: (name.casefold(),) for name in (
+        "Pismis", "Haffner", "Hogg", "Basel", "Bochum", "Roslund", "Tombaugh", "Djorgovski", "HP")},
+    "K": ("k", "kohoutek"),
+    "Jn": ("jn", "jones"),
+    "Mz": ("mz", "menzel"),
+    "Fg": ("fg", "fleming"),
+    "Sp": ("sp", "shapley"),
+    "Hb": ("hb", "hubble"),
+    "Hu": ("hu", "humason"),
+    "Vy": ("vy", "vyssotsky"),
+    "Lo": ("lo", "longmore"),
+    "Hen": ("hen", "henize"),
+    **{name: (name.casefold(),) for name in (
+        "PuWe", "DeHt", "HDW", "IsWe", "HFG", "LoTr", "We", "WeSb", "Me", "My", "Pe", "Sa", "KJPN", "Kn", "WRAY",
+        "Sn", "Hf", "Cn", "Na", "Ps", "Bl", "Th", "EGB", "Vd", "Pa", "HaTr", "HtTr")},
+    "PK": ("pk", "pn pk"),
+    "PN G": ("pn g", "png"),
+    "SNR G": ("snr g", "snrg"),
     "Simeis": ("simeis",),
     "CTB": ("ctb",),
     "HIP": ("hip",),
-}
+}  # fmt: skip
 _CATALOGUE_OF = {spelling: prefix for prefix, all_ in _SPELLINGS.items() for spelling in all_}
+_GALACTIC = tuple(spelling for spelling, prefix in _CATALOGUE_OF.items() if prefix in ("PK", "PN G", "SNR G"))
+#: Abell's list of 86 planetary nebulae; a larger number is one of his clusters of galaxies.
+_ABELL_NEBULAE = 86
+
+
+def _one_of(spellings: Iterable[str]) -> str:
+    return "|".join(sorted(spellings, key=len, reverse=True))
+
+
 DESIGNATION = re.compile(
+    rf"(?:(?P<galactic>{_one_of(_GALACTIC)})\s?(?P<place>\d{{1,3}}(?:\.\d{{1,2}})?[+-]\d{{1,2}}(?:\.\d{{1,2}})?)|"
     r"(?:(?P<sharpless>sh|sharpless)\.?\s*-?\s*2\s*[- ]\s*|"
-    r"(?P<catalogue>" + "|".join(sorted(_CATALOGUE_OF, key=len, reverse=True)) + r")"
+    rf"(?P<catalogue>{_one_of(_CATALOGUE_OF)})"
     r"\.?\s*(?:no\.?\s*|#\s*|-\s*(?!\d\d-\d\d-))?)"
-    r"(?P<number>[+-]?\d{1,7}(?:-\d{1,7}){0,3}(?:\s?(?:[ns][ew]|[a-z]))?)(?![0-9a-z])",
+    r"(?P<number>s?[+-]?\d{1,7}(?:-\d{1,7}){0,3}(?:\s?(?:[ns][ew]|[a-z]))?))(?![0-9a-z])",
     re.ASCII,
 )
 
@@ -69,16 +112,26 @@ def plain_text(written: str) -> str:
 
 
 def designation_of(plain: str) -> tuple[str, str] | None:
-    """Catalogue and number ("NGC", "2238") of a plain text that is a designation."""
+    """Catalogue and number ("NGC", "2238") of a plain text that is a designation.
+
+    "Abell 39" is a planetary nebula and "Abell 2151" a cluster of galaxies; "ACO 39" is the cluster of that number.
+    """
     match = DESIGNATION.fullmatch(plain)
     if match is None:
         return None
-    number = re.sub(r"(?<!\d)0+(?=\d)", "", match["number"].replace(" ", "")).upper()
-    return _CATALOGUE_OF[match["sharpless"] or match["catalogue"]], number
+    written = match["number"] or match["place"]
+    number = re.sub(r"(?<![\d.])0+(?=\d)", "", written.replace(" ", "")).upper()
+    catalogue = _CATALOGUE_OF[match["galactic"] or match["sharpless"] or match["catalogue"]]
+    if number.startswith("S") and catalogue not in ("Abell", "ACO"):
+        return None
+    if catalogue == "ACO" and (number.startswith("S") or int(re.sub(r"\D", "", number)) > _ABELL_NEBULAE):
+        catalogue = "Abell"
+    return catalogue, number
 
 
 def write_designation(catalogue: str, number: str) -> str:
-    return catalogue + number if catalogue.endswith("-") else f"{catalogue} {number}"
+    """A designation as it is shown: "NGC 2238", "Sh2-155", "PN G36.1-57.1"."""
+    return catalogue + number if catalogue.endswith(("-", " G")) else f"{catalogue} {number}"
 
 
 def spellings() -> Mapping[str, str]:

@@ -20,7 +20,7 @@ from noctuary.sky.sky_object import SkyObject
 
 @lru_cache(maxsize=1)
 def name_index() -> Mapping[str, SkyObject | str]:
-    """Keys of names in words and of designations outside pyongc's index → an object, or pyongc's name of it."""
+    """Keys of names in words → an object, or the key of one: pyongc's name, or a designation of the tables."""
     index: dict[str, SkyObject | str] = {}
     short: dict[str, set[str]] = {}
     target_of: dict[str, SkyObject | str] = {}
@@ -33,7 +33,7 @@ def name_index() -> Mapping[str, SkyObject | str]:
                 short.setdefault(key, set()).add(identity)
 
     for item in unplaced():
-        enter([item.name], item, item.name)
+        enter([item.name, *item.also], item, item.name)
     for item in shipped_objects():
         enter([item.name, *item.also], item, item.name)
     dropped: dict[str, set[str]] = {}

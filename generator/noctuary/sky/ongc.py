@@ -21,6 +21,7 @@ from noctuary.sky.extents import Extent, extents
 from noctuary.sky.shipped_objects import listed, number_or_none
 from noctuary.sky.shipped_table import read_table
 from noctuary.sky.sky_object import SkyObject, axes, placed
+from noctuary.sky.whole_catalogues import added_designations, has_place, heading, line_of, object_of
 
 # Width to which pyongc pads the numbers of the catalogues that it indexes.
 _PADDED = {"NGC": 4, "IC": 4, "M": 3, "C": 3, "B": 3, "Mel": 3, "Cr": 3, "H": 2, "HCG": 3, "UGC": 5, "UGCA": 3,
@@ -151,7 +152,13 @@ def _cross_references(row: sqlite3.Row) -> Iterator[str]:
     for identifier in row["identifiers"].split(","):
         found = designation_of(plain_text(identifier))
         if found and found[0] in _SHOWN and ongc_name(*found) == row["name"]:
-            written.append((_SHOWN.index(found[0]), write_designation(*found)))
+            line = line_of(write_designation(*found))
+            if line is None or heading(line) == canonical(row["name"]):
+                written.append((_SHOWN.index(found[0]), write_designation(*found)))
+    for name in added_designations(canonical(row["name"])):
+        found = designation_of(plain_text(name))
+        shown = _SHOWN.index(found[0]) if found and found[0] in _SHOWN else len(_SHOWN)
+        written.append((shown, name))
     yield from (name for _, name in sorted(written, key=lambda pair: pair[0]))
 
 
@@ -203,18 +210,44 @@ def ongc_object(ongc_name: str) -> SkyObject | None:
 
 @lru_cache(maxsize=1)
 def amendments() -> Mapping[str, Mapping[str, str]]:
-    """Rows of names.csv by pyongc's name of the entry that they amend.
+    """Rows of names.csv by what they amend: pyongc's name of an entry, or the first name of a row of the tables.
 
-    Raises ValueError for a row about an entry that pyongc does not know.
+    Raises ValueError for a row about something that neither knows.
     """
     rows: dict[str, Mapping[str, str]] = {}
     for row in read_table("names.csv"):
         designation = designation_of(plain_text(row["object"]))
+        line = line_of(write_designation(*designation)) if designation else None
+        if line is not None and has_place(line):
+            rows[heading(line)] = row
+            continue
         name = ongc_name(*designation) if designation else None
         if name is None:
-            raise ValueError(f"names.csv: pyongc does not know {row['object']}")
+            raise ValueError(f"names.csv: no catalogue knows {row['object']}")
         rows[name] = row
     return rows
+
+
+@lru_cache(maxsize=4096)
+def known_object(catalogue: str, number: str) -> SkyObject | None:
+    """The object of a designation: of the tables of whole catalogues, else of the NGC/IC database."""
+    line = line_of(write_designation(catalogue, number))
+    if line is None:
+        name = ongc_name(catalogue, number)
+        return ongc_object(name) if name else None
+    if has_place(line):
+        return table_object(line)
+    found = designation_of(plain_text(heading(line)))
+    name = ongc_name(*found) if found else None
+    return ongc_object(name) if name else None
+
+
+@lru_cache(maxsize=4096)
+def table_object(line: str) -> SkyObject:
+    """The object of a row of the tables, with what names.csv says of it."""
+    amended = amendments().get(heading(line), {})
+    names = (amended.get("common_name", ""), *listed(amended.get("also", "")))
+    return object_of(line, amended, tuple(name for name in names if name))
 
 
 @dataclass(frozen=True, slots=True)

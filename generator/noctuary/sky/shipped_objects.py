@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from functools import lru_cache
 
 from noctuary.sky.shipped_table import read_table
-from noctuary.sky.sky_object import SkyObject, axes, placed
+from noctuary.sky.sky_object import FOLLOWED, SkyObject, axes, placed, unplaced_object
 
 
 def listed(text: str) -> tuple[str, ...]:
@@ -25,16 +25,17 @@ def sexagesimal(text: str) -> tuple[float, int]:
     return (-value if whole.startswith("-") else value), decimals
 
 
-MOVING = (("Sun", "Sun"), ("Moon", "Moon"), *((p, "planet") for p in (
-    "Mercury", "Venus", "Mars", "Jupiter", "Saturn", "Uranus", "Neptune")))  # fmt: skip
+MOVING = tuple((name, name if name in ("Sun", "Moon") else "planet") for name in FOLLOWED)
 
 
 def unplaced() -> Iterator[SkyObject]:
-    """What every archive may show and has no fixed place: the Sun, the Moon, the planets, the Milky Way."""
+    """What every archive may show and has no fixed place: bodies of the solar system, the Milky Way."""
     for name, kind in MOVING:
-        yield SkyObject(name, kind, None, None, 0, 0, None, None, None, None, None, None, None, (), None, True)
-    yield SkyObject("Milky Way", "galaxy seen from within", None, None, 0, 0, None, None, None, None, None, None,
-                    None, (), None, False)  # fmt: skip
+        yield unplaced_object(name, kind, moves=True)
+    for row in read_table("minor_planets.csv"):
+        numbered = f"({row['number']}) {row['name'].removeprefix(row['number'] + ' ')}"
+        yield unplaced_object(row["name"], row["kind"], also=[numbered], moves=True)
+    yield unplaced_object("Milky Way", "galaxy seen from within")
 
 
 @lru_cache(maxsize=1)
@@ -42,6 +43,9 @@ def shipped_objects() -> tuple[SkyObject, ...]:
     """The objects of the shipped table: what is photographed and stands outside NGC and IC."""
     found = []
     for row in read_table("objects.csv"):
+        if not row["ra"]:
+            found.append(unplaced_object(row["name"], row["kind"], row["common_name"], listed(row["also"])))
+            continue
         ra, ra_decimals = sexagesimal(row["ra"])
         found.append(
             placed(

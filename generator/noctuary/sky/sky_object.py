@@ -10,6 +10,9 @@ from noctuary.sky.constellation import constellation_of, galactic
 from noctuary.sky.designation import name_key
 from noctuary.sky.extents import extents, has_direction
 
+#: Bodies whose place the ephemeris computes.
+FOLLOWED = ("Sun", "Moon", "Mercury", "Venus", "Mars", "Jupiter", "Saturn", "Uranus", "Neptune")
+
 
 @dataclass(frozen=True, slots=True)
 class SkyObject:
@@ -21,7 +24,7 @@ class SkyObject:
     trusted to fit what the eye sees; its middle is ``outline_centre_deg``, or the object's place where that is None.
     ``magnitude`` is V, or B where V is unknown.
     ``also`` holds the common names and other designations, never ``name`` itself. ``moves`` is true for the
-    Sun, the Moon and the planets, whose place depends on the time.
+    Sun, the Moon, planets and minor planets, whose place depends on the time.
     """
 
     name: str
@@ -51,6 +54,11 @@ class SkyObject:
         middle = self.outline_centre_deg or (self.ra_deg, self.dec_deg)
         return self.size_arcmin[0] / 120.0 + separation_deg(self.ra_deg, self.dec_deg, *middle)
 
+    @property
+    def body(self) -> str | None:
+        """The name by which the ephemeris knows a moving object, None for what it does not follow."""
+        return self.name if self.moves and self.name in FOLLOWED else None
+
 
 def axes(major: float | None, minor: float | None) -> tuple[float, float] | None:
     return None if major is None else (major, major if minor is None else minor)
@@ -65,6 +73,15 @@ def other_names(name: str, names: Iterable[str]) -> tuple[str, ...]:
             seen.add(key)
             kept.append(other)
     return tuple(kept)
+
+
+def unplaced_object(
+    name: str, kind: str, common_name: str | None = None, also: Iterable[str] = (), *, moves: bool = False
+) -> SkyObject:
+    """An object without a fixed place, or whose place nobody gives."""
+    others = other_names(name, (*([common_name] if common_name else ()), *also))
+    return SkyObject(name, kind, None, None, 0, 0, None, None, None, None, None, None, common_name or None, others,
+                     None, moves)  # fmt: skip
 
 
 def placed(

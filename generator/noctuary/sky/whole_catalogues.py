@@ -12,6 +12,8 @@ from functools import lru_cache
 from importlib import resources
 from math import cos, radians
 
+from noctuary.geometry import separation_deg
+from noctuary.sky.extents import extents
 from noctuary.sky.sky_object import SkyObject, axes, placed
 
 FILES = ("bright_nebulae.csv", "dark_nebulae.csv", "planetary_nebulae.csv", "star_clusters.csv", "galaxy_groups.csv")
@@ -48,7 +50,7 @@ def heading(line: str) -> str:
 
 def has_place(line: str) -> bool:
     """Whether a row is an object of its own."""
-    return not line.endswith(",,,,,,,,")
+    return not line.endswith(",,,,,,,,,")
 
 
 def added_designations(name: str) -> tuple[str, ...]:
@@ -66,8 +68,10 @@ def object_of(line: str, amended: Mapping[str, str], common_names: tuple[str, ..
 
     ``amended`` is the row of names.csv about it, or nothing. Sizes in arcminutes, places ICRS in degrees.
     """
-    names, ra, dec, kind, major, minor, angle, magnitude, _ = line.split(",")
+    names, ra, dec, kind, major, minor, angle, magnitude, _, sized = line.split(",")
     first, *others = names.split(";")
+    if amended.get("name"):
+        first, others = amended["name"], [first, *others]
     size = axes(_or_none(amended.get("major_arcmin", "")), _or_none(amended.get("minor_arcmin", "")))
     return placed(
         first,
@@ -77,6 +81,7 @@ def object_of(line: str, amended: Mapping[str, str], common_names: tuple[str, ..
         magnitude=_or_none(magnitude),
         size=size or axes(_or_none(major), _or_none(minor)),
         angle=None if size else _or_none(angle),
+        outline=sized == "yes" and size is None,
         common_name=common_names[0] if common_names else None,
         also=(*others, *common_names[1:]),
         note=amended.get("note"),
@@ -87,14 +92,24 @@ def _or_none(text: str) -> float | None:
     return float(text) if text else None
 
 
+def kinds_of_tables() -> frozenset[str]:
+    """Every kind that the tables state."""
+    return frozenset(line.split(",", 4)[3] for line in _lines()[0].values() if has_place(line))
+
+
 @lru_cache(maxsize=1)
 def _places() -> tuple[list[tuple[float, float, float, str]], float]:
-    """Declination, right ascension and half extent in degrees, and the row, by declination; the widest half extent."""
+    """Declination, right ascension and half extent in degrees, and the row; and the widest half extent."""
     found = []
     for line in dict.fromkeys(_lines()[0].values()):
         if has_place(line):
             _, ra, dec, _, major, _ = line.split(",", 5)
-            found.append((float(dec), float(ra), (float(major) if major else 0.0) / 120.0, line))
+            reach = (float(major) if major else 0.0) / 120.0
+            if extent := extents().get(heading(line)):
+                reach = (extent.size_arcmin or (0.0,))[0] / 120.0
+                if extent.centre_deg:
+                    reach += separation_deg(float(ra), float(dec), *extent.centre_deg)
+            found.append((float(dec), float(ra), reach, line))
     return sorted(found), max(reach for _, _, reach, _ in found)
 
 
@@ -108,9 +123,8 @@ def lines_around(ra_deg: float, dec_deg: float, radius_deg: float) -> Iterator[s
         away = radius_deg + reach
         if abs(dec - dec_deg) > away:
             continue
-        # Meridians close up towards the poles: only where both circles keep clear of them is the difference bounded.
-        if abs(dec) + away < 89.0 and abs(dec_deg) + away < 89.0:
-            east = abs((ra - ra_deg + 180.0) % 360.0 - 180.0)
-            if east * cos(radians(min(89.0, max(abs(dec), abs(dec_deg))))) > away * 1.6:
-                continue
+        # The distance is at least 2/π of the difference in right ascension by the cosine of the higher declination.
+        east = abs((ra - ra_deg + 180.0) % 360.0 - 180.0)
+        if east * cos(radians(max(abs(dec), abs(dec_deg)))) > away * 1.6:
+            continue
         yield line

@@ -21,6 +21,7 @@ import sys
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from math import acos, cos, degrees, hypot, radians, sin
 from pathlib import Path
 from statistics import median
@@ -28,6 +29,8 @@ from statistics import median
 from noctuary.sky.constellation import galactic
 from noctuary.sky.designation import designation_of, plain_text
 from noctuary.sky.ongc import canonical, database, ongc_name
+from noctuary.sky.shipped_objects import listed
+from noctuary.sky.shipped_table import read_table
 from noctuary.sky.tables.catalogue_groups import GROUPS, Group
 from noctuary.sky.tables.witnesses import Entry, read_globulars, read_lines, read_records
 
@@ -36,8 +39,11 @@ HERE = Path(__file__).parent
 #: clouds to a tenth of a degree or a minute of time; planetary nebulae are points beside those.
 ALLOWED_ARCMIN = {"B": 15, "LDN": 15, "LBN": 15, "PK": 5, "PN G": 5}
 ALLOWED_OTHERWISE_ARCMIN = 10
+#: Two sizes whose ratio is no larger are one size, measured twice.
+ONE_SIZE = 1.4
+LEGEND = "apart_arcmin: between the two places; sized: whether both give it the same size."
 COLUMNS = ("designations", "ra_deg", "dec_deg", "kind", "major_arcmin", "minor_arcmin", "angle_deg", "magnitude",
-           "apart_arcmin")  # fmt: skip
+           "apart_arcmin", "sized")  # fmt: skip
 
 
 #: How each catalogue counts: by right ascension, or by galactic longitude.
@@ -118,6 +124,7 @@ class Row:
     entry: Entry
     called: tuple[str, ...]
     apart: float | None = None
+    sized: bool = False  # whether both packages give it one size
 
     def line(self, group: Group, attached: str | None) -> tuple[str, ...]:
         """The fields of the table; only names where the object is an entry of the NGC/IC database."""
@@ -135,7 +142,7 @@ class Row:
         numbers = (entry.major_arcmin, minor, entry.angle_deg, entry.magnitude)
         return (";".join(names), f"{entry.ra_deg:.{decimals}f}", f"{entry.dec_deg:.{decimals}f}", entry.kind or "",
                 *("" if number is None else f"{number:.4g}" for number in numbers),
-                "" if self.apart is None else f"{self.apart:.1f}")  # fmt: skip
+                "" if self.apart is None else f"{self.apart:.1f}", "yes" if self.sized else "")  # fmt: skip
 
 
 def joined(one: Entry, other: Entry, extra: tuple[str, ...], group: Group) -> Entry:
@@ -159,11 +166,16 @@ def joined(one: Entry, other: Entry, extra: tuple[str, ...], group: Group) -> En
     )
 
 
+def numbered(name: str) -> bool:
+    """Whether a designation is a catalogue's number; some lines have galactic coordinates in its place."""
+    return "." not in name or name.startswith(("PK ", "PN G", "SNR G"))
+
+
 def rows_of(entries: Iterable[Entry], group: Group) -> list[Row]:
     """The entries of one package that a group's catalogues name."""
     rows = []
     for entry in entries:
-        names = tuple(n for n in entry.designations if catalogue_of(n) in group.catalogues)
+        names = tuple(n for n in entry.designations if catalogue_of(n) in group.catalogues and numbered(n))
         if names and (entry.kind is None or entry.kind in group.kinds):
             rows.append(Row(replace(entry, designations=names), entry.designations))
     return rows
@@ -204,9 +216,9 @@ def combine(first: list[Row], second: list[Row], group: Group) -> tuple[list[Row
     for other in second:
         partner: Row | None = None
         for name in other.entry.designations:
-            row = by_name[name][0] if name in by_name else None
-            if row is None or row is partner:
+            if name not in by_name or by_name[name][0] is partner:
                 continue
+            row = by_name[name][0]
             if agree(name, row.entry, other.entry) and not borrowed(row, group):
                 partner = partner or row
                 partner.apart = apart_arcmin(partner.entry, other.entry)
@@ -228,6 +240,8 @@ def combine(first: list[Row], second: list[Row], group: Group) -> tuple[list[Row
             extra = tuple(
                 n for n in other.entry.designations if n not in by_name or n not in by_name[n][0].entry.designations
             )
+            sizes = (partner.entry.major_arcmin or 0.0, other.entry.major_arcmin or 0.0)
+            partner.sized = min(sizes) > 0.0 and max(sizes) <= ONE_SIZE * min(sizes)
             partner.entry = joined(partner.entry, other.entry, extra, group)
             other.entry = replace(other.entry, designations=())
         else:
@@ -237,7 +251,41 @@ def combine(first: list[Row], second: list[Row], group: Group) -> tuple[list[Row
     for row in first:
         if borrowed(row, group):
             row.entry = replace(row.entry, kind=None, major_arcmin=None, minor_arcmin=None, magnitude=None)
-    return [row for row in (*first, *second) if row.entry.designations], left_out
+    return merge_twins([row for row in (*first, *second) if row.entry.designations]), left_out
+
+
+def twins(row: Row, other: Row) -> bool:
+    """Whether rows of different catalogues are plainly one object.
+
+    Plainly: of one kind, of like size (a factor of two), and closer than a quarter of the smaller. A dark cloud in
+    front of a nebula, a cluster in it and a knot on its rim all fail one of the three.
+    """
+    size, theirs = row.entry.major_arcmin or 0.0, other.entry.major_arcmin or 0.0
+    catalogues = {catalogue_of(name) for name in row.entry.designations}
+    return (
+        size > 0.0
+        and 0.5 <= theirs / size <= 2.0
+        and row.entry.kind == other.entry.kind
+        and apart_arcmin(row.entry, other.entry) <= min(size, theirs) / 4.0
+        and not catalogues & {catalogue_of(name) for name in other.entry.designations}
+    )
+
+
+def merge_twins(rows: list[Row]) -> list[Row]:
+    """The rows, with those that are plainly one object as one."""
+    kept: dict[int, list[Row]] = defaultdict(list)
+    merged = []
+    for row in rows:
+        band = round(row.entry.dec_deg)
+        near = (other for n in (band - 1, band, band + 1) for other in kept[n])
+        twin = next((other for other in near if twins(row, other)), None)
+        if twin is None:
+            kept[band].append(row)
+            merged.append(row)
+        else:
+            twin.entry = replace(twin.entry, designations=(*twin.entry.designations, *row.entry.designations))
+            twin.called = (*twin.called, *row.called)
+    return merged
 
 
 # --------------------------------------------------------------------------- what the NGC and IC hold
@@ -268,8 +316,17 @@ def borrowed(row: Row, group: Group) -> bool:
     return row.entry.kind in group.foreign
 
 
+@lru_cache(maxsize=1)
+def _decided() -> Mapping[str, str]:
+    """The designations that names.csv gives to an object of the NGC/IC database."""
+    return {name: row["object"] for row in read_table("names.csv") for name in listed(row["designations"])}
+
+
 def attached_to(row: Row, group: Group) -> str | None:
-    """The entry of the NGC/IC database that a row is."""
+    """The entry of the NGC/IC database that a row is: as names.csv decides, or as the packages say."""
+    for name in row.entry.designations:
+        if name in _decided():
+            return _decided()[name]
     rank = {"NGC": 0, "IC": 1}
     for name in sorted(row.called, key=lambda n: rank.get(catalogue_of(n), 2)):
         known = _known(name)
@@ -307,9 +364,7 @@ def main(records: Path, lines: Path, globulars: Path, folder: Path = HERE) -> No
         text = io.StringIO()
         sources = "; ".join(dict.fromkeys(f"{c}: {s}" if " " in s else s for c, s in group.sources if s[0].isupper()))
         made = f"{records.name} {digest(records)[:16]} and {lines.name} {digest(lines)[:16]}"
-        text.write(
-            f"# {sources}.\n# Made by make_deep_sky.py from {made}.\n# apart_arcmin: between the two places.\n"
-        )
+        text.write(f"# {sources}.\n# Made by make_deep_sky.py from {made}.\n# {LEGEND}\n")
         writer = csv.writer(text, lineterminator="\n")
         writer.writerow(COLUMNS)
         for row in rows:

@@ -21,7 +21,7 @@ from pathlib import Path
 
 from noctuary.sky.designation import designation_of, plain_text
 from noctuary.sky.ongc import canonical, ongc_name
-from noctuary.sky.tables.make_deep_sky import COLUMNS, HERE, apart_arcmin, catalogue_of, digest
+from noctuary.sky.tables.make_deep_sky import COLUMNS, HERE, LEGEND, apart_arcmin, catalogue_of, digest
 from noctuary.sky.tables.witnesses import Entry, read_lines, read_records
 
 FAINTEST = 16.0
@@ -43,8 +43,8 @@ def middle(members: list[Entry]) -> Entry:
     reach = max(apart_arcmin(centre, m) + (m.major_arcmin or 0.0) / 2.0 for m in members)
     along = (max(east) - min(east)) * shrink * 60.0
     assert along < 120.0, first.designations
-    return replace(centre, major_arcmin=round(2.0 * reach, 1), minor_arcmin=None, angle_deg=None,
-                   kind=first.kind if len(members) == 1 else "group of galaxies" if members[2:] else "pair of galaxies")  # fmt: skip
+    kind = "group of galaxies" if members[2:] else "pair of galaxies" if members[1:] else first.kind
+    return replace(centre, major_arcmin=round(2.0 * reach, 1), minor_arcmin=None, angle_deg=None, kind=kind)
 
 
 def known_as(entry: Entry) -> str | None:
@@ -64,7 +64,7 @@ def fields(names: list[str], entry: Entry, kind: str, apart: float | None) -> tu
     angle = "" if entry.angle_deg is None else f"{entry.angle_deg:.0f}"
     magnitude = "" if entry.magnitude is None else f"{entry.magnitude:.4g}"
     return (";".join(names), f"{entry.ra_deg:.4f}", f"{entry.dec_deg:.4f}", kind, size, minor, angle, magnitude,
-            "" if apart is None else f"{apart:.1f}")  # fmt: skip
+            "" if apart is None else f"{apart:.1f}", "")  # fmt: skip
 
 
 def hickson_and_arp(records: list[Entry], lines: list[Entry]) -> list[tuple[str, ...]]:
@@ -136,9 +136,7 @@ def main(records: Path, lines: Path, folder: Path = HERE) -> None:
     first, second = list(read_records(records)), list(read_lines(lines))
     text = io.StringIO()
     made = f"{records.name} {digest(records)[:16]} and {lines.name} {digest(lines)[:16]}"
-    text.write(
-        f"# {SOURCES}.\n# Made by make_galaxy_groups.py from {made}.\n# apart_arcmin: between the two places.\n"
-    )
+    text.write(f"# {SOURCES}.\n# Made by make_galaxy_groups.py from {made}.\n# {LEGEND}\n")
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(COLUMNS)
     writer.writerows(hickson_and_arp(first, second))
