@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
@@ -408,3 +409,20 @@ def test_an_object_too_large_for_a_crop_may_fit_a_reduction() -> None:
 
 def test_nothing_is_inferred_from_a_picture_without_a_word_at_full_size() -> None:
     assert judged(Told(pixels=(6248, 4176), picture=UNSAID, scale=None)) == []
+
+
+def test_pictures_without_alternative_text_are_one_doubt() -> None:
+    def silent(name: str, **more: Any) -> Picture:
+        return picture(name, alt=None, marks=Marks(f"pictures/{name}.yaml"), **more)
+
+    answered = silent("z", accepted_doubts={"no-alt": "A chart of numbers."})
+    told = picture("y", alt="A nebula.")
+    expected = {1: "the picture has no", 3: "3 pictures .*: c, b, a$", 5: "5 pictures .*: e, d, c and 2 more$"}
+    for count, said in expected.items():
+        whole = archive(*(silent(name) for name in "abcde"[:count]), answered, told)
+        found = [f for f in judged(whole) if f.rule == "no-alt"]
+        assert len(found) == 1
+        assert re.search(said, found[0].message)
+        assert found[0].mark.file == f"pictures/{'abcde'[count - 1]}.yaml"
+    whole = archive(answered, told)
+    assert [f for f in judged(whole) if f.rule == "no-alt"] == []

@@ -47,6 +47,7 @@ PAUSE_TIMER_S, PAUSE_GAIN_S = 5.0, 2.0
 PAUSED_FROM_S = 10.0
 SENSOR_WARM_C = 2.0
 VERSION_MOST, VERSION_LEAST = 10.0, 1 / 3
+NAMED_AT_MOST = 3
 
 
 def judge(archive: Archive, facts: ArchiveFacts, today: date) -> list[Diagnostic]:
@@ -610,14 +611,19 @@ def sensor_warm(case: Case) -> Iterator[Sighting]:
     "WCAG 2.2, success criterion 1.1.1: text alternatives",
 )  # fmt: skip
 def no_alt(case: Case) -> Iterator[Sighting]:
-    for facts in case.shown:
-        if not (facts.picture.alt or "").strip():
-            yield Sighting(
-                facts.picture.marks.at("alt"),
-                "the picture has no alternative text",
-                "write alt: what a person who cannot see the picture should be told",
-                (facts.picture,),
-            )
+    # One doubt for all of them: twenty alike would bury the others. Who answers it does so picture by picture.
+    pictures = [facts.picture for facts in case.shown if "no-alt" not in facts.picture.accepted_doubts]
+    silent = [picture for picture in pictures if not (picture.alt or "").strip()]
+    if not silent:
+        return
+    message = "the picture has no alternative text"
+    if silent[1:]:
+        named = ", ".join(picture.id for picture in silent[:NAMED_AT_MOST])
+        more = f" and {len(silent) - NAMED_AT_MOST} more" if silent[NAMED_AT_MOST:] else ""
+        message = f"{len(silent)} pictures have no alternative text: {named}{more}"
+    yield Sighting(
+        silent[0].marks.at("alt"), message, "write alt: what a person who cannot see the picture should be told"
+    )
 
 
 @_rule(
