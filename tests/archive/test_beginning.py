@@ -72,6 +72,8 @@ def test_the_sample_could_have_been_taken(tmp_path: Path) -> None:
     galaxy = ephem.readdb("M31,f|G,00:42:44.3,41:16:09,3.4,2000")
     for moment in (session.start, session.end):
         observer = ephem.Observer()
+        assert session.place is not None
+        assert session.place.published is not None
         latitude, longitude, _ = session.place.published
         observer.lat, observer.lon = str(latitude), str(longitude)
         observer.date = ephem.Date(moment.astimezone(UTC).replace(tzinfo=None))

@@ -76,7 +76,8 @@ _TEXTS: dict[str, str] = {
         """,
     "equipment.yaml": """
         # yaml-language-server: $schema=.noctuary/schemas/equipment.json
-        # What you observe with. Choose the names yourself; the records of the pictures use them.
+        # What you observe with. Choose the names yourself; the records of the pictures use them. Leave out what you
+        # do not know: a camera may be a name alone, and a rig a camera alone.
         cameras:
           my camera:
             pixels: [6000, 4000]     # width and height of the whole sensor
@@ -94,21 +95,22 @@ _TEXTS: dict[str, str] = {
         """,
     "places.yaml": """
         # yaml-language-server: $schema=.noctuary/schemas/places.json
-        # Where you observe. North and east are positive. The site shows only the name of a place, and
-        # computes from whole degrees, unless you write publish: rounded or publish: exact.
+        # Where you observe. The site shows only the name of a place, and computes from whole degrees, unless you
+        # write publish: rounded or publish: exact. With publish: hidden it computes nothing from it.
         garden:
-          latitude: 50 deg
+          latitude: 50 deg           # or 50°00′00″ N
           longitude: 10 deg
           elevation: 200 m
           time_zone: Europe/Berlin
         """,
     "pictures/sample-field.yaml": """
         # yaml-language-server: $schema=../.noctuary/schemas/sidecar.json
-        # The record of sample-field.jpg. Put your own picture here, say my-first.jpg, copy this file to
-        # my-first.yaml, write what is true of it, and delete the sample.
+        # The record of sample-field.jpg. Put your own picture here, say my-first.jpg, and write my-first.yaml beside
+        # it: title and finished are enough for a page, and everything below is for what else you know of it. What
+        # you do not know you leave out. Then delete the sample.
         title: A sample to replace
-        objects: [M 31]              # the first is the target
-        finished: 2024-10-06
+        finished: 2024-10-06         # or 2024-10, or 2024
+        objects: M 31                # several: [M 31, M 32]; the first is the target
         rig: camera and lens         # a name from equipment.yaml
         place: garden                # a name from places.yaml
         sessions:
