@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import html
+import re
 from collections.abc import Mapping
+from functools import cache
 from pathlib import Path
 
 from noctuary.build import examine
@@ -38,6 +41,11 @@ def examined(folder: Path, texts: Mapping[str, str]) -> Inspection:
     return examine(written(folder, texts))
 
 
+@cache
+def _renderer() -> Renderer:
+    return Renderer(theme_folders(None, Path("no-archive-here")), "en")
+
+
 def published(found: Inspection, size: tuple[int, int] = (60, 40)) -> dict[str, str]:
     """Address → text of all that a build publishes but pictures: pages, feed, exports, lines of share pictures."""
     assert found.facts is not None
@@ -49,6 +57,11 @@ def published(found: Inspection, size: tuple[int, int] = (60, 40)) -> dict[str, 
             p.id, p.title, p.alt or p.title, f"pictures/{p.id}.html", *size, "#241a30", (source,), source
         )
     whole = edition(found.facts, shown)
-    renderer = Renderer(theme_folders(None, Path("no-archive-here")), "en")
-    texts = {page.path: renderer.render(page) for page in [*pages(whole), *cards(whole)]}
+    texts = {page.path: _renderer().render(page) for page in [*pages(whole), *cards(whole)]}
     return texts | {o.path: o.make().decode() for o in offered(whole)}
+
+
+def words(page: str) -> str:
+    """What a person reads of a page, its charts included, on one line."""
+    body = page[page.index("<main") : page.index("</main>")] if "<main" in page else page
+    return " ".join(html.unescape(re.sub(r"<[^>]*>", " ", body)).split())

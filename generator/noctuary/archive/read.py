@@ -247,7 +247,9 @@ def _former_ids(sidecars: dict[str, ParsedFile], known: Known) -> None:
 
 def _cycles(sidecars: dict[str, ParsedFile], findings: list[Diagnostic]) -> set[str]:
     """Pictures that contain or replace themselves by way of others."""
-    values = {_stem(name): file for name, file in sidecars.items() if file.value is not None}
+    # Of two of one name the finished record is meant, so it comes last.
+    ordered = sorted(sidecars.items(), key=lambda item: not item[1].draft)
+    values = {_stem(name): file for name, file in ordered if file.value is not None}
 
     def named(file: ParsedFile, *keys: str) -> list[tuple[str, str, Mark]]:
         """What a record names under these keys: the key, the other picture, and where."""

@@ -145,6 +145,8 @@ def _settings(sessions: Sequence[Session], hours: float | None) -> tuple[Setting
             if known is None or group_integration_s(group) > group_integration_s(known):
                 most[group.filter] = group
         latest |= most
+    if not have:  # the frames of no session were recorded
+        return ()
     total = sum(have.values())
     top: dict[str | None, float] = {}
     parts: dict[str | None, float] = {}
