@@ -14,6 +14,7 @@ from noctuary.archive.schema import write_schemas
 from noctuary.build_manifest import FOLDER, BuildManifest, program_stamp, read_logbook, write_logbook
 from noctuary.diagnostic import Diagnostic, Mark, doubt, fault, in_order
 from noctuary.inspection import Inspection, inspect, program_hash, read_memory, write_memory
+from noctuary.pages.gone_addresses import published as published_addresses
 from noctuary.pages.product import Product
 from noctuary.publish.replace_site import MADE, Assembly, CannotPublish, foreign_files, lying_files, recover
 from noctuary.publish.run_products import made
@@ -126,7 +127,8 @@ def _build(folder: Path, out: Path, workers: int | None, executor: str | None, p
             for name, status in published.items()
         }
         before = BuildManifest(out=str(out), outputs=outputs)
-    book = BuildManifest(str(out), stamp, entries, before.outputs, doubts, counts)
+    addresses = logbook.published | published_addresses(seen.archive, seen.hashes.of)
+    book = BuildManifest(str(out), stamp, entries, before.outputs, doubts, counts, addresses)
     try:
         write_schemas(folder)
         write_memory(folder, program, memory)

@@ -108,7 +108,8 @@ class BuildManifest:
 
     ``inputs``: path → [stamp, hash of the content]. ``outputs``: path in the site → [size, modification
     time, content hash, [hashes of what it was made from]]. ``doubts``: findings as plain data, told
-    again by a build that finds nothing to do.
+    again by a build that finds nothing to do. ``published``: ids of every picture that this or an earlier
+    build gave a page → hash of the picture.
     """
 
     out: str = ""
@@ -117,6 +118,7 @@ class BuildManifest:
     outputs: dict[str, Any] = field(default_factory=dict)
     doubts: list[dict[str, Any]] = field(default_factory=list)
     counts: dict[str, int] = field(default_factory=dict)
+    published: dict[str, str] = field(default_factory=dict)
 
     def saw_the_same(self, folder: Path, out: Path) -> bool:
         """Whether nothing has changed: not the archive, not the program, not the published site."""

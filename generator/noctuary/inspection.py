@@ -7,7 +7,7 @@ import io
 import os
 import pickle
 import sys
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -25,6 +25,7 @@ from noctuary.facts.objects import unknown_names
 from noctuary.facts.plausibility import judge
 from noctuary.files import write_whole
 from noctuary.memo import Memo
+from noctuary.pages.gone_addresses import gone
 from noctuary.pages.theme import NoSuchTheme, theme_folders
 
 if TYPE_CHECKING:
@@ -116,6 +117,10 @@ class Hashes:
         """Whether the archive holds such a file."""
         return name in self._stamps
 
+    def names(self) -> Collection[str]:
+        """Every file of the archive."""
+        return self._stamps.keys()
+
     def entries(self) -> dict[str, Any]:
         """Every file with its stamp and, where it was needed, its hash: the logbook's inputs."""
         return {name: [list(stamp), self._known.get(name, "")] for name, stamp in self._stamps.items()}
@@ -161,6 +166,7 @@ def inspect(folder: Path, out: Path, logbook: BuildManifest, memory: Memo, today
         findings += _look_into(folder, picture, hashes, memory, pixels, placements)
         if picture.id in pixels and star_file(picture.sidecar) in hashes:
             findings += _kept_stars(folder, picture, hashes, stars)
+    findings += gone(archive, logbook.published, hashes.of, hashes.names())
     facts = archive_facts(archive, almanac, pixels, placements, stars)
     findings += judge(archive, facts, today)
     theme: tuple[Path, ...] = ()

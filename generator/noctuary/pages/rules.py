@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 RULES: dict[str, str] = {
+    "address-gone": "A picture was published, and nothing leads on from its address (a doubt).",
     "disk": "A file cannot be read or written: a full disk, a folder that may not be written to.",
     "embedded-placement": "The placement embedded in a picture cannot be used and was passed over (a doubt).",
     "executor": "The executor of `--executor` cannot be reached.",

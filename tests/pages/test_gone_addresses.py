@@ -1,0 +1,116 @@
+"""A picture that was published and is gone is told of until its address leads on, or is let go."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+from noctuary.build import build, examine
+from noctuary.diagnostic import Diagnostic
+
+from tests.made_archive import jpeg, set_plainly, write_archive
+
+OLD, NEW = "field-00001", "the-second-field"
+
+
+@pytest.fixture
+def archive(tmp_path: Path) -> Path:
+    folder = write_archive(tmp_path / "archive")
+    set_plainly(folder)
+    assert build(folder, workers=1).built
+    return folder
+
+
+def told(archive: Path) -> list[Diagnostic]:
+    """What ``check`` says of addresses; ``build`` and the build after it must say the same."""
+    checked = [f for f in examine(archive).findings if f.rule == "address-gone"]
+    for _ in range(2):
+        outcome = build(archive, workers=1)
+        assert outcome.built, outcome.findings
+        assert [f for f in outcome.findings if f.rule == "address-gone"] == checked
+    return checked
+
+
+def rename(archive: Path) -> Path:
+    for ending in ("jpg", "yaml"):
+        (archive / f"pictures/{OLD}.{ending}").rename(archive / f"pictures/{NEW}.{ending}")
+    return archive / f"pictures/{NEW}.yaml"
+
+
+def test_nothing_is_said_while_every_address_stands(archive):
+    assert told(archive) == []
+
+
+def test_a_renamed_picture_is_recognised_and_the_line_to_write_keeps_the_address(archive):
+    sidecar = rename(archive)
+    (found,) = told(archive)
+    assert (found.level, found.mark.file) == ("doubt", f"pictures/{NEW}.yaml")
+    assert f"“{NEW}”" in found.hint
+    line = f"former_ids: [{OLD}]"
+    assert line in found.hint
+    sidecar.write_text(sidecar.read_text() + line + "\n")
+    assert told(archive) == []
+    assert (archive / f"site/pictures/{OLD}.html").is_file()
+
+
+def test_every_former_id_stays_in_the_line(archive):
+    sidecar = rename(archive)
+    sidecar.write_text(sidecar.read_text() + "former_ids: [older]\n")
+    (found,) = told(archive)
+    assert f"former_ids: [older, {OLD}]" in found.hint
+    assert found.mark.line == len(sidecar.read_text().splitlines())
+
+
+def test_a_former_id_that_is_struck_out_is_gone_too(archive):
+    sidecar = archive / f"pictures/{OLD}.yaml"
+    text = sidecar.read_text()
+    sidecar.write_text(text + "former_ids: [older]\n")
+    assert told(archive) == []
+    sidecar.write_text(text)
+    (found,) = told(archive)
+    assert "pictures/older.html" in found.message
+    assert "former_ids: [older]" in found.hint
+
+
+def test_a_deleted_picture_may_be_let_go(archive):
+    for ending in ("jpg", "yaml"):
+        (archive / f"pictures/{OLD}.{ending}").unlink()
+    (found,) = told(archive)
+    assert found.mark.file == "archive.yaml"
+    assert f"gone: [{OLD}]" in found.hint
+    settings = archive / "archive.yaml"
+    settings.write_text(settings.read_text() + f"gone: [{OLD}]\n")
+    assert told(archive) == []
+
+
+def test_a_renamed_picture_that_was_worked_on_is_not_taken_for_another(archive):
+    rename(archive)
+    (archive / f"pictures/{NEW}.jpg").write_bytes(jpeg(99, (60, 40)))
+    (found,) = told(archive)
+    assert NEW not in found.hint
+    assert f"former_ids: [{OLD}]" in found.hint
+
+
+def test_a_picture_that_becomes_a_draft_loses_its_page(archive):
+    sidecar = archive / f"pictures/{OLD}.yaml"
+    sidecar.write_text(sidecar.read_text() + "draft: yes\n")
+    (found,) = told(archive)
+    assert found.mark[:2] == (f"pictures/{OLD}.yaml", len(sidecar.read_text().splitlines()))
+    assert "listed: no" in found.hint
+    text = sidecar.read_text()
+    sidecar.write_text(text + "accepted_doubts: {address-gone: nobody has seen it}\n")
+    assert told(archive) == []
+    sidecar.write_text(text.replace("draft: yes", "listed: no"))
+    assert told(archive) == []
+
+
+def test_a_record_that_cannot_be_read_is_not_gone(archive):
+    (archive / f"pictures/{OLD}.yaml").write_text("title: [\n")
+    assert "address-gone" not in {f.rule for f in examine(archive).findings}
+
+
+def test_without_the_cache_nothing_is_known_and_nothing_said(archive):
+    rename(archive)
+    shutil.rmtree(archive / ".noctuary")
+    assert told(archive) == []
