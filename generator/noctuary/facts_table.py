@@ -28,6 +28,9 @@ def print_picture(facts: PictureFacts) -> None:
     _row(table, "integration", _whole_time(total))
     for name, light_s in total.by_filter_s.items():
         _row(table, f"  {name}", _time(light_s))
+    if len(facts.rigs.by_rig_s) > 1:
+        for name, light_s in facts.rigs.by_rig_s.items():
+            _row(table, f"  with {name}", _time(light_s))
     if total.taken is not None:
         _row(table, "kept of taken", f"{total.kept} of {total.taken} ({_percent(total.kept_share)})")
     nights = f"{total.nights}" if total.nights else NOT_RECORDED
@@ -39,7 +42,7 @@ def print_picture(facts: PictureFacts) -> None:
     if seen:
         known = (_number(seen.focal_length_mm, ".0f", " mm"), "f/" + _number(seen.f_ratio, ".1f", ""))
         lens = " ".join(part for part in known if DASH not in part)
-        _row(table, "rig", f"{seen.rig}: {lens}" if lens else seen.rig)
+        _row(table, "rig", (f"{seen.rig}: {lens}" if lens else seen.rig) if seen.rig else NOT_RECORDED)
         if_so = _IF.get(seen.resampling.basis, "") if seen.inferred else ""
         _row(table, "image scale", _number(seen.image_scale_arcsec_px, ".3f", f" ″/px{if_so}"))
         sides = (seen.field_width_deg, seen.field_height_deg, seen.field_diagonal_deg)

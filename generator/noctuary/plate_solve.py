@@ -36,7 +36,7 @@ def find_place(folder: Path, facts: PictureFacts, stars: Path | None) -> Search 
 
     from noctuary.images.stars import detect
 
-    if facts.optics is None:
+    if facts.optics is None or facts.optics.rig is None:
         return Refusal("the picture has no rig to tell its image scale", "name the rig in the sidecar")
     if facts.optics.sensor_scale_arcsec_px is None:
         return Refusal(
@@ -50,6 +50,11 @@ def find_place(folder: Path, facts: PictureFacts, stars: Path | None) -> Search 
             "add one that lies in the picture to objects",
         )
     made = facts.optics.resampling
+    if made.basis == "mosaic":
+        return Refusal(
+            "the picture is a mosaic, and nothing says how it came to its size",
+            "write resampling:, its pixels per pixel of the sensor, into the sidecar",
+        )
     if made.factor is None:
         return Refusal(
             f"the camera of {facts.optics.rig} has no pixels written, so the picture's scale is not known",

@@ -97,6 +97,33 @@ def test_a_picture_without_sessions_of_its_own_is_told_by_those_it_builds_on():
     assert sessions_with(tele, [other], [first, other]) == [first]
 
 
+def test_a_placed_picture_of_an_unknown_rig_has_a_scale_and_a_field():
+    seen = optics(None, [], (3000, 2000), None, 4.0, (3.33, 2.22, 4.0))
+    assert (seen.rig, seen.focal_length_mm, seen.focal_length_seen_mm) == (None, None, None)
+    assert (seen.image_scale_arcsec_px, seen.field_width_deg) == (4.0, 3.33)
+    assert optics(None, [], (3000, 2000), None) is None
+
+
+def test_a_camera_without_pixels_has_no_scale_without_a_word():
+    # Nobody wrote how many pixels it has, so that 3000 of them may be all or half of it.
+    unknown = rig(pixels=None)
+    seen = optics(unknown, [session()], (3000, 2000), None)
+    assert (seen.image_scale_arcsec_px, seen.field_width_deg, seen.sampling_px) == (None, None, None)
+    assert optics(unknown, [session()], (3000, 2000), 0.5).image_scale_arcsec_px == pytest.approx(3.2314, abs=1e-4)
+    nameless = rig(pixel_size=None)
+    assert optics(nameless, [session()], (3124, 2088), None).image_scale_arcsec_px is None
+    assert not optics(nameless, [session()], (3124, 2088), None).inferred
+    assert optics(nameless, [session()], (3124, 2088), None).diffraction_limit_arcsec is not None
+
+
+def test_a_mosaic_is_larger_than_its_sensor_and_says_nothing_of_it():
+    seen = optics(rig(), [session()], (3124, 2088), None, mosaic=True)
+    assert seen.image_scale_arcsec_px is None
+    assert optics(rig(), [session()], (9000, 3000), 0.5, mosaic=True).image_scale_arcsec_px == pytest.approx(
+        3.2314, abs=1e-4
+    )
+
+
 def test_a_reduced_picture_has_the_scale_and_field_of_the_whole_sensor():
     # 3456 × 2304 of 6.4 µm behind 50 mm: 26.402″/px on the sensor, 57.03″ on 1600 pixels, and in both cases
     # 2 · atan(3456 · 0.0064 / 100) = 24.95° across.

@@ -183,6 +183,12 @@ PAIRS: list[tuple[str, Told, Told]] = [
     ("aspect-unexplained", Told(pixels=(5000, 5000), scale=None), Told(pixels=(4100, 6000), scale=None)),
     # Rayleigh's limit of 80 mm is 1.73″ (1.22 λ/D at 550 nm).
     ("star-width", Told(session={"star_width_arcsec": 1.6}), Told(session={"star_width_arcsec": 1.8})),
+    # 206.2648 × 3.76 / 135 = 5.74″/px: two pixels of a lens are 11.5″, and more than four are 23.1″.
+    (
+        "star-width",
+        Told(session={"star_width_arcsec": 23.1}, rig={"focal": 135.0, "aperture": 48.0}, scale=None),
+        Told(session={"star_width_arcsec": 11.5}, rig={"focal": 135.0, "aperture": 48.0}, scale=None),
+    ),
     ("star-width", Told(session={"star_width_arcsec": 10.4}), Told(session={"star_width_arcsec": 9.6})),
     ("sky-brightness", Told(session={"sky_brightness": 15.9}), Told(session={"sky_brightness": 16.1})),
     ("sky-brightness", Told(session={"sky_brightness": 22.3}), Told(session={"sky_brightness": 22.0})),
@@ -402,7 +408,7 @@ def test_an_object_too_large_for_a_crop_may_fit_a_reduction() -> None:
     andromeda = {"target": "M 31", "start": datetime(2025, 1, 18, 18, 30, tzinfo=UTC)}
     crop = Told(session=andromeda, pixels=(1500, 1500), picture=UNSAID, scale=None)
     # 1500 / 4176 = 0.35920
-    assert "with 0.3592 it spans the sensor" in hints(crop, "object-larger-than-field")
+    assert "write resampling: 0.3592 if" in hints(crop, "object-larger-than-field")
     full = Told(session=andromeda, pixels=(6248, 4176), rig={"focal": 1000.0}, scale=None)
     assert "resampling" not in hints(full, "object-larger-than-field")
 

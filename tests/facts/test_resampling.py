@@ -52,6 +52,12 @@ def test_nothing_is_inferred_from_a_sensor_that_is_not_known():
     assert sensor_pixels(None, 1) is None
 
 
+def test_the_size_of_a_mosaic_tells_nothing():
+    assert resampling(None, (1600, 1067), SENSOR, mosaic=True).factor is None
+    assert resampling(None, (9000, 6000), SENSOR, mosaic=True).basis == "mosaic"
+    assert resampling(0.5, (3000, 2000), SENSOR, mosaic=True).factor == 0.5
+
+
 def test_binning_makes_a_sensor_of_fewer_pixels():
     # 6248 × 4176 binned 2 × 2 is read out as 3124 × 2088, and a picture of that size is at full size.
     binned = sensor_pixels(rig(), 2)

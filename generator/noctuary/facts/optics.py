@@ -29,7 +29,7 @@ class Optics:
     picture is another number (:class:`noctuary.archive.star_file.StarShapes`). What cannot be known is ``None``.
     """
 
-    rig: str
+    rig: str | None
     focal_length_mm: float | None
     aperture_mm: float | None
     f_ratio: float | None
@@ -143,13 +143,15 @@ def rig_of(picture: Picture, sessions: Iterable[Session]) -> Rig | None:
     return main_rig(picture.rig, picture.own_sessions) or main_rig(None, sessions)
 
 
-def sessions_with(rig: Rig, own: Iterable[Session], every: Iterable[Session]) -> list[Session]:
+def sessions_with(rig: Rig | None, own: Iterable[Session], every: Iterable[Session]) -> list[Session]:
     """The sessions that tell binning and star width of a picture with this rig: its own.
 
-    Of a picture that has no session of its own with the rig, those among ``every`` that it contains.
+    Of a picture that has no session of its own with the rig, those among ``every`` that it contains; none where the
+    rig is not known.
     """
+    name = rig.name if rig is not None else None
     for sessions in (own, every):
-        if found := [s for s in distinct(sessions) if s.rig is not None and s.rig.name == rig.name]:
+        if found := [s for s in distinct(sessions) if s.rig is not None and s.rig.name == name]:
             return found
     return []
 
@@ -160,27 +162,28 @@ def smallest_binning(sessions: Iterable[Session]) -> int:
 
 
 def optics(
-    rig: Rig,
+    rig: Rig | None,
     sessions: Iterable[Session],
     pixels: tuple[int, int] | None,
     written_resampling: float | None,
     placed_scale_arcsec_px: float | None = None,
     placed_field_deg: tuple[float, float, float] | None = None,
+    mosaic: bool = False,
 ) -> Optics | None:
-    """The optics of a picture; ``None`` when its dimensions are not known.
+    """The optics of a picture; ``None`` when its dimensions are not known, or neither its rig nor its placement is.
 
     ``sessions`` are those of :func:`sessions_with`. ``placed_scale_arcsec_px`` and ``placed_field_deg`` (width,
     height, diagonal) come from the placement and take precedence: what lies on the sky is truer than what is printed
     on a lens. Without a placement they follow from the resampling, which may be inferred.
     """
-    if pixels is None:
+    if pixels is None or (rig is None and placed_scale_arcsec_px is None):
         return None
     once = distinct(sessions)
     binning = smallest_binning(once)
-    made = resampling(written_resampling, pixels, sensor_pixels(rig, binning))
-    own_um = rig.camera.pixel_size_um if rig.camera is not None else None
+    made = resampling(written_resampling, pixels, sensor_pixels(rig, binning), mosaic)
+    own_um = rig.camera.pixel_size_um if rig is not None and rig.camera is not None else None
     pixel_um = own_um * binning if own_um is not None else None
-    focal, diameter = focal_length_mm(rig), aperture_mm(rig)
+    focal, diameter, ratio = (focal_length_mm(rig), aperture_mm(rig), f_ratio(rig)) if rig else (None, None, None)
     sensor_scale = image_scale_arcsec_px(pixel_um, focal) if pixel_um is not None and focal is not None else None
     scale, field = placed_scale_arcsec_px, placed_field_deg
     if scale is None and sensor_scale is not None and made.factor is not None:
@@ -191,10 +194,10 @@ def optics(
         field = width, height, angle_of_view_deg(math.hypot(*pixels) * mm, focal)
     star_width = mean_star_width_arcsec(once)
     return Optics(
-        rig=rig.name,
+        rig=rig.name if rig else None,
         focal_length_mm=focal,
         aperture_mm=diameter,
-        f_ratio=f_ratio(rig),
+        f_ratio=ratio,
         pixel_size_um=pixel_um,
         resampling=made,
         inferred=made.inferred and placed_scale_arcsec_px is None and scale is not None,

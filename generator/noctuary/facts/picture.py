@@ -111,17 +111,14 @@ def picture_facts(
     """Everything derived about a picture whose finished file has ``pixels`` (width, height)."""
     sessions = archive.sessions_of(picture)
     rig = rig_of(picture, sessions)
-    seen = (
-        optics(
-            rig,
-            sessions_with(rig, picture.own_sessions, sessions),
-            pixels,
-            picture.resampling,
-            placement.image_scale_arcsec_px if placement else None,
-            placement.field_deg if placement else None,
-        )
-        if rig
-        else None
+    seen = optics(
+        rig,
+        sessions_with(rig, picture.own_sessions, sessions),
+        pixels,
+        picture.resampling,
+        placement.image_scale_arcsec_px if placement else None,
+        placement.field_deg if placement else None,
+        mosaic=bool(picture.panels),
     )
     written = [(o, name) for name in picture.objects if (o := names.meant.get(name)) is not None]
     objects = tuple(known for known, _ in written)

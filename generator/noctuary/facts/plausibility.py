@@ -20,7 +20,7 @@ from noctuary.archive.records import Archive, FrameGroup, Picture, Session
 from noctuary.diagnostic import Diagnostic, Mark, in_order
 from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.facts.exposure import shutter_open_share
-from noctuary.facts.optics import aperture_mm, focal_length_mm, image_scale_arcsec_px, rayleigh_limit_arcsec
+from noctuary.facts.optics import focal_length_mm, image_scale_arcsec_px
 from noctuary.facts.picture import PictureFacts
 from noctuary.facts.rules import optics  # noqa: F401 — its rules register themselves
 from noctuary.facts.rules.rule import RULES, Case, Sighting
@@ -38,7 +38,6 @@ MOON_BRIGHT = 0.5
 MOON_NEAR_DEG = 40.0
 DARKS_EXPOSURE = 0.01
 DARKS_TEMPERATURE_C = 2.0
-STAR_WIDTH_MOST_ARCSEC = 10.0
 SKY_BRIGHTEST, SKY_DARKEST = 16.0, 22.1
 SIDEREAL_ARCSEC_S = 15.04
 TRAIL_MOST_PX = 10.0
@@ -386,29 +385,6 @@ def _outside_deg(facts: PictureFacts, ra_deg: float, dec_deg: float) -> float:
         return 0.0
     ra, dec = (float(v) for v in placement.sky(near_x, near_y))
     return separation_deg(ra, dec, ra_deg, dec_deg)
-
-
-@_rule(
-    "star-width", "doubt",
-    "Stars are no narrower than diffraction allows, and 10″ is no night to keep.",
-    "star_width: 0.8 arcsec with 80 mm of aperture",
-    "Rayleigh: 1.22 λ/D at 550 nm",
-)  # fmt: skip
-def star_width(case: Case) -> Iterator[Sighting]:
-    for picture, session in case.sessions:
-        width = session.star_width_arcsec
-        if width is None:
-            continue
-        diameter = aperture_mm(session.rig) if session.rig is not None else None
-        least = rayleigh_limit_arcsec(diameter) if diameter is not None else 0.0
-        if width < least or width > STAR_WIDTH_MOST_ARCSEC:
-            why = f"below the diffraction limit of {least:.1f}″" if width < least else "above 10″"
-            yield Sighting(
-                _at(picture, session, "star_width"),
-                f"a star width of {width:g}″ is {why}",
-                "measure the full width at half maximum in arcseconds, not in pixels",
-                (picture,),
-            )
 
 
 @_rule(

@@ -22,18 +22,19 @@ scale that is right to 3 % whether it was cut or made smaller, and nothing needs
 LARGER_SHARE = 0.02
 """How much longer than the camera's stated pixels a picture may be: makers count the margins differently."""
 
-Basis = Literal["written", "full size", "whole sensor", "crop", "larger", "unknown"]
+Basis = Literal["written", "full size", "whole sensor", "crop", "larger", "mosaic", "unknown"]
 """How a factor is known: *written* by the person; *full size*, as large as the sensor; *whole sensor*, the sensor's
 proportions and fewer pixels, so taken to be the whole of it made smaller; *crop*, other proportions, so taken to be a
-part at full size; *larger* than the sensor; *unknown*, since nobody wrote how many pixels the sensor has."""
+part at full size; *larger* than the sensor; a *mosaic*, whose size tells nothing of its sensor's; *unknown*, since
+nobody wrote how many pixels the sensor has."""
 
 
 @plain_record
 class Resampling:
-    """Picture pixels per sensor pixel, each way, and how that is known; ``factor`` is ``None`` for ``unknown`` alone.
+    """Picture pixels per sensor pixel, each way, and how that is known.
 
-    ``pixels`` are the picture's sides and ``sensor`` the sensor's, ``None`` where they are not known; in both the
-    shorter side is first.
+    ``factor`` is ``None`` for an ``unknown`` one and a ``mosaic``. ``pixels`` are the picture's sides and ``sensor``
+    the sensor's, ``None`` where they are not known or tell nothing; in both the shorter side is first.
     """
 
     factor: float | None
@@ -58,9 +59,13 @@ def sensor_pixels(rig: Rig | None, binning: int) -> tuple[float, float] | None:
     return None if pixels is None else (pixels[0] / binning, pixels[1] / binning)
 
 
-def resampling(written: float | None, pixels: tuple[int, int], sensor: tuple[float, float] | None) -> Resampling:
+def resampling(
+    written: float | None, pixels: tuple[int, int], sensor: tuple[float, float] | None, mosaic: bool = False
+) -> Resampling:
     """The factor of a picture of ``pixels`` (either way up) from a ``sensor``, ``written`` or inferred from both."""
     sides = min(pixels), max(pixels)
+    if mosaic:
+        return Resampling(written, "mosaic" if written is None else "written", sides, None)
     if sensor is None:
         return Resampling(written, "unknown" if written is None else "written", sides, None)
     whole = min(sensor), max(sensor)

@@ -7,14 +7,26 @@ finished picture is more often a reduction than its record says.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
-from noctuary.facts.optics import Optics
+from noctuary.facts.optics import (
+    Optics,
+    aperture_mm,
+    focal_length_mm,
+    image_scale_arcsec_px,
+    rayleigh_limit_arcsec,
+    smallest_binning,
+)
 from noctuary.facts.picture import PictureFacts
 from noctuary.facts.resampling import LARGER_SHARE, Resampling
 from noctuary.facts.rules.rule import Case, Sighting, rule
 
+if TYPE_CHECKING:
+    from noctuary.archive.records import Session
+
 FOCAL_LENGTH_SHARE = 0.03
 MOST_BINNING = 4
+STAR_WIDTH_MOST_ARCSEC, STAR_WIDTH_MOST_PX = 10.0, 4.0
 
 
 @rule(
@@ -65,6 +77,10 @@ def _sensor_size(made: Resampling) -> str:
 
 def _size(sides: tuple[float, float] | None) -> str:
     return " × ".join(f"{n:.0f}" for n in sides) if sides else "unknown"
+
+
+def _sensor_size(made: Resampling) -> str:
+    return _size((made.sensor[1], made.sensor[0]) if made.sensor else None)
 
 
 @rule(
@@ -124,8 +140,8 @@ def focal_length_disagrees(case: Case) -> Iterator[Sighting]:
 
 def _what_explains(case: Case, facts: PictureFacts, optics: Optics, ratio: float) -> str:
     """What to write for a focal length that is ``ratio`` times the stated one."""
-    factor = case.archive.rigs[optics.rig].focal_factor * ratio
-    lines = [f"focal_factor: {factor:.2f} if the rig has a reducer or extender"]
+    rig = case.archive.rigs.get(optics.rig or "")
+    lines = [f"focal_factor: {(rig.focal_factor if rig else 1.0) * ratio:.2f} if the rig has a reducer or extender"]
     made, implied = optics.resampling, _implied(optics)
     if implied is not None and (made.least is None or implied >= made.least / (1 + LARGER_SHARE)):
         lines.append(f"resampling: {implied:.4g} if the picture was resampled by that")
@@ -156,7 +172,7 @@ def object_larger_than_field(case: Case) -> Iterator[Sighting]:
             hint = "check the rig, or name first the part that the picture shows"
             made = optics.resampling
             if facts.placement is None and made.factor and made.least and made.least * 1.1 < made.factor:
-                hint += f"; of a picture made smaller write resampling: (with {made.least:.4g} it spans the sensor)"
+                hint += f"; or write resampling: {made.least:.4g} if it was made smaller and spans the sensor"
             if facts.placement is not None and facts.placement.from_header:
                 hint += "; or make the placement anew, if its header is from before the picture was made smaller"
             yield Sighting(
@@ -208,3 +224,37 @@ def _against_sensor(case: Case) -> Iterator[tuple[PictureFacts, tuple[int, int],
         # What is merely taken for the whole sensor made smaller, or for a crop, is smaller by that.
         factor = made.factor if made.basis == "written" and made.factor is not None else 1.0
         yield facts, made.pixels, (made.sensor[0] * factor, made.sensor[1] * factor)
+
+
+@rule(
+    "star-width", "doubt",
+    "Stars are no narrower than diffraction allows, and no wider than 10″ or, through a short lens, four pixels.",
+    "star_width: 0.8 arcsec with 80 mm of aperture",
+    "Rayleigh: 1.22 λ/D at 550 nm; common practice: a star in focus spans two to four pixels of a wide field",
+)  # fmt: skip
+def star_width(case: Case) -> Iterator[Sighting]:
+    for picture, session in case.sessions:
+        width = session.star_width_arcsec
+        if width is None:
+            continue
+        diameter = aperture_mm(session.rig) if session.rig is not None else None
+        least = rayleigh_limit_arcsec(diameter) if diameter is not None else 0.0
+        most = max(STAR_WIDTH_MOST_ARCSEC, STAR_WIDTH_MOST_PX * (_sensor_scale(session) or 0.0))
+        if width < least or width > most:
+            why = f"below the diffraction limit of {least:.1f}″" if width < least else f"above {most:.0f}″"
+            yield Sighting(
+                picture.marks.at("sessions", session.index, "star_width"),
+                f"a star width of {width:g}″ is {why}",
+                "measure the full width at half maximum in arcseconds, not in pixels",
+                (picture,),
+            )
+
+
+def _sensor_scale(session: Session) -> float | None:
+    """Arcseconds per pixel of the frames as they were read out."""
+    rig = session.rig
+    focal = focal_length_mm(rig) if rig is not None else None
+    pixel_um = rig.camera.pixel_size_um if rig is not None and rig.camera is not None else None
+    if focal is None or pixel_um is None:
+        return None
+    return image_scale_arcsec_px(pixel_um * smallest_binning([session]), focal)
