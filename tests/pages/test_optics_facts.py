@@ -5,9 +5,13 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from noctuary.archive.partial_date import PartialDate
+from noctuary.facts.almanac import Almanac
+from noctuary.facts.archive_facts import archive_facts
 from noctuary.facts.optics import Optics, optics
+from noctuary.facts.target import growth
 
-from tests.archive_builder import rig, session
+from tests.archive_builder import archive, picture, rig, session
 from tests.pages.templates import set_macro
 
 
@@ -33,7 +37,7 @@ def test_an_inferred_scale_says_on_what_condition() -> None:
     assert "3.23″/px, if the picture shows the whole sensor Field" in whole
     assert "Field 2.8° × 1.9°, diagonal 3.4°, if the picture shows the whole sensor" in whole
     crop = told(seen((2000, 2000), None))
-    assert "1.62″/px, if the picture is a crop at full size Field 54′, diagonal 76′, if" in crop
+    assert "1.62″/px, if the picture is a crop at full size Field 54′ × 54′, diagonal 76′, if" in crop
     placed = told(seen((3124, 2088), None, placed_scale_arcsec_px=3.2314, placed_field_deg=(2.8, 1.87, 3.37)))
     assert "if the picture" not in placed
 
@@ -65,3 +69,19 @@ def test_what_is_missing_is_named_and_nothing_is_zero(lacking: dict[str, None], 
 )  # fmt: skip
 def test_an_object_that_does_not_fit_is_a_factor(share: float, said: str) -> None:
     assert set_macro("optics.html", "fill", share=share) == said
+
+
+def test_what_a_picture_added_says_which_scale_is_inferred() -> None:
+    # 206.2648 · 3.76 / 135 = 5.745″ on the sensor, and twice that on half of its pixels: stars of 11.5″ span one.
+    lens = rig("lens", focal=135, aperture=48)
+    one = picture("one", (session(written_in="one", rig=lens, star_width_arcsec=11.5),), resampling=None)
+    two = picture("two", (session(written_in="two", star_width_arcsec=3.2),), finished=PartialDate(2026, 2, 1))
+    whole = archive(one, two)
+    sizes = {"one": (3124, 2088), "two": (6248, 4176)}
+    both = archive_facts(whole, Almanac(whole), sizes, {}).pictures
+    older, newer = growth((both["one"], both["two"]))
+    text = set_macro("history.html", "added", g=newer)
+    assert "A finer image scale, 1.62″/px" in text
+    assert "the FWHM in the frames is 2.0 px of the picture, was 1.0." in text
+    assert "The scale of the older one is inferred from the size of the picture." in text
+    assert (older.scale_inferred, newer.scale_inferred, newer.scale_before_inferred) == (True, False, True)

@@ -79,10 +79,6 @@ def _size(sides: tuple[float, float] | None) -> str:
     return " × ".join(f"{n:.0f}" for n in sides) if sides else "unknown"
 
 
-def _sensor_size(made: Resampling) -> str:
-    return _size((made.sensor[1], made.sensor[0]) if made.sensor else None)
-
-
 @rule(
     "header-of-another-size", "doubt",
     "A placement made for a picture of another size is right if that was only made smaller, and wrong if it was cut.",

@@ -30,7 +30,7 @@ def picture_json(facts: PictureFacts) -> Plain:
         "picture": facts.picture.id,
         "title": facts.picture.title,
         "pixels": list(facts.pixels) if facts.pixels else None,
-        "integration": _integration(facts.integration) | {"by_rig_s": facts.rigs.by_rig_s},
+        "integration": _integration(facts.integration),
         "optics": _optics(facts.optics),
         "objects": [_object(o, name) for o, name in zip(facts.objects, facts.object_names, strict=True)],
         "placement": _placement(facts.placement),
@@ -44,10 +44,22 @@ def picture_json(facts: PictureFacts) -> Plain:
 
 
 def published_json(facts: PictureFacts) -> Plain:
-    """One picture as the site publishes it: with its outline as regions are written in the Virtual Observatory."""
+    """One picture as the site publishes it: with its outline as regions are written in the Virtual Observatory.
+
+    Besides: the seconds of every rig; how the resampling is known that scale and field rest on; the full width at
+    half maximum that the record states for the frames; the share of the field's shorter side that the target takes.
+    """
     corners = outline_deg(facts.placement) if facts.placement else None
     outline = {"stc_s": stc_s(corners), "icrs_deg": [list(corner) for corner in corners]} if corners else None
-    return {**picture_json(facts), "outline": outline}
+    seen = facts.optics
+    return {
+        **picture_json(facts),
+        "by_rig_s": facts.rigs.by_rig_s,
+        "resampling": {"factor": seen.resampling.factor, "basis": seen.resampling.basis} if seen else None,
+        "star_width_arcsec": seen.star_width_arcsec if seen else None,
+        "frame_fill": facts.frame_fill,
+        "outline": outline,
+    }
 
 
 def archive_json(facts: ArchiveFacts) -> Plain:
@@ -102,9 +114,6 @@ def _optics(optics: Optics | None) -> Plain | None:
         "field_width_deg": optics.field_width_deg,
         "field_height_deg": optics.field_height_deg,
         "field_diagonal_deg": optics.field_diagonal_deg,
-        "resampling": optics.resampling.factor,
-        "resampling_basis": optics.resampling.basis,
-        "star_width_arcsec": optics.star_width_arcsec,
         "sampling_px": optics.sampling_px,
         "diffraction_limit_arcsec": optics.diffraction_limit_arcsec,
     }
