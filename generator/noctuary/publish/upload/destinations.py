@@ -11,6 +11,7 @@ from noctuary.publish.upload.connection import Destination, UploadError
 #: Kind of address → its module here, and the extra that brings what it needs.
 KINDS = {
     "folder": ("folder", ""),
+    "sftp": ("sftp", "sftp"),
 }
 
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import queue
 import threading
 import time
 from collections.abc import Callable, Mapping
 from concurrent.futures import FIRST_EXCEPTION, Future, ThreadPoolExecutor, wait
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import TypeVar
 
@@ -82,6 +84,13 @@ class Line:
 
         return tried(once, self.destination.shown, self.wait, between)
 
+    def opened(self) -> bool:
+        """Whether it is open, or can be opened at the first try."""
+        if self._connection is None:
+            with suppress(Passing, UploadError):
+                self._connection = self.destination.connect()
+        return self._connection is not None
+
     def close(self) -> None:
         if self._connection is not None:
             self._connection.close()
@@ -116,17 +125,18 @@ class Transfer:
         number = max(1, min(self._destination.connections, longest))
         first.stopped = self._stopped
         lines = [first, *(Line(self._destination, self._sleep, self._stopped) for _ in range(number - 1))]
-        idle: list[Line] = list(lines)
-        lock = threading.Lock()
+        idle: queue.LifoQueue[Line] = queue.LifoQueue()
+        for line in reversed(lines):
+            idle.put(line)
 
         def work(step: Step) -> None:
-            with lock:
-                line = idle.pop()
+            line = idle.get()
+            while line is not first and not line.opened():
+                line = idle.get()  # the host allows fewer connections: that one is not tried again
             try:
                 self._step(line, step)
             finally:
-                with lock:
-                    idle.append(line)
+                idle.put(line)
 
         try:
             with ThreadPoolExecutor(number, thread_name_prefix="upload") as pool:

@@ -1,0 +1,127 @@
+"""Real servers on this machine's loopback, and a wire to them that can be cut."""
+
+from __future__ import annotations
+
+import getpass
+import os
+import shutil
+import socket
+import subprocess
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+import pytest
+
+
+def needed(what: str, package: str) -> None:
+    """Without the server these tests prove nothing: they fail where all must be tried, else stand aside."""
+    if os.environ.get("CI"):
+        pytest.fail(f"{what} is not installed: apt-get install {package}")
+    pytest.skip(f"{what} is not installed: apt-get install {package}")
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def wait_for(port: int) -> None:
+    for _ in range(200):
+        with suppress(OSError), socket.create_connection(("127.0.0.1", port), 1):
+            return
+        time.sleep(0.05)
+    raise TimeoutError(f"nothing answers on port {port}")
+
+
+@contextmanager
+def running(command: list[str], port: int) -> Iterator[subprocess.Popen[bytes]]:
+    nothing = subprocess.DEVNULL
+    process = subprocess.Popen(command, stdin=nothing, stdout=nothing, stderr=nothing)
+    try:
+        wait_for(port)
+        yield process
+    finally:
+        process.terminate()
+        process.wait(10)
+
+
+class SshServer:
+    """OpenSSH's own sshd, with a host key and one user's key made for it."""
+
+    def __init__(self, folder: Path) -> None:
+        self.sshd = shutil.which("sshd") or "/usr/sbin/sshd"
+        if not Path(self.sshd).exists():
+            needed("sshd", "openssh-server")
+        self.folder, self.port, self.user = folder, free_port(), getpass.getuser()
+        self.home = folder / "home"
+        (self.home / ".ssh").mkdir(parents=True, mode=0o700)
+        for key in (folder / "host_key", self.home / ".ssh" / "id_ed25519"):
+            subprocess.run(["ssh-keygen", "-q", "-t", "ed25519", "-N", "", "-f", str(key)], check=True)
+        shutil.copy(self.home / ".ssh" / "id_ed25519.pub", folder / "authorized_keys")
+        self.know()
+        (folder / "sshd_config").write_text(
+            f"Port {self.port}\nListenAddress 127.0.0.1\nHostKey {folder}/host_key\nPidFile {folder}/sshd.pid\n"
+            f"AuthorizedKeysFile {folder}/authorized_keys\nStrictModes no\nUsePAM no\nPasswordAuthentication no\n"
+            "KbdInteractiveAuthentication no\nSubsystem sftp internal-sftp\nMaxStartups 100\nMaxSessions 20\n",
+            encoding="utf-8",
+        )
+        Path("/run/sshd").mkdir(exist_ok=True) if os.getuid() == 0 else None
+
+    def know(self, port: int | None = None) -> None:
+        """The host becomes known under a port."""
+        _, kind, key, *_ = ("", *(self.folder / "host_key.pub").read_text().split())
+        with (self.home / ".ssh" / "known_hosts").open("a", encoding="utf-8") as file:
+            file.write(f"[127.0.0.1]:{port or self.port} {kind} {key}\n")
+
+    @contextmanager
+    def running(self) -> Iterator[SshServer]:
+        command = [self.sshd, "-D", "-e", "-f", str(self.folder / "sshd_config")]
+        with running(command, self.port):
+            yield self
+
+
+class Wire:
+    """A wire to a port of this machine that can be cut, or made slow, while a server goes on.
+
+    ``lives``: how many bytes from here each of the next connections may carry before it is cut.
+    """
+
+    def __init__(self, to: int) -> None:
+        self._to = to
+        self.lives: list[int] = []
+        self.cuts = 0
+        self._listener = socket.create_server(("127.0.0.1", 0))
+        self.port = int(self._listener.getsockname()[1])
+        threading.Thread(target=self._accept, daemon=True).start()
+
+    def _accept(self) -> None:
+        while True:
+            try:
+                near, _ = self._listener.accept()
+                far = socket.create_connection(("127.0.0.1", self._to))
+            except OSError:
+                return
+            life = self.lives.pop(0) if self.lives else None
+            threading.Thread(target=self._carry, args=(near, far, life), daemon=True).start()
+            threading.Thread(target=self._carry, args=(far, near, None), daemon=True).start()
+
+    def _carry(self, source: socket.socket, target: socket.socket, life: int | None) -> None:
+        carried = 0
+        with suppress(OSError):
+            while data := source.recv(16384):
+                carried += len(data)
+                if life is not None and carried > life:
+                    self.cuts += 1
+                    break
+                target.sendall(data)
+        for end in (source, target):
+            with suppress(OSError):
+                end.shutdown(socket.SHUT_RDWR)
+            end.close()
+
+    def close(self) -> None:
+        self._listener.close()
