@@ -109,7 +109,7 @@ def print_archive(facts: ArchiveFacts) -> None:
         table.add_row(
             Text(f"{target.name} ({', '.join(beside)})" if beside else target.name),
             str(len(target.pictures)),
-            str(target.integration.nights),
+            str(target.integration.nights or DASH),
             _time(target.integration.total_s),
             _number(target.light_m2_h, ".4f", " m²·h"),
             _number(target.depth_mag, "+.2f", ""),

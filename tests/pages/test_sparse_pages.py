@@ -246,3 +246,14 @@ def test_whatever_is_left_out_of_a_full_record_it_has_its_pages(
     assert [str(f) for f in found.faults] == []
     for path, text in published(found).items():
         assert not re.search(r"\b(?:None|nan|inf|Undefined)\b", words(text)), path
+
+
+def test_a_difference_is_told_only_where_both_sides_are_known(tmp_path: Path) -> None:
+    first = SESSION.replace("2019-10-01", "2019-10-02") + "  - {night: 2019-09-29}\n"
+    later = "title: Again\nobjects: M 31\nfinished: 2020\nalt: A galaxy.\nrig: refractor\nplace: home\n"
+    more = "sessions:\n  - {night: 2019-11-20, integration: 4 h}\n"
+    apart = words(made(tmp_path / "a", m31=first, again=later + more)["targets/m-31.html"])
+    assert "more than" not in apart
+    both = words(made(tmp_path / "b", m31=first, again=later + "builds_on: m31\n" + more)["targets/m-31.html"])
+    assert "4 h more than the picture before" in both
+    assert "deeper" not in both.split("the picture before")[1].split(".")[0]

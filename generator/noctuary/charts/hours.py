@@ -7,7 +7,7 @@ from html import escape
 from itertools import pairwise
 
 from noctuary.charts.drawing import Formatter
-from noctuary.facts.exposure import UNFILTERED
+from noctuary.facts.exposure import NOT_RECORDED, UNFILTERED
 from noctuary.facts.target import Step
 from noctuary.plain_record import plain_record
 
@@ -140,9 +140,10 @@ def _lines(steps: tuple[Step, ...]) -> list[tuple[str | None, list[tuple[date, f
         corners.setdefault(step.filter, []).append((step.night, sums[step.filter] / 3600))
         everything[step.night] = step.total_s / 3600
     found: list[tuple[str | None, list[tuple[date, float]], float]] = []
-    if len(sums) > 1 or UNFILTERED in sums:
+    nameless = sums.keys() <= {UNFILTERED, NOT_RECORDED}
+    if len(sums) > 1 or nameless:
         found.append((None, list(everything.items()), steps[-1].total_s))
-    if len(sums) > 1 or UNFILTERED not in sums:
+    if len(sums) > 1 or not nameless:
         found.extend((name, corners[name], sums[name]) for name in sorted(sums, key=lambda n: -sums[n]) if sums[name])
     return found
 
@@ -179,7 +180,8 @@ def _light(name: str | None) -> str:
 def _said(name: str | None, voice: Formatter) -> str:
     if name is None:
         return voice.gettext("in all")
-    return voice.gettext("no filter") if name == UNFILTERED else name
+    special = {UNFILTERED: voice.gettext("no filter"), NOT_RECORDED: voice.gettext("not recorded")}
+    return special.get(name, name)
 
 
 def _short(label: str) -> str:

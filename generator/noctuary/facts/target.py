@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from datetime import date
 from typing import TYPE_CHECKING
 
 from noctuary.archive.records import Rig, Session
 from noctuary.facts.depth import depth_of, hours_to_half_magnitude, light_m2_h
 from noctuary.facts.exposure import Integration, by_filter_s, distinct, integration
+from noctuary.facts.optics import collecting_area_m2
 from noctuary.facts.picture import PictureFacts, SessionFacts
 from noctuary.plain_record import plain_record
 
@@ -123,8 +125,8 @@ def growth(pictures: tuple[PictureFacts, ...]) -> tuple[Growth, ...]:
                 image_scale_arcsec_px=seen.image_scale_arcsec_px if seen else None,
                 sampling_px=seen.sampling_px if seen else None,
                 before_id=before.picture.id if before else None,
-                added_s=_less(facts.integration.total_s, before.integration.total_s) if before else None,
-                added_light_m2_h=_less(facts.light_m2_h, before.light_m2_h) if before else None,
+                added_s=_added(facts, before, lambda f: f.integration.total_s, _without_hours),
+                added_light_m2_h=_added(facts, before, lambda f: f.light_m2_h, _without_light),
                 deeper=deepening(before, facts) if before else None,
                 scale_inferred=seen is not None and seen.inferred,
                 scale_before_arcsec_px=seen_before.image_scale_arcsec_px if seen_before else None,
@@ -136,12 +138,34 @@ def growth(pictures: tuple[PictureFacts, ...]) -> tuple[Growth, ...]:
     return tuple(found)
 
 
-def _less(after: float | None, before: float | None) -> float | None:
-    return after - before if after is not None and before is not None else None
+def _added(
+    facts: PictureFacts,
+    before: PictureFacts | None,
+    total: Callable[[PictureFacts], float | None],
+    lacking: Callable[[PictureFacts], set[tuple[str, int]]],
+) -> float | None:
+    """A difference of totals; ``None`` for the first, and where one total lacks a session that the other has not."""
+    if before is None or lacking(before) != lacking(facts):
+        return None
+    now, then = total(facts), total(before)
+    return now - then if now is not None and then is not None else None
+
+
+def _without_hours(facts: PictureFacts) -> set[tuple[str, int]]:
+    """The sessions of which the exposures are not recorded."""
+    return {f.session.identity for f in facts.sessions if f.integration_s is None}
+
+
+def _without_light(facts: PictureFacts) -> set[tuple[str, int]]:
+    """The sessions of which the exposures or the aperture are not known."""
+    apertures = {f.session.identity: collecting_area_m2(f.session.rig) for f in facts.sessions}
+    return _without_hours(facts) | {identity for identity, area in apertures.items() if area is None}
 
 
 def deepening(before: PictureFacts, after: PictureFacts) -> Deepening | None:
-    """How much deeper ``after`` is than ``before``, and why; ``None`` where one of them holds none that is known."""
+    """How much deeper ``after`` is than ``before``, and why; ``None`` where the light of one is not known in full."""
+    if _without_light(before) or _without_light(after):
+        return None
     hours = [(f.integration.total_s or 0.0) / 3600 for f in (before, after)]
     light = [f.light_m2_h or 0.0 for f in (before, after)]
     if min(*hours, *light) <= 0:

@@ -21,6 +21,7 @@ class GalleryItem:
     target: str | None
     finished: PartialDate
     integration_s: float | None
+    sessions_not_recorded: int
     rigs: RigParts
 
 
@@ -35,6 +36,7 @@ def hung(facts: PictureFacts, edition: SiteModel) -> GalleryItem | None:
         target=edition.facts.names.of(facts.target) if facts.target else None,
         finished=facts.picture.finished,
         integration_s=facts.integration.total_s,
+        sessions_not_recorded=facts.integration.sessions_not_recorded,
         rigs=rig_parts(facts.rigs),
     )
 

@@ -62,6 +62,7 @@ class TargetYear:
     pictures: tuple[tuple[GalleryItem, Growth], ...]
     nights: tuple[NightLine, ...]
     integration_s: float | None
+    sessions_not_recorded: int
 
 
 @plain_record
@@ -226,5 +227,6 @@ def _years(edition: SiteModel, target: TargetFacts) -> tuple[TargetYear, ...]:
             for (night, place, rig), parts in nights.get(year, {}).items()
         )
         light = total_of(line.integration_s for line in lines)
-        found.append(TargetYear(year, tuple(pictures.get(year, ())), lines, light))
+        unknown = sum(f.integration_s is None for f in target.sessions if f.session.night.year == year)
+        found.append(TargetYear(year, tuple(pictures.get(year, ())), lines, light, unknown))
     return tuple(found)
