@@ -156,9 +156,10 @@ def inspect(folder: Path, out: Path, logbook: BuildManifest, memory: Memo, today
     if archive is None:
         return Inspection(reading, None, None, None, (), in_order(findings), hashes)
     almanac = Almanac(archive, memory)
-    known = [name for name, _ in reading.object_names if almanac.object(name) is not None]
+    known = [name for name, _ in reading.object_names if almanac.known(name) is not None]
     if len(known) < len(reading.object_names):
-        findings += unknown_names(reading.object_names, almanac.catalogue, known)
+        accepted = [p.sidecar for p in archive.pictures.values() if "unknown-object" in p.accepted_doubts]
+        findings += unknown_names(reading.object_names, almanac.catalogue, known, accepted)
     pixels: dict[str, tuple[int, int]] = {}
     placements: dict[str, PlacementSummary] = {}
     stars: dict[str, StarShapes] = {}

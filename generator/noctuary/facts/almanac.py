@@ -44,7 +44,13 @@ class Almanac:
             self._catalogue = catalogue_of(self._archive)
         return self._catalogue
 
-    def object(self, written: str) -> SkyObject | None:
+    def object(self, written: str) -> SkyObject:
+        """The object that a name means; where nothing knows it, one of that name without a place."""
+        from noctuary.facts.objects import unknown_object
+
+        return self.known(written) or unknown_object(written)
+
+    def known(self, written: str) -> SkyObject | None:
         """The object that a name means, or ``None`` where nothing knows it."""
         # Own objects are part of the question: editing objects.yaml makes old answers stale.
         found: SkyObject | None = self._known.ask(

@@ -10,7 +10,10 @@ RULES: dict[str, str] = {
     "placement": "A placement's header cannot be used: no celestial axes, another picture's size, a singular matrix.",
     "publish": "The output folder holds files that no build made, or another build is at work.",
     "template": "A template of the theme has a mistake in it.",
-    "unknown-object": "No catalogue and no entry of objects.yaml knows an object by this name.",
+    "unknown-object": (
+        "No catalogue and no entry of objects.yaml knows an object by this name: it has its page, without facts that "
+        "need a place (a doubt)."
+    ),
     "unknown-theme": "There is no theme of this name and no such folder.",
     "unreadable": "A file of the archive cannot be read.",
 }

@@ -22,6 +22,7 @@ from noctuary.sky.designation import (
     write_designation,
 )
 from noctuary.sky.name_index import name_index, spelt
+from noctuary.sky.no_fixed_place import KINDS as WITHOUT_PLACE
 from noctuary.sky.ongc import KINDS, SHAPES, WIDE_DEG, known_object, ongc_name, ongc_object, spots, table_object
 from noctuary.sky.own_object import OwnObject, amended_by, declared
 from noctuary.sky.shipped_objects import MOVING, named_stars, shipped_objects
@@ -35,8 +36,23 @@ __all__ = ["Catalogue", "OwnObject", "SkyObject", "kinds", "read_table"]
 def kinds() -> frozenset[str]:
     """Every word by which an object's kind is called here; an archive's own objects may add theirs."""
     tables = (row["kind"] for name in ("objects.csv", "names.csv", "minor_planets.csv") for row in read_table(name))
-    named = (*KINDS.values(), *dict(SHAPES).values(), *dict(MOVING).values(), *kinds_of_tables())
+    named = (
+        *KINDS.values(),
+        *dict(SHAPES).values(),
+        *dict(MOVING).values(),
+        *kinds_of_tables(),
+        *WITHOUT_PLACE,
+        "object",
+    )
     return frozenset({*named, *filter(None, tables)})
+
+
+#: How much alike two names must be for one to be offered for the other (difflib's ratio): a slip or two in a word.
+NEAR = 0.72
+
+
+def _digits(text: str) -> str:
+    return "".join(filter(str.isdecimal, text))
 
 
 class Catalogue:
@@ -106,8 +122,10 @@ class Catalogue:
         # What the text is the first part of ("Orion" of the Orion Nebula), then what is spelt much like it.
         word = words_key(plain)[:80]
         names: dict[str, None] = dict.fromkeys(shortened.get(word, ()))
-        for key in difflib.get_close_matches(word, {**known, **shortened}, n=2 * count, cutoff=0.5):
-            names.update(dict.fromkeys([known[key]] if key in known else shortened[key]))
+        for key in difflib.get_close_matches(word, {**known, **shortened}, n=2 * count, cutoff=NEAR):
+            # A number is no word to be misspelt: "C/2023 A3" is nothing like "3C 273".
+            if _digits(key) == _digits(word):
+                names.update(dict.fromkeys([known[key]] if key in known else shortened[key]))
         return list(names)[:count]
 
     def _near_numbers(self, catalogue: str, number: str) -> list[str]:
