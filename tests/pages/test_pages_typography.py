@@ -81,7 +81,7 @@ def test_the_sides_of_one_thing_are_in_one_unit():
     assert EN.extent_arcmin((180, 2.4)) == "180′ × 2.4′"
     assert EN.extent_arcmin((1.2, 0.6)) == "1.2′ × 0.60′"
     assert EN.extent_arcmin((0.8, 0.5)) == "48.0″ × 30.0″"
-    assert EN.extent((25.0, 16.7)) == "25° × 16.7°"
+    assert EN.extent((25.0, 16.7)) == "25° × 17°"
     assert EN.in_one_unit((2.7, 1.8, 3.24)) == ["2.7°", "1.8°", "3.2°"]
     assert EN.in_one_unit((1.9, 1.2, 2.25)) == ["1.9°", "1.2°", "2.2°"]
     assert EN.in_one_unit((None, None)) == ["—", "—"]

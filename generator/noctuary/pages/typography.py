@@ -227,7 +227,7 @@ class Typography:
         known = [abs(angle) for angle in angles_deg if angle is not None]
         largest, least = max(known, default=0.0), min((angle for angle in known if angle), default=0.0)
         # A unit, from what size on it suits, and from what number on its decimals say nothing.
-        units = (("°", 1, 2.0, 20), ("′", 60, 1 / 60, 10), ("″", 3600, 0.0, math.inf))
+        units = (("°", 1, 2.0, 20 if largest < 20 else 10), ("′", 60, 1 / 60, 10), ("″", 3600, 0.0, math.inf))
         sign, per_degree, whole_from = next(
             (sign, per_degree, whole_from)
             for sign, per_degree, suits_from, whole_from in units
