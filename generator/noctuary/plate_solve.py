@@ -11,7 +11,7 @@ from noctuary.facts.resampling import Resampling
 from noctuary.geometry import separation_deg
 from noctuary.images.decode import open_picture
 from noctuary.images.decoded import PictureFault
-from noctuary.sky.solve import Refusal, Solution, solve
+from noctuary.sky.solve import FEWEST_STARS, Refusal, Solution, solve
 from noctuary.sky.star_table import NoCatalogue, from_file, gaia
 
 #: How far the picture's centre may lie from its target: half the picture's diagonal, and so much more (degrees).
@@ -87,7 +87,8 @@ def find_place(folder: Path, facts: PictureFacts, stars: Path | None) -> Search 
         search,
         table,
     )
-    if isinstance(found, Refusal):
+    # With too few stars in the picture no other scale would help.
+    if isinstance(found, Refusal) and len(seen.x) >= FEWEST_STARS:
         found = Refusal(found.reason, found.hint + _other_scale(made))
     return Search(scale, (target.ra_deg, target.dec_deg), found)
 
