@@ -57,6 +57,7 @@ DECISIONS = {
     "NGC 2175": Decision("sac", "NGC 2174:contour 2", part=True),
     "NGC 2237": Decision("sac", "contour 2", part=True, middle="NGC 2244:revised", moved=True),
     "NGC 2238": Decision("revised", "NGC 2237:contour 2", middle="NGC 2244:revised", moved=True),
+    "NGC 2261": Decision("sac", "contour 2"),
     "NGC 2264": Decision("contour 2", "sac", loose=True),  # it holds the Cone
     "NGC 2359": Decision("openngc", "contour 2", between=True),
     "NGC 2467": Decision("revised", "contour 3"),
@@ -102,6 +103,7 @@ DECISIONS = {
     "IC 2944": Decision("contour 2", "contour 3"),
     "IC 2177": Decision("Sh2-296:revised", "drawing"),
     "IC 4592": Decision("sac", "contour 2", between=True),
+    "IC 4604": Decision("sac", "openngc"),
     "IC 4628": Decision("sac", "contour 2"),
     "IC 5067": Decision("sac", "revised", part=True),
     "IC 5070": Decision("sac", "drawing"),
@@ -112,6 +114,13 @@ DECISIONS = {
     "C 9": Decision("Sh2-155:sac", "Sh2-155:revised", part=True),
     "Sh2-155": Decision("sac", "revised", part=True),
     "Sh2-240": Decision("sac", "revised"),
+    # Sharpless's own diameters; the other list has the brightest part.
+    "Sh2-115": Decision("sac", "", part=True),
+    "Sh2-119": Decision("sac", "revised", round=True),
+    "Sh2-157": Decision("sac", "", part=True),
+    "Sh2-185": Decision("sac", "revised", round=True, part=True),
+    "Sh2-216": Decision("sac", "", part=True),
+    "Sh2-308": Decision("sac", "", part=True),
     # An arc, which no ellipse fits.
     "Sh2-276": Decision("sac", "", part=True),
     "Sh2-264": Decision("sac", "revised", round=True),

@@ -94,10 +94,14 @@ def galaxy_by_rule(name: str, own: Extent, other: Extent, third: Extent, older: 
         return None
     if min(apart(own.major, other.major), apart(own.major, third.major)) <= AGREEMENT:
         return None
-    for witness, two in (("pgc", older), ("revised", third)):
-        if apart(other.major, two.major) <= AGREEMENT:
-            angle = next((e.angle for e in (two, other, own) if e.angle is not None), None)
-            return row(name, other._replace(angle=angle), "sac", witness, like=own)
+    for one, source, two, witness in (
+        (other, "sac", older, "pgc"),
+        (other, "sac", third, "revised"),
+        (third, "revised", older, "pgc"),
+    ):
+        if apart(one.major, two.major) <= AGREEMENT:
+            angle = next((e.angle for e in (older, other, own) if e.angle is not None), None)
+            return row(name, one._replace(angle=angle), source, witness, like=own)
     return row(name, None, "", "") if other.major or third.major else None
 
 
