@@ -25,6 +25,7 @@ from noctuary.facts.objects import unknown_names
 from noctuary.facts.plausibility import judge
 from noctuary.files import write_whole
 from noctuary.memo import Memo
+from noctuary.pages.dead_links import addresses_in_texts
 from noctuary.pages.gone_addresses import gone
 from noctuary.pages.theme import NoSuchTheme, theme_folders
 
@@ -170,6 +171,7 @@ def inspect(folder: Path, out: Path, logbook: BuildManifest, memory: Memo, today
     findings += gone(archive, logbook.published, hashes.of, hashes.names())
     facts = archive_facts(archive, almanac, pixels, placements, stars)
     findings += judge(archive, facts, today)
+    findings += addresses_in_texts(folder, facts, pixels, memory)
     theme: tuple[Path, ...] = ()
     try:
         theme = theme_folders(archive.theme, folder)

@@ -75,13 +75,13 @@ def pages(edition: SiteModel) -> list[Page]:
         older_choices: dict[str, list[Choice]] = {}
         newer_choices: dict[str, list[Choice]] = {}
         for a, b in there:
-            page = address(edition, target.identity, a.picture.id, b.picture.id)
+            page = address(edition.addresses, target.identity, a.picture.id, b.picture.id)
             older_choices.setdefault(b.picture.id, []).append(Choice(a.picture.title, a.picture.finished, page))
             newer_choices.setdefault(a.picture.id, []).append(Choice(b.picture.title, b.picture.finished, page))
         beside = {name: tuple(choices) for name, choices in older_choices.items()}
         after = {name: tuple(choices) for name, choices in newer_choices.items()}
         for a, b in there:
-            path = address(edition, target.identity, a.picture.id, b.picture.id)
+            path = address(edition.addresses, target.identity, a.picture.id, b.picture.id)
             context = _context(edition, target, a, b, beside[b.picture.id], after[a.picture.id])
             found.append(Page(path, "compare.html", context, "compare"))
     return found

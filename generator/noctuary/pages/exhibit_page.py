@@ -6,7 +6,7 @@ has no page.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Container
 
 from noctuary.archive.records import Exhibit
 from noctuary.facts.archive_facts import ArchiveFacts
@@ -53,7 +53,7 @@ class ExhibitsContext:
 
 
 def shown_exhibits(
-    facts: ArchiveFacts, shown: Mapping[str, Shown]
+    facts: ArchiveFacts, shown: Container[str]
 ) -> tuple[tuple[Exhibit, tuple[tuple[str, str | None], ...]], ...]:
     """Exhibits with those of their pictures that can be shown: id and commentary."""
     found = []

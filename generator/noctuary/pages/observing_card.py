@@ -11,7 +11,7 @@ from noctuary.facts.continue_target import Repeat, repeat, with_darks
 from noctuary.facts.object_names import common_name_beside, designations_beside
 from noctuary.facts.optics import aperture_mm, f_ratio, focal_length_mm
 from noctuary.facts.target import TargetFacts
-from noctuary.pages.addresses import picture_page
+from noctuary.pages.addresses import Addresses, picture_page
 from noctuary.pages.page import Frame, Link, Page
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
@@ -44,9 +44,9 @@ class CardContext:
     season: SeasonChart | None
 
 
-def address(edition: SiteModel, identity: str) -> str:
+def address(addresses: Addresses, identity: str) -> str:
     """Where the card of a target lies."""
-    return f"cards/{posixpath.basename(edition.addresses.targets[identity])}"
+    return f"cards/{posixpath.basename(addresses.targets[identity])}"
 
 
 def has_card(target: TargetFacts) -> bool:
@@ -69,7 +69,7 @@ def _card_of(target: TargetFacts, darks: Sequence[Session]) -> Repeat | None:
 def pages(edition: SiteModel) -> list[Page]:
     darks = with_darks(f.session for t in edition.facts.targets for f in t.sessions)
     return [
-        Page(address(edition, target.identity), "card.html", _context(edition, target, card), "card")
+        Page(address(edition.addresses, target.identity), "card.html", _context(edition, target, card), "card")
         for target in edition.facts.targets
         if (card := _card_of(target, darks)) is not None
     ]

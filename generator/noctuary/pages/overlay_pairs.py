@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Container, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,6 +13,7 @@ from noctuary.facts.overlay_pairs import Laid, laid
 from noctuary.facts.picture import PictureFacts
 from noctuary.facts.target import TargetFacts
 from noctuary.memo import Memo
+from noctuary.pages.addresses import Addresses
 from noctuary.pages.page import Link
 from noctuary.pages.picture_view import Shown, Source
 from noctuary.pages.product import Product, digest
@@ -49,7 +50,7 @@ class Layers:
     products: list[Product] = field(default_factory=list)
 
 
-def pairs(target: TargetFacts, shown: Mapping[str, Shown]) -> tuple[tuple[PictureFacts, PictureFacts], ...]:
+def pairs(target: TargetFacts, shown: Container[str]) -> tuple[tuple[PictureFacts, PictureFacts], ...]:
     """Pairs of a target's pictures that get a page, (older, newer), in the order of time."""
     oldest_first = sorted(target.pictures, key=lambda f: (f.picture.finished, f.picture.id))
     there = [f for f in oldest_first if f.picture.id in shown]
@@ -62,9 +63,9 @@ def pairs(target: TargetFacts, shown: Mapping[str, Shown]) -> tuple[tuple[Pictur
     )
 
 
-def address(edition: SiteModel, identity: str, older: str, newer: str) -> str:
+def address(addresses: Addresses, identity: str, older: str, newer: str) -> str:
     """Where the page of a pair of a target's pictures lies, whatever the target is called."""
-    return f"compare/{edition.addresses.stems[identity]}--{older}--{newer}.html"
+    return f"compare/{addresses.stems[identity]}--{older}--{newer}.html"
 
 
 def laid_over(edition: SiteModel) -> dict[str, tuple[Link, ...]]:
@@ -74,7 +75,7 @@ def laid_over(edition: SiteModel) -> dict[str, tuple[Link, ...]]:
         for this, that in (pair, pair[::-1]):
             other = edition.facts.pictures[that]
             assert other.target is not None  # only pictures of one target make a pair
-            found.setdefault(this, []).append((other.picture, address(edition, other.target.name, *pair)))
+            found.setdefault(this, []).append((other.picture, address(edition.addresses, other.target.name, *pair)))
     for beside in found.values():
         beside.sort(key=lambda there: (there[0].finished, there[0].id), reverse=True)
     return {this: tuple(Link(p.title, page) for p, page in beside) for this, beside in found.items()}

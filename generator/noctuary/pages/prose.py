@@ -36,6 +36,8 @@ _ATTRIBUTES = {
 }
 _CLASSES = {"footnote", "footnote-ref", "footnote-backref"}
 _FOREIGN_TAG = re.compile(rf"<(?!/?(?:{'|'.join(sorted(_TAGS, key=len, reverse=True))})(?=[\s/>]))", re.IGNORECASE)
+# What no text with a link or a picture is without.
+_MAY_HOLD_ADDRESSES = re.compile(r"\]\s*[(:\[]|href|src", re.IGNORECASE)
 _PARTS = re.compile(r"(<[^>]*>)")
 _ALIGN = re.compile(r' align="(left|right|center)"')
 
@@ -64,9 +66,15 @@ class _ForeignTagsAsText(Postprocessor):
 
 
 class _PicturesAsWords(Treeprocessor):
-    """A picture in prose would be a file that the site does not have: what it shows is said instead."""
+    """A picture in prose would be a file that the site does not have: what it shows is said instead.
+
+    ``left_out`` are the addresses of those in the last text.
+    """
+
+    left_out: tuple[str, ...] = ()
 
     def run(self, root: Element) -> None:
+        self.left_out = tuple(element.get("src", "") for element in root.iter("img"))
         for element in root.iter("img"):
             element.text = element.get("alt", "")
             for name in list(element.attrib):
@@ -116,17 +124,51 @@ def prose(text: str | None, *, here: str, name: str, level: int = 2, language: s
     return _set(cleaned, language)
 
 
+def addresses_in(text: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """The addresses in a Markdown text as they are written, each once: of links, and of pictures, which are left out.
+
+    >>> addresses_in("[one](pictures/one.html) ![two](two.jpg)")
+    (('pictures/one.html',), ('two.jpg',))
+    """
+    if not _MAY_HOLD_ADDRESSES.search(text):
+        return (), ()
+    engine = _markdown()
+    engine.reset()
+    links: dict[str, None] = {}
+
+    def collect(tag: str, key: str, value: str) -> str | None:
+        if key == "href":
+            links[value] = None
+        return value
+
+    nh3.clean(engine.convert(text.replace("\x00", "")), tags=_TAGS, attributes=_ATTRIBUTES, attribute_filter=collect)
+    pictures = engine.treeprocessors["pictures-as-words"]
+    assert isinstance(pictures, _PicturesAsWords)
+    return tuple(links), tuple(dict.fromkeys(pictures.left_out))
+
+
+def site_address(link: str) -> str | None:
+    """The address in the site, relative to its root, to which a link in prose leads; ``None`` for one that leads out.
+
+    A link that begins at the root of the server leads nowhere that can be told: it is ``""``.
+    """
+    if link.startswith(("/", "\\")):
+        return ""
+    if re.match(r"[a-z][a-z0-9+.-]*:", link, re.IGNORECASE):
+        return None
+    cleaned = link
+    while cleaned.startswith(("./", "../")):
+        cleaned = cleaned.partition("/")[2]
+    return cleaned
+
+
 def _address(value: str, here: str, name: str) -> str | None:
     if value.startswith("#"):
         return f"#{name}-{value[1:]}" if value[1:].startswith("fn") else value
-    if re.match(r"[a-z][a-z0-9+.-]*:", value, re.IGNORECASE):
+    there = site_address(value)
+    if there is None:
         return value
-    if value.startswith(("/", "\\")):
-        return None
-    depth, cleaned = 0, value
-    while cleaned.startswith(("./", "../")):
-        depth, cleaned = depth + 1, cleaned.partition("/")[2]
-    return relative(here, cleaned) if cleaned else None
+    return relative(here, there) if there else None
 
 
 def _headings_from(html: str, level: int) -> str:

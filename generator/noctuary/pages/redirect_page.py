@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import posixpath
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 
+from noctuary.archive.records import Picture
+from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.facts.object_names import made_even, usual_name
 from noctuary.facts.target import TargetFacts
 from noctuary.pages import observing_card as card_page
-from noctuary.pages.addresses import picture_page, slug
+from noctuary.pages.addresses import Addresses, picture_page, slug
 from noctuary.pages.page import Frame, Link, Page
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
@@ -22,55 +23,46 @@ class RedirectContext:
 
 def pages(edition: SiteModel) -> list[Page]:
     """A page for every former address of a picture or a target that has a page; what is alive keeps its address."""
-    return [*_of_pictures(edition), *_of_targets(edition)]
+    facts = edition.facts
+    found = []
+    for former, picture in former_pictures(facts, edition.shown):
+        found.append(_leads_on(edition, former, Link(picture.title, picture_page(picture.id))))
+    for former, target in former_targets(facts, edition.addresses):
+        page = edition.addresses.targets[target.identity]
+        now = card_page.address(edition.addresses, target.identity) if former.startswith("cards/") else page
+        found.append(_leads_on(edition, former, Link(target.name, now)))
+    return found
 
 
-def _of_pictures(edition: SiteModel) -> Iterator[Page]:
-    """Of every former id."""
-    taken = set(edition.facts.archive.pictures)
-    for picture_id, facts in edition.facts.pictures.items():
-        if picture_id not in edition.shown:
-            continue
-        for former in facts.picture.former_ids:
+def former_pictures(facts: ArchiveFacts, shown: Container[str]) -> Iterator[tuple[str, Picture]]:
+    """The address of every former id of a picture that is shown, with the picture."""
+    taken = set(facts.archive.pictures)
+    for picture_id, of in facts.pictures.items():
+        for former in of.picture.former_ids if picture_id in shown else ():
             if former not in taken:
                 taken.add(former)
-                now = Link(facts.picture.title, picture_page(picture_id))
-                yield _leads_on(edition, picture_page(former), now)
+                yield picture_page(former), of.picture
 
 
-def _of_targets(edition: SiteModel) -> Iterator[Page]:
-    """Of every name by which a target may have been called: the catalogue's first, then what records wrote.
+def former_targets(facts: ArchiveFacts, addresses: Addresses) -> Iterator[tuple[str, TargetFacts]]:
+    """The addresses of a target's page and card by every name that it may have had: the catalogue's first.
 
     So a target may be called otherwise from one day to the next, and no link to it is lost.
     """
-    taken = set(edition.addresses.targets.values())
-    others = (
-        (target, stem)
-        for names in (_of_catalogue, _of_records)
-        for target in edition.facts.targets
-        for stem in names(edition, target)
-    )
-    for target, stem in others:
+    written: dict[str, list[str]] = {}
+    for name, known in facts.names.meant.items():
+        written.setdefault(known.name, []).append(slug(made_even(name, known.name)))
+    stems = [(t, stem) for t in facts.targets for stem in (addresses.stems[t.identity], slug(usual_name(t.object)))]
+    stems += [(t, stem) for t in facts.targets for stem in written.get(t.identity, ())]
+    taken = set(addresses.targets.values())
+    for target, stem in stems:
         former = f"targets/{stem}.html"
         if former in taken:
             continue
         taken.add(former)
-        now = edition.target_link(target)
-        yield _leads_on(edition, former, now)
+        yield former, target
         if card_page.has_card(target):
-            card = Link(target.name, card_page.address(edition, target.identity))
-            yield _leads_on(edition, f"cards/{posixpath.basename(former)}", card)
-
-
-def _of_catalogue(edition: SiteModel, target: TargetFacts) -> Iterator[str]:
-    yield edition.addresses.stems[target.identity]
-    yield slug(usual_name(target.object))
-
-
-def _of_records(edition: SiteModel, target: TargetFacts) -> Iterator[str]:
-    for written, known in edition.facts.names.meant.items():
-        if known.name == target.identity:
-            yield slug(made_even(written, known.name))
+            yield f"cards/{stem}.html", target
 
 
 def _leads_on(edition: SiteModel, former: str, now: Link) -> Page:

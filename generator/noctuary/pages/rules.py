@@ -4,9 +4,11 @@ from __future__ import annotations
 
 RULES: dict[str, str] = {
     "address-gone": "A picture was published, and nothing leads on from its address (a doubt).",
+    "dead-link": "A link in a text leads to a page that the site does not have (a doubt).",
     "disk": "A file cannot be read or written: a full disk, a folder that may not be written to.",
     "embedded-placement": "The placement embedded in a picture cannot be used and was passed over (a doubt).",
     "executor": "The executor of `--executor` cannot be reached.",
+    "picture-in-text": "A picture in a text is left out: texts hold words alone (a doubt).",
     "placement": "A placement's header cannot be used: no celestial axes, another picture's size, a singular matrix.",
     "publish": "The output folder holds files that no build made, or another build is at work.",
     "template": "A template of the theme has a mistake in it.",

@@ -90,7 +90,7 @@ def _pictures_of_pages(edition: SiteModel) -> dict[str, list[PictureFacts]]:
     found: dict[str, list[PictureFacts]] = {FRONT: list(facts.listed)}
     for target in facts.targets:
         found[edition.addresses.targets[target.identity]] = list(target.pictures)
-        found[card_page.address(edition, target.identity)] = list(target.pictures[:1])
+        found[card_page.address(edition.addresses, target.identity)] = list(target.pictures[:1])
     for night in facts.nights:
         found[night_page(night.night)] = list(night.pictures)
     for year in facts.years:

@@ -127,7 +127,7 @@ def _context(
         frame=edition.frame,
         object=object_note(target.object, edition),
         history=_history(edition, target),
-        card=card_page.address(edition, target.identity) if card_page.has_card(target) else None,
+        card=card_page.address(edition.addresses, target.identity) if card_page.has_card(target) else None,
         years=_years(edition, target),
         filters=filter_totals(target.sessions),
         total_s=whole.total_s,
@@ -194,7 +194,7 @@ def _history(edition: SiteModel, target: TargetFacts) -> tuple[Version, ...]:
                 page=picture_page(picture.id),
                 finished=picture.finished,
                 growth=comparable(target, g),
-                compare=address(edition, target.identity, *pair) if pair else None,
+                compare=address(edition.addresses, target.identity, *pair) if pair else None,
                 laid=pair in edition.layers,
             )
         )

@@ -1,0 +1,118 @@
+"""Links in a person's texts that lead to no page of the site, and pictures in them, which no page shows."""
+
+from __future__ import annotations
+
+import posixpath
+from collections.abc import Container, Iterator
+from functools import partial
+from pathlib import Path
+from typing import NamedTuple
+from urllib.parse import unquote
+
+from noctuary.archive.did_you_mean import nearest
+from noctuary.archive.records import Archive, Picture
+from noctuary.diagnostic import Diagnostic, Mark, doubt
+from noctuary.facts.archive_facts import ArchiveFacts
+from noctuary.memo import Memo
+from noctuary.pages.addresses import picture_page
+from noctuary.pages.page_addresses import page_addresses
+
+#: Folders of files that are no pages; nobody links to one of them by heart.
+_FILES = ("data/", "images/", "theme/")
+
+
+class _Text(NamedTuple):
+    """A Markdown text of the archive, where it begins, and the picture whose record it is part of."""
+
+    text: str
+    mark: Mark
+    picture: Picture | None = None
+
+
+def addresses_in_texts(
+    folder: Path, facts: ArchiveFacts, shown: Container[str], memory: Memo
+) -> list[Diagnostic]:
+    """A doubt for each dead link and each picture in the texts of the pages of a site, with its line.
+
+    ``shown`` are the ids of pictures that can be shown.
+    """
+
+    def read(text: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
+        from noctuary.pages.prose import addresses_in
+
+        return addresses_in(text)
+
+    known: set[str] | None = None
+    found: list[Diagnostic] = []
+    for text in _texts(facts.archive):
+        links, pictures = memory.ask(("addresses in", text.text), partial(read, text.text))
+        for link in links:
+            if (there := _in_site(link, facts.archive.address)) is None:
+                continue
+            known = page_addresses(facts, shown) if known is None else known
+            if there not in known:
+                found += _doubt(folder, text, link, "dead-link", *_dead(link, there, known))
+        for source in pictures:
+            message = f"the picture {source} in the text is left out: texts hold words alone"
+            hint = "make it a picture of the archive with a record of its own, and write a link to its page"
+            found += _doubt(folder, text, source, "picture-in-text", message, hint)
+    return found
+
+
+def _texts(archive: Archive) -> Iterator[_Text]:
+    """Every text that is set as prose."""
+    for picture in archive.shown:
+        for key, said in (("description", picture.description), ("processing", picture.processing)):
+            if said:
+                yield _Text(said, picture.marks.at(key), picture)
+    for night in archive.nights:
+        yield _Text(night.prose, night.mark)
+    for exhibit in archive.exhibits:
+        for commentary in (exhibit.introduction, *(said for _, said in exhibit.pictures)):
+            if commentary:
+                yield _Text(commentary, exhibit.mark)
+    for page in archive.pages:
+        yield _Text(page.prose, page.mark)
+
+
+def _in_site(link: str, address: str | None) -> str | None:
+    """The page of the site that a link means, ``""`` for one that is left out; ``None``: there is nothing to say."""
+    from noctuary.pages.prose import site_address
+
+    if address is not None and link.startswith(address):
+        link = link.removeprefix(address) or "index.html"
+    there = site_address(link)
+    if there is None or link.startswith(("#", "?")):
+        return None
+    there = unquote(there.partition("#")[0].partition("?")[0])
+    return None if there.startswith(_FILES) else there
+
+
+def _dead(link: str, there: str, known: set[str]) -> tuple[str, str]:
+    """What is wrong with a link, and what to write."""
+    stem = posixpath.splitext(posixpath.basename(there or link))[0]
+    by_stem = {posixpath.splitext(posixpath.basename(page))[0]: page for page in sorted(known, reverse=True)}
+    by_stem |= {name: page for name, page in by_stem.items() if page == picture_page(name)}
+    meant = by_stem.get(stem) or nearest(there or link, sorted(known), most=1, cutoff=0.7)
+    hint = f"write {meant}" if meant else "links lead from the site's root: pictures/ID.html; mend or delete it"
+    if not there:
+        return f"the link {link} begins at the root of the server, and is left out", hint
+    return f"the link {link} leads to no page of the site", hint
+
+
+def _doubt(folder: Path, text: _Text, address: str, rule: str, message: str, hint: str) -> list[Diagnostic]:
+    if text.picture is not None and rule in text.picture.accepted_doubts:
+        return []
+    return [doubt(_place(folder, text.mark, address), rule, message, hint)]
+
+
+def _place(folder: Path, mark: Mark, address: str) -> Mark:
+    """Where an address is written, at or below ``mark``; ``mark`` where it is not found word by word."""
+    try:
+        lines = (folder / mark.file).read_text(encoding="utf-8-sig").split("\n")
+    except (OSError, ValueError):
+        return mark
+    for number, line in enumerate(lines[mark.line - 1 :], mark.line):
+        if (at := line.find(address)) >= 0:
+            return Mark(mark.file, number, at + 1)
+    return mark
