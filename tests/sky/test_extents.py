@@ -88,6 +88,13 @@ def test_outlines_are_only_where_two_sources_agree(name: str) -> None:
     assert item.outline is (name == "NGC 6888")
 
 
+def test_messier_objects_are_outlined_but_for_those_that_have_no_outline() -> None:
+    # M 24 and M 43 are parts of more; M 40 is a pair of stars and M 73 four of them.
+    bare = {n for n in range(1, 111) if not found(f"M {n}").outline}
+    assert bare == {24, 40, 43, 73}
+    assert (found("M 40").kind, found("M 73").kind) == ("double star", "asterism")
+
+
 def test_every_row_is_about_a_known_object() -> None:
     assert len({row["name"] for row in ROWS}) == len(ROWS)
     for name in extents():

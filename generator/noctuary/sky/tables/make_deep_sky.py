@@ -167,7 +167,12 @@ def joined(one: Entry, other: Entry, extra: tuple[str, ...], group: Group) -> En
 
 
 def numbered(name: str) -> bool:
-    """Whether a designation is a catalogue's number; some lines have galactic coordinates in its place."""
+    """Whether a designation is a number of a catalogue here.
+
+    Some lines have galactic coordinates in its place, and a single number after an M is Messier's, not Minkowski's.
+    """
+    if re.fullmatch(r"M \d+", name):
+        return False
     return "." not in name or name.startswith(("PK ", "PN G", "SNR G"))
 
 
