@@ -12,6 +12,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -87,13 +88,16 @@ class SshServer:
 class Wire:
     """A wire to a port of this machine that can be cut, or made slow, while a server goes on.
 
-    ``lives``: how many bytes from here each of the next connections may carry before it is cut.
+    ``lives``: how many bytes from here each of the next connections may carry before it is cut; of the first
+    ``silent`` of them nothing is heard at all.
     """
 
     def __init__(self, to: int) -> None:
         self._to = to
         self.lives: list[int] = []
+        self._unheard: list[socket.socket] = []
         self.cuts = 0
+        self.silent = 0
         self._listener = socket.create_server(("127.0.0.1", 0))
         self.port = int(self._listener.getsockname()[1])
         threading.Thread(target=self._accept, daemon=True).start()
@@ -102,6 +106,10 @@ class Wire:
         while True:
             try:
                 near, _ = self._listener.accept()
+                if self.silent:
+                    self.silent -= 1
+                    self._unheard.append(near)
+                    continue
                 far = socket.create_connection(("127.0.0.1", self._to))
             except OSError:
                 return
@@ -125,3 +133,48 @@ class Wire:
 
     def close(self) -> None:
         self._listener.close()
+
+
+class Gate:
+    """Stands before a web application: counts what is asked of it and answers in its place with faults.
+
+    ``faults``: (method, status) of the requests that fail next, in order for each method.
+    """
+
+    def __init__(self, app: Any) -> None:
+        self._app = app
+        self.asked: list[str] = []
+        self.faults: list[tuple[str, int]] = []
+        self._turn = threading.Lock()
+
+    def __call__(self, environ: dict[str, Any], start_response: Any) -> Any:
+        method = environ["REQUEST_METHOD"]
+        with self._turn:
+            self.asked.append(f"{method} {environ.get('PATH_INFO', '')}")
+            fault = next((f for f in self.faults if f[0] == method), None)
+            if fault is not None:
+                self.faults.remove(fault)
+        if fault is None:
+            return self._app(environ, start_response)
+        # What was sent must be taken all the same, or the client never gets to read the answer.
+        length = int(environ.get("CONTENT_LENGTH") or 0)
+        environ["wsgi.input"].read(length)
+        start_response(f"{fault[1]} Fault", [("Content-Type", "text/plain"), ("Content-Length", "0")])
+        return [b""]
+
+
+class ObjectStore:
+    """A server that speaks S3. ``bucket``: the one that a test made last."""
+
+    def __init__(self) -> None:
+        self.bucket = ""
+        from moto.moto_server.werkzeug_app import DomainDispatcherApplication, create_backend_app
+        from werkzeug.serving import make_server
+
+        self.gate = Gate(DomainDispatcherApplication(create_backend_app))
+        self._server = make_server("127.0.0.1", 0, self.gate, threaded=True)
+        self.port = int(self._server.server_port)
+        threading.Thread(target=self._server.serve_forever, daemon=True).start()
+
+    def close(self) -> None:
+        self._server.shutdown()

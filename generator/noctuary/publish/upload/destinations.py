@@ -12,6 +12,7 @@ from noctuary.publish.upload.connection import Destination, UploadError
 KINDS = {
     "folder": ("folder", ""),
     "sftp": ("sftp", "sftp"),
+    "s3": ("object_store", "s3"),
 }
 
 
