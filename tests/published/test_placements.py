@@ -79,6 +79,7 @@ def test_an_embedded_record_of_a_larger_picture_fits_its_small_one(name: str) ->
     # The press release gives the field as about 1.0° × 0.78° around the Orion Nebula, north up.
     placement = from_avm(RECORDS / name, 320, 248)
     assert placement is not None
+    assert placement.made_for == (16877, 13107)
     assert placement.centre == pytest.approx((83.784, -5.4787), abs=1e-3)
     assert placement.field_deg[:2] == pytest.approx((16877 * 0.0000592064, 13107 * 0.0000592064), rel=1e-4)
     assert placement.position_angle_deg == pytest.approx(359.82, abs=0.01)
