@@ -194,7 +194,7 @@ def test_an_outline_at_the_edge_of_the_map_does_not_cross_it():
 
 def test_the_finder_is_to_scale():
     outline = Outline("p", "p.html", ((11, 41), (9, 41), (9, 43), (11, 43)))
-    root = ElementTree.fromstring(Finder("NGC 224", 10.0, 42.0, (outline,)).svg(VOICE))
+    root = ElementTree.fromstring(Finder("NGC 224", 10.0, 42.0, (outline,), None, None, False, None).svg(VOICE))
     path = next(next(root.iter("a")).iter("path")).get("d")
     points = [tuple(map(float, p.split())) for p in re.split(r"[ML]", path) if p.strip()]
     high = max(y for _, y in points) - min(y for _, y in points)
@@ -207,3 +207,21 @@ def test_the_season_of_orion_is_winter_in_the_north():
     assert chart.best_month in {12, 1}
     assert f"best month: {VOICE.month(chart.best_month)}" in chart.svg(VOICE)
     assert "never" in SeasonChart("garden", 51.0, -3.0, 83.82, -60.0, 25.0, 2025).svg(VOICE)
+
+
+def test_the_finder_draws_a_target_at_its_size_and_angle():
+    chart = Finder("M 31", 10.685, 41.269, (), (178.0, 70.0), 35.0, True, None)
+    root = ElementTree.fromstring(chart.svg(VOICE))
+    path = next(p for p in root.iter("path") if p.get("class") == "extent")
+    points = [tuple(map(float, p.split())) for p in re.split(r"[MLz]", path.get("d")) if p.strip()]
+    reach = [math.dist(p, (210.0, 210.0)) for p in points]  # the middle of a chart of 20° in 420 px
+    assert max(reach) == pytest.approx(178 / 60 / 2 * 21, rel=0.02)
+    assert min(reach) == pytest.approx(70 / 60 / 2 * 21, rel=0.02)
+    x, y = points[reach.index(max(reach))]
+    # North is up and east is left: 35° from north through east leans to the upper left and the lower right.
+    assert math.degrees(math.atan2(210 - x, 210 - y)) % 180 == pytest.approx(35, abs=3)
+
+
+def test_the_finder_draws_no_ellipse_that_cannot_be_trusted():
+    root = ElementTree.fromstring(Finder("Thing", 10.0, 41.0, (), (178.0, 70.0), None, False, None).svg(VOICE))
+    assert not [p for p in root.iter("path") if p.get("class") == "extent"]

@@ -14,6 +14,8 @@ from noctuary.sky.map_projection import Point, around, ecliptic, galactic_plane,
 MAP_WIDTH, MAP_HEIGHT = 1200, 600
 FINDER_SIZE = 420
 FINDER_DEG = 20.0
+#: An object's own ellipse is drawn on the finder where it is longer than this, in px of the chart.
+LEAST_EXTENT = 12.0
 #: Stars are drawn in a few sizes: brighter than each magnitude, with so large a dot (in px of the chart).
 SIZES = ((0.5, 4.6), (1.5, 3.7), (2.5, 2.9), (3.5, 2.1), (4.2, 1.5), (5.0, 1.1))
 
@@ -61,12 +63,19 @@ class SkyMap:
 
 @plain_record
 class Finder:
-    """Twenty degrees around a target, north up and east left, with the pictures' outlines to scale."""
+    """Twenty degrees around a target, north up and east left, with the pictures' outlines and its own to scale.
+
+    Its size is (major, minor) axis in arcminutes, its angle from north through east, as in the catalogue.
+    """
 
     name: str
     ra_deg: float
     dec_deg: float
     outlines: tuple[Outline, ...]
+    size_arcmin: tuple[float, float] | None
+    position_angle_deg: float | None
+    outline: bool
+    outline_centre_deg: tuple[float, float] | None
 
     def svg(self, voice: Formatter) -> str:
         return _finder(self, voice)
@@ -231,6 +240,11 @@ def _finder(chart: Finder, voice: Formatter) -> str:
                 f'<text class="constellation" x="{x:.0f}" y="{point[1]:.0f}" text-anchor="middle">'
                 f"{escape(constellation.name)}</text>"
             )
+    if chart.outline and chart.size_arcmin and chart.size_arcmin[0] / 60 * scale > LEAST_EXTENT:
+        from noctuary.sky.placement import outline
+
+        ellipse = zip(*outline(chart), strict=True)
+        parts.append(f'<path class="extent" d="{_path(laid((float(ra), float(dec)) for ra, dec in ellipse))}"/>')
     parts += _outlines(chart.outlines, lay, FINDER_SIZE * 3)
     middle = FINDER_SIZE / 2
     parts.append(

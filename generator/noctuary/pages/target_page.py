@@ -176,7 +176,16 @@ def _finder(edition: SiteModel, target: TargetFacts) -> Finder | None:
         for p in target.pictures
         if p.placement is not None and p.picture.id in edition.shown
     )
-    return Finder(target.name, known.ra_deg, known.dec_deg, outlines)
+    return Finder(
+        target.name,
+        known.ra_deg,
+        known.dec_deg,
+        outlines,
+        known.size_arcmin,
+        known.position_angle_deg,
+        known.outline,
+        known.outline_centre_deg,
+    )
 
 
 def _history(edition: SiteModel, target: TargetFacts) -> tuple[Version, ...]:
