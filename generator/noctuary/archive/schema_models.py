@@ -9,7 +9,7 @@ from __future__ import annotations
 from types import UnionType
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, RootModel, Tag, model_validator
+from pydantic import BaseModel, ConfigDict, Discriminator, Field, RootModel, Tag, model_validator
 
 from noctuary.archive.values import (
     Address,
@@ -35,6 +35,7 @@ from noctuary.archive.values import (
     NotNegative,
     ObjectSize,
     OneOrMore,
+    OrNameAlone,
     PixelCount,
     PixelSize,
     Positive,
@@ -96,11 +97,6 @@ def _not_both(*keys: str) -> dict[str, Any]:
     return {"not": {"required": list(keys)}}
 
 
-def _named_only(value: Any) -> Any:
-    """A name with nothing after it is a mapping that says no more than the name."""
-    return {} if value is None else value
-
-
 class WrittenArchive(Written):
     """archive.yaml"""
 
@@ -156,13 +152,13 @@ class WrittenRig(Written):
 class WrittenEquipment(Written):
     """equipment.yaml"""
 
-    cameras: dict[Line, Annotated[WrittenCamera, BeforeValidator(_named_only)]] = Field(
+    cameras: dict[Line, Annotated[WrittenCamera, OrNameAlone()]] = Field(
         default_factory=dict, description="cameras by name"
     )
-    optics: dict[Line, Annotated[WrittenOptic, BeforeValidator(_named_only)]] = Field(
+    optics: dict[Line, Annotated[WrittenOptic, OrNameAlone()]] = Field(
         default_factory=dict, description="lenses and telescopes by name"
     )
-    rigs: dict[Line, Annotated[WrittenRig, BeforeValidator(_named_only)]] = Field(
+    rigs: dict[Line, Annotated[WrittenRig, OrNameAlone()]] = Field(
         default_factory=dict, description="an optic and a camera together, by name"
     )
 

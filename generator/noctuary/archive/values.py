@@ -223,6 +223,20 @@ class OneOrMore:
         return {"anyOf": [several["items"], several]}
 
 
+class OrNameAlone:
+    """Marks a mapping of which the name may stand alone, with nothing after it: ``old compact:``."""
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return no_info_before_validator_function(_as_a_mapping, handler(source))
+
+    def __get_pydantic_json_schema__(self, core: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return {"anyOf": [handler(core), {"type": "null"}]}
+
+
+def _as_a_mapping(value: Any) -> Any:
+    return {} if value is None else value
+
+
 def _in_a_list(value: Any) -> Any:
     return [value] if isinstance(value, str) else value
 
