@@ -2,6 +2,7 @@
 
 import doctest
 import gc
+import importlib
 import logging
 import subprocess
 import sys
@@ -20,6 +21,12 @@ def test_the_examples_run(monkeypatch):
     outcome = doctest.testmod(noctuary)
     assert outcome.attempted >= 8
     assert outcome.failed == 0
+
+
+@pytest.mark.parametrize("name", ["text", "sexagesimal", "pages.addresses", "geometry"])
+def test_examples_of_the_ground_floor_run(name):
+    module = importlib.import_module(f"noctuary.{name}")
+    assert doctest.testmod(module).failed == 0
 
 
 def test_every_function_is_public_and_documented():

@@ -8,6 +8,7 @@ a sign, or a letter of the compass before or behind: all mean what they look lik
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 
@@ -136,3 +137,26 @@ def _marks_seconds(body: str, letter: str) -> bool:
         return False
     second = marked["bm"] or ""
     return second.isalpha() and (second.isupper() == letter.isupper() or len(second) > 1)
+
+
+def parts(value: float, decimals: int, turn: int | None = None) -> tuple[str, str, str]:
+    """Whole, minutes and seconds of a value, 0 or more, as digits; rounded once, so that no 60 appears.
+
+    ``decimals`` are those of the seconds; below 0 the value is rounded to the minute and the seconds are empty.
+    ``turn`` is the whole number at which the value begins anew: 24 for hours of right ascension.
+
+    >>> parts(6.5333333, 0, 24), parts(23.9999999, 1, 24), parts(4.95, -1)
+    (('06', '32', '00'), ('00', '00', '00.0'), ('04', '57', ''))
+    """
+    places = max(0, decimals)
+    unit = 10**places
+    if decimals < 0:
+        minutes = math.floor(value * 60 + 0.5)
+        whole, minute = divmod(minutes, 60)
+        return f"{whole % turn if turn else whole:02d}", f"{minute:02d}", ""
+    ticks = math.floor(value * 3600 * unit + 0.5)
+    whole, rest = divmod(ticks, 3600 * unit)
+    minute, tick = divmod(rest, 60 * unit)
+    second, fraction = divmod(tick, unit)
+    seconds = f"{second:02d}" + (f".{fraction:0{places}d}" if places else "")
+    return f"{whole % turn if turn else whole:02d}", f"{minute:02d}", seconds

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from noctuary.files import write_whole
+from noctuary.sexagesimal import parts
 
 
 class PlacementNumbers(Protocol):
@@ -68,17 +69,10 @@ def _block(numbers: PlacementNumbers) -> dict[str, str]:
 
 def _sexagesimal(ra_deg: float, dec_deg: float) -> str:
     """Right ascension to 0.001 s and declination to 0.01″: finer than any picture, with no 60 in any place."""
-    thousandths = round(ra_deg % 360.0 / 15.0 * 3_600_000) % 86_400_000
-    hundredths = round(abs(dec_deg) * 360_000)
-    hours, rest = divmod(thousandths, 3_600_000)
-    minutes, seconds = divmod(rest, 60_000)
-    degrees, rest = divmod(hundredths, 360_000)
-    arcminutes, arcseconds = divmod(rest, 6_000)
+    hours = parts(ra_deg % 360.0 / 15.0, 3, 24)
+    degrees = parts(abs(dec_deg), 2)
     sign = "-" if dec_deg < 0 else "+"
-    return (
-        f"{hours:02d}h{minutes:02d}m{seconds / 1000:06.3f}s "
-        f"{sign}{degrees:02d}d{arcminutes:02d}m{arcseconds / 100:05.2f}s"
-    )
+    return "{}h{}m{}s ".format(*hours) + sign + "{}d{}m{}s".format(*degrees)
 
 
 def _lines(block: dict[str, str], margin: str, newline: str = "\n") -> str:

@@ -31,6 +31,7 @@ from noctuary.archive.records import (
     WrittenPlacement,
 )
 from noctuary.diagnostic import Diagnostic, Mark, doubt, fault
+from noctuary.text import hyphenated
 
 
 def picture(file: ParsedFile, picture_file: str, folder: Path, known: Known) -> Picture | None:
@@ -290,7 +291,7 @@ def is_id(stem: str, name: str, ending: str, findings: list[Diagnostic]) -> bool
     """Whether the stem of a file's name can be its address; says so when not."""
     if re.fullmatch(r"[a-z0-9][a-z0-9-]{0,99}", stem):
         return True
-    better = re.sub(r"[^a-z0-9]+", "-", stem.casefold()).strip("-")[:100] or "name"
+    better = hyphenated(stem, 100) or "name"
     hint = f"its name is its address: lower-case letters, digits and hyphens, such as {better}{ending}"
     findings.append(fault(Mark(name), "not-an-id", f"“{stem[:60]}” is not an id", hint))
     return False

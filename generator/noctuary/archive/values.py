@@ -22,6 +22,7 @@ from noctuary.archive.clock import NotAClock, read_clock, read_date, read_partia
 from noctuary.archive.partial_date import PartialDate
 from noctuary.archive.upload_address import NotADestination, read_address
 from noctuary.quantity import Kind, NotAQuantity
+from noctuary.text import hyphenated
 
 ID = re.compile(r"[a-z0-9][a-z0-9-]{0,99}")
 #: Pages offer a picture at least so wide.
@@ -85,7 +86,7 @@ def _id(text: str) -> str:
 
 def as_id(text: str) -> str:
     """The nearest id to a text: ``Rosette 2025`` → ``rosette-2025``."""
-    return re.sub(r"[^a-z0-9]+", "-", text.casefold()).strip("-")[:100] or "picture"
+    return hyphenated(text, 100) or "picture"
 
 
 def _yes_or_no(text: str) -> bool:

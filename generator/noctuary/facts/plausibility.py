@@ -26,6 +26,7 @@ from noctuary.facts.rules import optics  # noqa: F401 — its rules register the
 from noctuary.facts.rules.rule import RULES, Case, Sighting
 from noctuary.facts.rules.rule import rule as _rule
 from noctuary.geometry import separation_deg
+from noctuary.text import hours_and_minutes
 
 __all__ = ["RULES", "judge", "narrowband", "untracked"]
 
@@ -75,11 +76,6 @@ def _length_s(session: Session) -> float | None:
     return session.end.timestamp() - session.start.timestamp()
 
 
-def _duration(seconds: float) -> str:
-    minutes = round(seconds / 60)
-    return f"{minutes // 60} h {minutes % 60:02} min" if minutes >= 60 else f"{minutes} min"
-
-
 # Faults: what cannot be.
 
 
@@ -94,7 +90,8 @@ def shutter_open_too_long(case: Case) -> Iterator[Sighting]:
         if share is not None and length is not None and share > 1 + 1e-9:
             yield Sighting(
                 _at(picture, session),
-                f"the shutter was open for {_duration(share * length)} in a session of {_duration(length)}",
+                f"the shutter was open for {hours_and_minutes(share * length)} in a session of "
+                f"{hours_and_minutes(length)}",
                 "correct start and end, or the number and length of the exposures",
                 (picture,),
             )
@@ -616,7 +613,8 @@ def integration_jumps(case: Case) -> Iterator[Sighting]:
         if not VERSION_LEAST <= ratio <= VERSION_MOST:
             yield Sighting(
                 facts.picture.marks.at("replaces"),
-                f"{_duration(facts.integration.total_s)} here, {_duration(old.integration.total_s)} in the older one",
+                f"{hours_and_minutes(facts.integration.total_s)} here, "
+                f"{hours_and_minutes(old.integration.total_s)} in the older one",
                 "check kept: and exposure:, or builds_on: if the older sessions are in this one, too",
                 (facts.picture,),
             )

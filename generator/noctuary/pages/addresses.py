@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import re
-import unicodedata
 from collections.abc import Iterable, Mapping
 from datetime import date
 
 from noctuary.plain_record import plain_record
+from noctuary.text import hyphenated
 
 # Names that a memory stick under Windows refuses, whatever their ending.
 _REFUSED = re.compile(r"con|prn|aux|nul|com\d|lpt\d")
-_LONGEST = 60
 
 
 def slug(name: str) -> str:
@@ -21,8 +20,7 @@ def slug(name: str) -> str:
     >>> slug("NGC 2238"), slug("Sh2-155"), slug("Große Wolke")
     ('ngc-2238', 'sh2-155', 'grosse-wolke')
     """
-    plain = unicodedata.normalize("NFKD", unicodedata.normalize("NFKC", name).casefold())
-    words = re.sub(r"[^a-z0-9]+", "-", plain.encode("ascii", "ignore").decode()).strip("-")[:_LONGEST].strip("-")
+    words = hyphenated(name)
     if not words or _REFUSED.fullmatch(words):
         return f"{words or 'name'}-{_mark(name)}"
     return words

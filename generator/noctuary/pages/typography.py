@@ -17,6 +17,7 @@ from babel import Locale, UnknownLocaleError
 from babel.dates import format_date, format_interval, format_skeleton
 from markupsafe import Markup
 
+from noctuary import sexagesimal
 from noctuary.archive.partial_date import PartialDate
 
 NONE = "—"
@@ -258,14 +259,14 @@ class Typography:
         """Degrees as hours, ``decimals`` of the second: ``06ʰ 32ᵐ 00ˢ``; below 0 decimals to the minute."""
         if degrees is None:
             return NONE
-        h, m, s = _sexagesimal(degrees / 15, decimals, 24)
+        h, m, s = sexagesimal.parts(degrees / 15, decimals, 24)
         return f"{h}ʰ{THIN}{m}ᵐ" + (f"{THIN}{self._decimal(s)}ˢ" if s else "")
 
     def declination(self, degrees: float | None, decimals: int = 0) -> str:
         """Degrees with sign, minutes and seconds: ``+04° 57′ 00″``, ``−02° 27′``."""
         if degrees is None:
             return NONE
-        d, m, s = _sexagesimal(abs(degrees), decimals, None)
+        d, m, s = sexagesimal.parts(abs(degrees), decimals)
         sign = MINUS if degrees < 0 and (d, m, s.strip("0.")) != ("00", "00", "") else "+"
         return f"{sign}{d}°{THIN}{m}′" + (f"{THIN}{self._decimal(s)}″" if s else "")
 
@@ -311,19 +312,3 @@ class Typography:
                 "latitude", "longitude", "f_ratio", "listed",
             )
         }  # fmt: skip
-
-
-def _sexagesimal(value: float, decimals: int, turn: int | None) -> tuple[str, str, str]:
-    """Whole, minutes and seconds of a value, 0 or more, rounded once so that no 60 appears."""
-    places = max(0, decimals)
-    unit = 10**places
-    if decimals < 0:
-        minutes = math.floor(value * 60 + 0.5)
-        whole, minute = divmod(minutes, 60)
-        return f"{whole % turn if turn else whole:02d}", f"{minute:02d}", ""
-    ticks = math.floor(value * 3600 * unit + 0.5)
-    whole, rest = divmod(ticks, 3600 * unit)
-    minute, tick = divmod(rest, 60 * unit)
-    second, fraction = divmod(tick, unit)
-    seconds = f"{second:02d}" + (f".{fraction:0{places}d}" if places else "")
-    return f"{whole % turn if turn else whole:02d}", f"{minute:02d}", seconds

@@ -14,7 +14,6 @@ from __future__ import annotations
 
 import os
 import re
-import unicodedata
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -43,6 +42,7 @@ from noctuary.archive.gather.sidecar_nodes import NotASidecar, composed
 from noctuary.archive.records import Archive, Picture
 from noctuary.diagnostic import Diagnostic, Mark, doubt, fault, in_order, one_line
 from noctuary.files import write_whole
+from noctuary.text import hyphenated
 
 DRAFTS = "gathered"
 WARM_C = 2.0
@@ -485,9 +485,9 @@ class _Work:
             by_target.setdefault((folded(session.target or ""), rig), []).append(session)
         rigs_of = Counter(target for target, _ in by_target)
         for (target, _), members in by_target.items():
-            stem = slug(members[0].target or "untitled")
+            stem = hyphenated(members[0].target or "") or "untitled"
             kit = members[0].kit
-            with_rig = f"{stem}-{slug(kit.rig or kit.camera)}"
+            with_rig = f"{stem}-{hyphenated(kit.rig or kit.camera or '') or 'rig'}"
             plain = self.folder / DRAFTS / f"{stem}.yaml"
             fuller = self.folder / DRAFTS / f"{with_rig}.yaml"
             alone = rigs_of[target] == 1 and not fuller.exists() and self._is_of_rig(plain, kit)
@@ -529,12 +529,6 @@ class _Work:
                             "the cooler may not have kept up: darks of the set point will not fit these lights",
                         )
                     )  # fmt: skip
-
-
-def slug(name: str) -> str:
-    """A name as a file's stem: lower-case letters, digits and hyphens."""
-    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().casefold()
-    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:60].strip("-") or "untitled"
 
 
 def _text_of(path: Path) -> str | None:
