@@ -24,8 +24,8 @@ _NEVER = "C"
 
 @plain_record
 class ObjectNames:
-    """``called``: the archive's name by the identity of each object that it names; ``meant``: every name as it was
-    written → the object, as far as it is known. ``settled``: the names of which objects.yaml says that they hold."""
+    """``called``: the archive's name by the identity of each object that it names; ``meant``: every name of a record,
+    as it was written → the object. ``settled``: the names of which objects.yaml says that they hold."""
 
     called: Mapping[str, str]
     meant: Mapping[str, SkyObject]
@@ -41,8 +41,7 @@ class ObjectNames:
 
     def of_written(self, written: str) -> str:
         """What the archive calls the object that a record names so."""
-        known = self.meant.get(written)
-        return self.of(known) if known is not None else made_even(written)
+        return self.of(self.meant[written])
 
 
 def made_even(written: str, identity: str = "") -> str:
@@ -98,24 +97,21 @@ def _words_and_number(name: str) -> tuple[str, ...]:
     return tuple(" ".join(words[:n]) for n in range(1, min(4, len(words))))
 
 
-def object_names(archive: Archive, find: Callable[[str], SkyObject | None]) -> ObjectNames:
+def object_names(archive: Archive, find: Callable[[str], SkyObject]) -> ObjectNames:
     """What an archive calls its objects: of records that differ the newest wins, the listed before the others.
 
-    ``find`` tells the object that a written name means, or ``None``. An object that only objects.yaml names is
+    ``find`` tells the object that a written name means. An object that only objects.yaml names is
     called as it is there.
     """
-    meant = {}
-    for written in _written(archive.pictures.values()):
-        if (known := find(written)) is not None:
-            meant[written] = known
-    of_own = [(own, known) for own in archive.own_objects if (known := find(own.name)) is not None]
+    meant = {written: find(written) for written in _written(archive.pictures.values())}
+    of_own = [(own, find(own.name)) for own in archive.own_objects]
     settled = {known.name: own.called for own, known in of_own if own.called is not None}
     called = dict(settled)
     unlisted = (p for p in archive.shown if not p.listed)
     for picture in (*archive.listed, *unlisted):
         for written in picture.objects:
-            if (known := meant.get(written)) is not None:
-                called.setdefault(known.name, made_even(written, known.name))
+            known = meant[written]
+            called.setdefault(known.name, made_even(written, known.name))
     for own, known in of_own:
         called.setdefault(known.name, made_even(own.name, known.name))
     return ObjectNames(called, meant, settled)

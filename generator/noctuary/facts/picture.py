@@ -120,7 +120,7 @@ def picture_facts(
         placement.field_deg if placement else None,
         mosaic=bool(picture.panels),
     )
-    written = [(o, name) for name in picture.objects if (o := names.meant.get(name)) is not None]
+    written = [(names.meant[name], name) for name in picture.objects]
     objects = tuple(known for known, _ in written)
     light = light_m2_h(sessions)
     sky = mean_sky_brightness(sessions)

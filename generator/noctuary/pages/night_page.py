@@ -134,7 +134,7 @@ def _charts(edition: SiteModel, night: NightFacts) -> tuple[Drawing, ...]:
             continue
         shot: dict[str, list[tuple[datetime, datetime]]] = {}
         for s in (f.session for f in night.sessions):
-            if s.place == place and s.start and s.end and s.target is not None and s.target in names.meant:
+            if s.place == place and s.start and s.end and s.target is not None:
                 shot.setdefault(s.target, []).append((s.start.astimezone(UTC), s.end.astimezone(UTC)))
         curves = tuple(_curve(names.meant[name], names, tuple(times)) for name, times in shot.items())
         limit = edition.facts.archive.horizon_deg

@@ -84,8 +84,7 @@ def _found(facts: PictureFacts, names: ObjectNames, memory: Memo) -> Found:
         [str(picture.finished.year)],
         facts.places,
     )
-    unknown = (name for name in picture.objects if name not in names.meant)
-    short = [picture.title, *picture.tags, picture.credit or "", *unknown]
+    short = [picture.title, *picture.tags, picture.credit or ""]
     for known in facts.objects:
         short.append(known.kind)
         if known.constellation:

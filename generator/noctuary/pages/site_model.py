@@ -49,9 +49,8 @@ class SiteModel:
         return Link(name, page) if page else name
 
     def named_as(self, written: str) -> Link | str:
-        """Likewise the object that a record names so; a name that nothing knows as it is written."""
-        known = self.facts.names.meant.get(written)
-        return self.named(known) if known is not None else self.facts.names.of_written(written)
+        """Likewise the object that a record names so."""
+        return self.named(self.facts.names.meant[written])
 
     def targets_of(self, sessions: Iterable[SessionFacts]) -> tuple[Link | str, ...]:
         """What sessions were for, each once, in their order; sessions that do not say it left out."""
