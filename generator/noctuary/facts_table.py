@@ -7,6 +7,7 @@ from rich.table import Table
 from rich.text import Text
 
 from noctuary.facts.archive_facts import ArchiveFacts
+from noctuary.facts.depth import Depth
 from noctuary.facts.exposure import Integration
 from noctuary.facts.object_names import designations_beside
 from noctuary.facts.picture import PictureFacts
@@ -38,7 +39,7 @@ def print_picture(facts: PictureFacts) -> None:
         nights += f", {total.first_night}" + (f" to {total.last_night}" if total.nights > 1 else "")
     _row(table, "nights", nights)
     _row(table, "light", _number(facts.light_m2_h, ".4f", " m²·h"))
-    _row(table, "depth against the reference", _number(facts.depth_mag, "+.2f", " mag/arcsec²"))
+    _row(table, "depth against the reference", _depth(facts.depth, " mag/arcsec²"))
     if seen:
         known = (_number(seen.focal_length_mm, ".0f", " mm"), "f/" + _number(seen.f_ratio, ".1f", ""))
         lens = " ".join(part for part in known if DASH not in part)
@@ -112,7 +113,7 @@ def print_archive(facts: ArchiveFacts) -> None:
             str(target.integration.nights or DASH),
             _time(target.integration.total_s),
             _number(target.light_m2_h, ".4f", " m²·h"),
-            _number(target.depth_mag, "+.2f", ""),
+            _depth(target.depth, ""),
         )
     console.print()
     console.print(table)
@@ -158,6 +159,10 @@ def _altitudes(sky: SkyDuring | None) -> str:
         return DASH
     least, greatest = (f"{a:.0f}" for a in (sky.target_altitude_least_deg, sky.target_altitude_greatest_deg))
     return f"{least}°" if least == greatest else f"{least}–{greatest}°"
+
+
+def _depth(depth: Depth, unit: str) -> str:
+    return ("at least " if depth.at_least else "") + _number(depth.mag, "+.2f", unit)
 
 
 def _percent(share: float | None) -> str:

@@ -15,8 +15,9 @@ from noctuary.archive.records import Archive, Calibration, Marks, Night, OwnObje
 from noctuary.diagnostic import Diagnostic, Mark
 from noctuary.facts.almanac import Almanac
 from noctuary.facts.archive_facts import archive_facts
+from noctuary.facts.filters import narrowband
 from noctuary.facts.placement_summary import PlacementSummary, placed
-from noctuary.facts.plausibility import RULES, judge, narrowband, untracked
+from noctuary.facts.plausibility import RULES, judge, untracked
 from noctuary.sky.placement import from_centre
 
 from tests.archive_builder import MARK, archive, frames, picture, place, rig, session

@@ -11,12 +11,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from noctuary.archive.records import Picture, Session
-from noctuary.facts.depth import depth_mag, light_m2_h
+from noctuary.facts.depth import depth_of_fields, light_of_fields
 from noctuary.facts.exposure import integration
 from noctuary.facts.optics import main_rig, mean_sky_brightness, optics
 from noctuary.facts.picture import PictureFacts
 from noctuary.facts.rig_shares import rig_shares
 from noctuary.facts.target import growth, steps
+from noctuary.pages.depth_note import apportioned, deeper_note, depth_note
 
 from tests.archive_builder import archive, frames, picture, place, rig, session
 
@@ -27,13 +28,14 @@ REFRACTOR = rig("refractor", focal=480, aperture=80)
 def facts_of(written: Picture, *others: Picture) -> PictureFacts:
     """The parts of a picture's facts that its growth depends on, without any engine of the sky."""
     sessions = archive(written, *others).sessions_of(written)
-    light, sky, main = light_m2_h(sessions), mean_sky_brightness(sessions), main_rig(written.rig, sessions)
+    main, fields = main_rig(written.rig, sessions), (sessions,)
     return PictureFacts(
         picture=written, pixels=(2400, 1600), integration=integration(sessions),
         optics=optics(main, sessions, (2400, 1600), written.resampling) if main else None,
         rigs=rig_shares(main, sessions),
-        objects=(), object_names=(), placement=None, in_field=None, touching=(), sessions=(), light_m2_h=light,
-        sky_brightness=sky, depth_mag=depth_mag(light, sky, REFRACTOR), frame_fill=None,
+        objects=(), object_names=(), placement=None, in_field=None, touching=(), sessions=(), film=(), fields=fields,
+        light_m2_h=light_of_fields(fields), sky_brightness=mean_sky_brightness(sessions),
+        depth=depth_of_fields(fields, REFRACTOR), frame_fill=None,
     )  # fmt: skip
 
 
@@ -59,9 +61,9 @@ def test_how_much_deeper_and_why_by_hand():
     assert newer.deeper.hours_mag == pytest.approx(0.7526, abs=1e-4)
     assert newer.deeper.aperture_mag == pytest.approx(0.5546, abs=1e-4)
     assert newer.deeper.sky_mag == pytest.approx(0.2)
-    assert newer.depth_mag is not None
-    assert older.depth_mag is not None
-    assert newer.deeper.total_mag == pytest.approx(newer.depth_mag - older.depth_mag)
+    assert newer.depth.mag is not None
+    assert older.depth.mag is not None
+    assert newer.deeper.total_mag == pytest.approx(newer.depth.mag - older.depth.mag)
     assert newer.added_s == 3 * 3600
     # pi/4 * 0.08^2 * 4 h - pi/4 * 0.048^2 * 1 h = 0.0201062 - 0.0018096 m2 h
     assert newer.added_light_m2_h == pytest.approx(0.0182966, abs=1e-6)
@@ -78,14 +80,57 @@ def test_scale_and_sampling_of_both_pictures():
     assert newer.sampling_px == pytest.approx(1.98, abs=5e-3)
 
 
-def test_an_unknown_sky_is_no_reason():
+def test_a_lower_bound_says_nothing_of_a_difference():
     anywhere = place(sky_brightness=None)
-    first = of("one", date(2023, 2, 1), session(0, written_in="one", place=anywhere, groups=(frames(60, 60),)))
-    second = of("two", date(2024, 2, 1), session(0, written_in="two", sky_brightness=21.5, groups=(frames(60, 60),)))
-    newer = growth((facts_of(first), facts_of(second)))[1]
-    assert newer.deeper is not None
-    assert newer.deeper.sky_mag is None
-    assert newer.deeper.total_mag == pytest.approx(0)
+    first = of("one", date(2023, 2, 1), session(0, written_in="one", sky_brightness=21.0, groups=(frames(60, 60),)))
+    second = of("two", date(2024, 2, 1), session(0, written_in="two", place=anywhere), builds_on=("one",))
+    newer = growth((facts_of(first), facts_of(second, first)))[1]
+    assert (newer.depth.at_least, newer.depth.sessions_without_sky) == (True, 1)
+    assert newer.depth.mag == newer.depth_before.mag
+    assert newer.deeper is None
+
+
+def test_what_moves_is_never_deeper_than_it_was():
+    first = of("one", date(2023, 2, 1), session(0, written_in="one"))
+    second = of("two", date(2024, 2, 1), session(0, written_in="two"))
+    assert growth((facts_of(first), facts_of(second)), fixed=False)[1].deeper is None
+
+
+a_rig = st.builds(lambda mm: rig(f"{mm} mm", aperture=float(mm)), st.integers(20, 400))
+a_night = st.tuples(st.integers(1, 200), st.integers(1, 1200), st.floats(16, 22.5), a_rig)
+a_stack = st.lists(a_night, min_size=1, max_size=4)
+
+
+@settings(max_examples=80, deadline=None)
+@given(a_stack, a_stack)
+def test_the_parts_of_a_difference_add_up_to_it_also_as_printed(older, newer):
+    written = [
+        of(name, date(2023 + i, 2, 1), *(
+            session(j, written_in=name, rig=own, sky_brightness=sky, groups=(frames(exposure, kept),))
+            for j, (kept, exposure, sky, own) in enumerate(stack)
+        ))
+        for i, (name, stack) in enumerate((("one", older), ("two", newer)))
+    ]  # fmt: skip
+    first, second = growth(tuple(map(facts_of, written)))
+    deeper = second.deeper
+    assert deeper is not None
+    assert deeper.total_mag == pytest.approx(second.depth.mag - first.depth.mag, abs=1e-9)
+    printed = deeper_note(second)
+    assert printed is not None
+    total, *parts = (
+        round(100 * m) for m in (printed.total_mag, printed.hours_mag, printed.aperture_mag, printed.sky_mag)
+    )
+    assert sum(parts) == total
+    assert total == round(100 * depth_note(second.depth).mag) - round(100 * depth_note(first.depth).mag)
+    for part, exact in zip(parts, (deeper.hours_mag, deeper.aperture_mag, deeper.sky_mag), strict=True):
+        assert part == pytest.approx(100 * exact, abs=1.51)
+
+
+def test_parts_that_would_not_add_up_give_way():
+    # Thirds of 0.37 are 0.12 each, and make 0.36: the one nearest to 0.13 takes the hundredth.
+    assert apportioned([12.4, 12.3, 12.3], 37) == (13, 12, 12)
+    assert apportioned([-12.4, -12.3, -12.3], -37) == (-13, -12, -12)
+    assert apportioned([], 1) == ()
 
 
 def test_a_picture_without_light_has_no_deepening():

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from typing import TYPE_CHECKING
 
-from noctuary.archive.records import Archive, Night, Rig, Session
+from noctuary.archive.records import Archive, Night, Rig
 from noctuary.archive.star_file import StarShapes
 from noctuary.facts.almanac import Almanac
-from noctuary.facts.exposure import Integration, integration
+from noctuary.facts.exposure import Integration, Kept, integration, kept_of
 from noctuary.facts.object_names import ObjectNames, object_names
 from noctuary.facts.picture import PictureFacts, SessionFacts, picture_facts
 from noctuary.facts.target import TargetFacts, target_facts
@@ -30,6 +30,7 @@ class NightFacts:
     pictures: tuple[PictureFacts, ...]
     notes: tuple[Night, ...]
     integration: Integration
+    kept: Kept
     use: NightUse
 
 
@@ -43,6 +44,7 @@ class RigFacts:
     rig: Rig
     pictures: tuple[PictureFacts, ...]
     integration: Integration
+    kept: Kept
 
 
 @plain_record
@@ -51,6 +53,7 @@ class YearFacts:
 
     year: int
     integration: Integration
+    kept: Kept
     by_month_s: tuple[float, ...]
     by_rig_s: dict[str, float]
     targets: tuple[str, ...]
@@ -149,6 +152,7 @@ def _nights(
                 pictures=tuple(pictures.values()),
                 notes=tuple(notes.get(night, ())),
                 integration=integration(f.session for f in ordered),
+                kept=_kept(ordered),
                 use=night_use([f.session for f in ordered], darkness),
             )
         )
@@ -161,17 +165,19 @@ def _rigs(
     holders: Mapping[tuple[str, int], list[PictureFacts]],
     listed: Iterable[PictureFacts],
 ) -> tuple[RigFacts, ...]:
-    by_rig: dict[str, list[Session]] = {name: [] for name in archive.rigs}
+    by_rig: dict[str, list[SessionFacts]] = {name: [] for name in archive.rigs}
     for facts in sessions:
         if facts.session.rig is not None:
-            by_rig.setdefault(facts.session.rig.name, []).append(facts.session)
+            by_rig.setdefault(facts.session.rig.name, []).append(facts)
     unrecorded = [p for p in listed if not p.sessions]
     found = []
     for name, rig in archive.rigs.items():
-        pictures = {p.picture.id: p for s in by_rig[name] for p in holders[s.identity]}
+        pictures = {p.picture.id: p for f in by_rig[name] for p in holders[f.session.identity]}
         pictures |= {p.picture.id: p for p in unrecorded if name in p.rig_names}
         newest_first = sorted(pictures.values(), key=lambda p: (p.picture.finished, p.picture.id), reverse=True)
-        found.append(RigFacts(rig, tuple(newest_first), integration(by_rig[name])))
+        found.append(RigFacts(
+                rig, tuple(newest_first), integration(f.session for f in by_rig[name]), _kept(by_rig[name])
+            ))
     return tuple(found)
 
 
@@ -196,6 +202,7 @@ def _years(nights: tuple[NightFacts, ...], listed: tuple[PictureFacts, ...]) -> 
             YearFacts(
                 year=year,
                 integration=integration(f.session for f in sessions),
+                kept=_kept(sessions),
                 by_month_s=tuple(by_month),
                 by_rig_s=by_rig,
                 targets=tuple(targets),
@@ -205,6 +212,12 @@ def _years(nights: tuple[NightFacts, ...], listed: tuple[PictureFacts, ...]) -> 
             )
         )
     return tuple(found)
+
+
+def _kept(sessions: Sequence[SessionFacts]) -> Kept:
+    return kept_of(
+        (f.session for f in sessions if not f.solar_system), (f.session for f in sessions if f.solar_system)
+    )  # fmt: skip
 
 
 def _clock(facts: SessionFacts) -> tuple[float, tuple[str, int]]:

@@ -86,19 +86,21 @@ def repeat(
     pictures: Iterable[PictureFacts],
     centre: tuple[float, float] | None,
     darks: Sequence[Session],
+    fields: Sequence[Sequence[Session]] | None = None,
 ) -> Repeat | None:
     """What to set to add to a target with the rig that was last turned to it; ``None`` without a session of which the
     rig is known.
 
     ``sessions`` are the target's, ``pictures`` its pictures, ``centre`` its own ICRS place in degrees, and
-    ``darks`` what :func:`with_darks` found, whatever the target.
+    ``darks`` what :func:`with_darks` found, whatever the target. ``fields`` are the sessions by the piece of sky that
+    they were for, one unless said otherwise.
     """
     once = sorted(distinct(sessions), key=_clock)
     rigged = [(s, s.rig) for s in once if s.rig is not None]
     if not rigged:
         return None
     latest, rig = rigged[-1]
-    hours = hours_to_half_magnitude(once)
+    hours = hours_to_half_magnitude(fields or [once])
     settings = _settings([s for s, its in rigged if its.name == rig.name], hours)
     return Repeat(
         rig=rig,

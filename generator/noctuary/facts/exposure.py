@@ -15,6 +15,8 @@ from noctuary.plain_record import plain_record
 UNFILTERED = "unfiltered"
 NOT_RECORDED = "not recorded"
 """What stands in the filter's place for exposures of which nobody wrote down how they were made."""
+#: Sub-exposures below this make a film: what is said of it is its frames, not the moments that they add up to.
+FILM_BELOW_S = 1.0
 
 
 @plain_record
@@ -38,6 +40,31 @@ class Integration:
     first_night: date | None
     last_night: date | None
     span_years: float | None
+
+
+@plain_record
+class Frames:
+    """Frames of one exposure in seconds: how many are in the picture, of how many taken."""
+
+    exposure_s: float
+    kept: int
+    taken: int
+
+
+@plain_record
+class Kept:
+    """What was kept over many sessions, a year's or a rig's.
+
+    ``kept_s`` of ``taken_s`` seconds exposed on deep-sky objects, ``share`` (0…1) of that, ``None`` without any; by
+    time, so that a thousand frames of a film weigh nothing. ``solar_kept`` of ``solar_taken`` frames of the Sun, the
+    Moon and planets stand by themselves.
+    """
+
+    kept_s: float
+    taken_s: float
+    share: float | None
+    solar_kept: int
+    solar_taken: int
 
 
 def group_integration_s(group: FrameGroup) -> float:
@@ -79,6 +106,32 @@ def by_filter_s(session: Session) -> list[tuple[str, float]]:
         return [(group.filter or UNFILTERED, group_integration_s(group)) for group in session.frames]
     stated = session.stated_integration_s
     return [] if stated is None else [(NOT_RECORDED, stated)]
+
+
+def film(sessions: Iterable[Session]) -> tuple[Frames, ...]:
+    """The frames of a film by exposure, in order of first use; nothing where a sub-exposure is 1 s or longer.
+
+    Where the exposures of some session are not recorded, nobody can tell.
+    """
+    by_exposure: dict[float, list[int]] = {}
+    for session in distinct(sessions):
+        if not session.frames or any(g.exposure_s >= FILM_BELOW_S for g in session.frames):
+            return ()
+        for group in session.frames:
+            counts = by_exposure.setdefault(group.exposure_s, [0, 0])
+            counts[0] += group.kept
+            counts[1] += group.taken
+    return tuple(Frames(exposure, kept, taken) for exposure, (kept, taken) in by_exposure.items())
+
+
+def kept_of(deep_sky: Iterable[Session], solar_system: Iterable[Session]) -> Kept:
+    """What was kept of the light of deep-sky sessions, and of the frames of the Sun, the Moon and planets."""
+    groups = [g for s in distinct(deep_sky) for g in s.frames]
+    frames = [g for s in distinct(solar_system) for g in s.frames]
+    kept_s = sum(group_integration_s(g) for g in groups)
+    taken_s = sum(g.taken * g.exposure_s for g in groups)
+    share = kept_s / taken_s if taken_s else None
+    return Kept(kept_s, taken_s, share, sum(g.kept for g in frames), sum(g.taken for g in frames))
 
 
 def integration(sessions: Iterable[Session]) -> Integration:

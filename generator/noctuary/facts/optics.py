@@ -98,6 +98,13 @@ def mean_star_width_arcsec(sessions: Iterable[Session]) -> float | None:
     return _weighted((s.star_width_arcsec, session_integration_s(s) or 0.0) for s in distinct(sessions))
 
 
+def sky_brightness(session: Session) -> float | None:
+    """Sky in mag/arcsec² above a session: its own value, else its place's."""
+    if session.sky_brightness is not None or session.place is None:
+        return session.sky_brightness
+    return session.place.sky_brightness
+
+
 def mean_sky_brightness(sessions: Iterable[Session]) -> float | None:
     """Sky in mag/arcsec² averaged by integration: the session's own value, else its place's.
 
@@ -106,9 +113,7 @@ def mean_sky_brightness(sessions: Iterable[Session]) -> float | None:
     pairs: list[tuple[float | None, float]] = []
     for session in distinct(sessions):
         weight = session_integration_s(session) or 0.0
-        sky = session.sky_brightness
-        if sky is None and session.place is not None:
-            sky = session.place.sky_brightness
+        sky = sky_brightness(session)
         if sky is None and weight > 0:
             return None
         pairs.append((sky, weight))

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from noctuary.archive.records import Archive, Picture, Place, Session
 from noctuary.archive.star_file import StarShapes
 from noctuary.facts.almanac import Almanac
-from noctuary.facts.depth import depth_mag, light_m2_h
-from noctuary.facts.exposure import Integration, integration, session_integration_s, shutter_open_share
+from noctuary.facts.depth import Depth, depth_of_fields, light_of_fields
+from noctuary.facts.exposure import Frames, Integration, film, integration, session_integration_s, shutter_open_share
 from noctuary.facts.object_names import ObjectNames
 from noctuary.facts.optics import Optics, frame_fill, mean_sky_brightness, optics, rig_of, sessions_with
 from noctuary.facts.rig_shares import RigShares, rig_shares
@@ -25,10 +26,11 @@ class SessionFacts:
     """One session: what was gathered, and the sky above it.
 
     ``sky`` is ``None`` without clock times; then ``moon_fraction`` (at local midnight) is all there is, and without a
-    place that may be told of not even that.
+    place that may be told of not even that. ``solar_system``: it was for the Sun, the Moon or a planet.
     """
 
     session: Session
+    solar_system: bool
     integration_s: float | None
     shutter_open_share: float | None
     sky: SkyDuring | None
@@ -41,7 +43,10 @@ class PictureFacts:
 
     ``object_names`` are those of ``objects`` as this record has them, their spelling made even.
     ``touching`` are also those whose extent alone falls in the picture, and named bright stars; ``stars`` as they
-    were measured and kept.
+    were measured and kept. ``film``: its frames by exposure where all of them are shorter than a second.
+
+    ``fields`` are its deep-sky sessions by the piece of sky that they were for: one, or a mosaic's panels; light and
+    depth are those of the least field. Of the Sun, the Moon and planets there is no light, no depth, no star width.
     """
 
     picture: Picture
@@ -55,9 +60,11 @@ class PictureFacts:
     in_field: tuple[tuple[SkyObject, float, float], ...] | None
     touching: tuple[tuple[SkyObject, float, float], ...]
     sessions: tuple[SessionFacts, ...]
+    film: tuple[Frames, ...]
+    fields: tuple[tuple[Session, ...], ...]
     light_m2_h: float | None
     sky_brightness: float | None
-    depth_mag: float | None
+    depth: Depth
     frame_fill: float | None
     stars: StarShapes | None = None
 
@@ -80,6 +87,11 @@ class PictureFacts:
         return tuple(of_sessions) or ((own.name,) if own is not None and not self.sessions else ())
 
 
+def in_solar_light(known: SkyObject | None) -> bool:
+    """Whether an object is the Sun, the Moon or a planet: so bright that no sky limits a picture of it."""
+    return known is not None and known.body is not None
+
+
 def session_facts(sessions: tuple[Session, ...], almanac: Almanac) -> tuple[SessionFacts, ...]:
     """Facts of sessions in the order given."""
     skies = almanac.during(sessions)
@@ -88,6 +100,7 @@ def session_facts(sessions: tuple[Session, ...], almanac: Almanac) -> tuple[Sess
     return tuple(
         SessionFacts(
             session=s,
+            solar_system=s.target is not None and in_solar_light(almanac.object(s.target)),
             integration_s=session_integration_s(s),
             shutter_open_share=shutter_open_share(s),
             sky=skies.get(s.identity),
@@ -122,8 +135,11 @@ def picture_facts(
     )
     written = [(names.meant[name], name) for name in picture.objects]
     objects = tuple(known for known, _ in written)
-    light = light_m2_h(sessions)
-    sky = mean_sky_brightness(sessions)
+    if seen is not None and objects and in_solar_light(objects[0]):
+        seen = replace(seen, star_width_arcsec=None, sampling_px=None)
+    parts = session_facts(sessions, almanac)
+    deep_sky = tuple(f.session for f in parts if not f.solar_system)
+    fields = (deep_sky,) if deep_sky else ()
     return PictureFacts(
         picture=picture,
         pixels=pixels,
@@ -135,10 +151,12 @@ def picture_facts(
         placement=placement,
         in_field=almanac.in_field(placement) if placement else None,
         touching=almanac.touching(placement) if placement else (),
-        sessions=session_facts(sessions, almanac),
-        light_m2_h=light,
-        sky_brightness=sky,
-        depth_mag=depth_mag(light, sky, archive.reference_rig),
+        sessions=parts,
+        film=film(sessions),
+        fields=fields,
+        light_m2_h=light_of_fields(fields),
+        sky_brightness=mean_sky_brightness(deep_sky),
+        depth=depth_of_fields(fields, archive.reference_rig),
         frame_fill=frame_fill(objects[0].size_arcmin, seen) if objects else None,
-        stars=stars,
+        stars=None if objects and in_solar_light(objects[0]) else stars,
     )

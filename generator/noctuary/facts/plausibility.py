@@ -20,6 +20,7 @@ from noctuary.archive.records import Archive, FrameGroup, Picture, Session
 from noctuary.diagnostic import Diagnostic, Mark, in_order
 from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.facts.exposure import shutter_open_share
+from noctuary.facts.filters import narrowband
 from noctuary.facts.optics import focal_length_mm, image_scale_arcsec_px
 from noctuary.facts.picture import PictureFacts
 from noctuary.facts.rules import optics  # noqa: F401 — its rules register themselves
@@ -255,20 +256,6 @@ def _lowest(case: Case) -> Iterator[tuple[Picture, Session, float, tuple[str, ..
         ends = {"start": facts.sky.target_altitude_start_deg, "end": facts.sky.target_altitude_end_deg}
         key = next((key for key, altitude in ends.items() if altitude == least), None)
         yield picture, session, least, (key,) if key else ()
-
-
-_NARROW = ("alpha", "α", "beta", "β", "oiii", "sii", "nii", "narrow", "duo", "dual", "tri", "quad", "nm")
-_NARROW_WORDS = {"ha", "hb", "o3", "s2", "n2", "nb"}
-
-
-def narrowband(filter_name: str | None) -> bool:
-    """Whether a filter's name speaks of emission lines, which moonlight disturbs little."""
-    if filter_name is None:
-        return False
-    folded = filter_name.casefold()
-    words = set("".join(c if c.isalnum() else " " for c in folded).split())
-    joined = "".join(c for c in folded if c.isalnum())
-    return any(part in joined for part in _NARROW) or bool(words & _NARROW_WORDS)
 
 
 @_rule(

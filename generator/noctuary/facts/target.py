@@ -8,8 +8,8 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from noctuary.archive.records import Rig, Session
-from noctuary.facts.depth import depth_of, hours_to_half_magnitude, light_m2_h
-from noctuary.facts.exposure import Integration, by_filter_s, distinct, integration
+from noctuary.facts.depth import Depth, depth_of_fields, hours_to_half_magnitude, light_of_fields
+from noctuary.facts.exposure import Frames, Integration, by_filter_s, distinct, film, integration
 from noctuary.facts.optics import collecting_area_m2
 from noctuary.facts.picture import PictureFacts, SessionFacts
 from noctuary.plain_record import plain_record
@@ -32,39 +32,39 @@ class Step:
 class Deepening:
     """How much deeper one picture is than another, in mag/arcsec², and what each cause gave of it.
 
-    Light is time times aperture, so the definition of depth comes apart without a rest:
-    1.25·log10(light ratio) = 1.25·log10(ratio of hours) + 1.25·log10(ratio of mean collecting areas), and
-    0.5 · the difference of the skies. ``sky_mag`` is ``None``, and no part of the total, where one of the two skies
-    is not known.
+    What depth counts is hours × mean collecting area × mean darkness of the sky (against 21.0, weighed by light), so
+    the difference of two depths comes apart without a rest into 1.25·log10 of the three ratios.
     """
 
     hours_mag: float
     aperture_mag: float
-    sky_mag: float | None
+    sky_mag: float
 
     @property
     def total_mag(self) -> float:
-        return self.hours_mag + self.aperture_mag + (self.sky_mag or 0.0)
+        return self.hours_mag + self.aperture_mag + self.sky_mag
 
 
 @plain_record
 class Growth:
-    """What a picture holds and what it added since the picture before it; differences are ``None`` for the first.
+    """What a picture holds and what it added since the picture before it.
 
+    Differences are ``None`` for the first picture, and those of hours beside a film.
     ``image_scale_arcsec_px`` and ``sampling_px`` as :class:`noctuary.facts.optics.Optics` has them, ``None``
     where they are not known; ``…_inferred``: the scale rests on the size of the picture alone. ``deeper`` says how
-    much deeper the picture is, and why.
+    much deeper the picture is, and why; ``depth_before`` is the depth of the picture before it.
     """
 
     picture_id: str
     total_s: float | None
     light_m2_h: float | None
-    depth_mag: float | None
+    depth: Depth
     image_scale_arcsec_px: float | None
     sampling_px: float | None
     before_id: str | None
     added_s: float | None
     added_light_m2_h: float | None
+    depth_before: Depth | None
     deeper: Deepening | None
     scale_inferred: bool
     scale_before_arcsec_px: float | None
@@ -77,7 +77,9 @@ class TargetFacts:
     """One target, under the name by which the archive calls it and pages speak of it.
 
     What belongs together, and leads from one page to another, is told by ``identity``, its name in the catalogue.
-    ``pictures`` are the listed ones, newest first; ``growth`` oldest first.
+    ``pictures`` are the listed ones, newest first; ``growth`` oldest first. ``fields`` are its deep-sky sessions by
+    the piece of sky that they were for; light and depth are those of the least field. ``film``: its frames by
+    exposure where all of them are shorter than a second.
     """
 
     object: SkyObject
@@ -87,9 +89,16 @@ class TargetFacts:
     integration: Integration
     steps: tuple[Step, ...]
     growth: tuple[Growth, ...]
+    film: tuple[Frames, ...]
+    fields: tuple[tuple[Session, ...], ...]
     light_m2_h: float | None
-    depth_mag: float | None
+    depth: Depth
     half_magnitude_h: float | None
+
+    @property
+    def fixed(self) -> bool:
+        """Whether it is where it was the next time."""
+        return has_fixed_place(self.object)
 
     @property
     def identity(self) -> str:
@@ -110,8 +119,11 @@ def steps(sessions: tuple[Session, ...]) -> tuple[Step, ...]:
     return tuple(found)
 
 
-def growth(pictures: tuple[PictureFacts, ...]) -> tuple[Growth, ...]:
-    """How each picture of a target compares with the one before it, oldest first."""
+def growth(pictures: tuple[PictureFacts, ...], fixed: bool = True) -> tuple[Growth, ...]:
+    """How each picture of a target compares with the one before it, oldest first.
+
+    Without a ``fixed`` place the target is another thing the next time, and none is deeper than another.
+    """
     found: list[Growth] = []
     before: PictureFacts | None = None
     for facts in sorted(pictures, key=lambda f: (f.picture.finished, f.picture.id)):
@@ -121,13 +133,14 @@ def growth(pictures: tuple[PictureFacts, ...]) -> tuple[Growth, ...]:
                 picture_id=facts.picture.id,
                 total_s=facts.integration.total_s,
                 light_m2_h=facts.light_m2_h,
-                depth_mag=facts.depth_mag,
+                depth=facts.depth,
                 image_scale_arcsec_px=seen.image_scale_arcsec_px if seen else None,
                 sampling_px=seen.sampling_px if seen else None,
                 before_id=before.picture.id if before else None,
-                added_s=_added(facts, before, lambda f: f.integration.total_s, _without_hours),
+                added_s=_added(facts, before, _hours_s, _without_hours),
                 added_light_m2_h=_added(facts, before, lambda f: f.light_m2_h, _without_light),
-                deeper=deepening(before, facts) if before else None,
+                depth_before=before.depth if before else None,
+                deeper=deepening(before.depth, facts.depth) if before and fixed else None,
                 scale_inferred=seen is not None and seen.inferred,
                 scale_before_arcsec_px=seen_before.image_scale_arcsec_px if seen_before else None,
                 scale_before_inferred=seen_before is not None and seen_before.inferred,
@@ -162,20 +175,35 @@ def _without_light(facts: PictureFacts) -> set[tuple[str, int]]:
     return _without_hours(facts) | {identity for identity, area in apertures.items() if area is None}
 
 
-def deepening(before: PictureFacts, after: PictureFacts) -> Deepening | None:
-    """How much deeper ``after`` is than ``before``, and why; ``None`` where the light of one is not known in full."""
-    if _without_light(before) or _without_light(after):
+def _hours_s(facts: PictureFacts) -> float | None:
+    # The moments that a film adds up to are no measure of what was added.
+    return None if facts.film else facts.integration.total_s
+
+
+def deepening(before: Depth, after: Depth) -> Deepening | None:
+    """How much deeper ``after`` is than ``before``, and why.
+
+    ``None`` where one of the two is not known or only a lower bound, which says nothing of the difference.
+    """
+    if before.mag is None or after.mag is None or before.at_least or after.at_least:
         return None
-    hours = [(f.integration.total_s or 0.0) / 3600 for f in (before, after)]
-    light = [f.light_m2_h or 0.0 for f in (before, after)]
-    if min(*hours, *light) <= 0:
-        return None
-    sky = [f.sky_brightness for f in (before, after)]
+
+    def magnitudes(amount: Callable[[Depth], float]) -> float:
+        return 1.25 * math.log10(amount(after) / amount(before))
+
     return Deepening(
-        hours_mag=1.25 * math.log10(hours[1] / hours[0]),
-        aperture_mag=1.25 * math.log10((light[1] / hours[1]) / (light[0] / hours[0])),
-        sky_mag=0.5 * (sky[1] - sky[0]) if sky[0] is not None and sky[1] is not None else None,
+        hours_mag=magnitudes(lambda d: d.hours),
+        aperture_mag=magnitudes(lambda d: d.light_m2_h / d.hours),
+        sky_mag=magnitudes(lambda d: d.weighed_m2_h / d.light_m2_h),
     )
+
+
+def has_fixed_place(known: SkyObject) -> bool:
+    """Whether an object is where it was the next time: not the Sun, the Moon, a planet or a comet.
+
+    What is known by its name alone is taken to have a place that nobody has given.
+    """
+    return not known.moves and (known.ra_deg is not None or known.kind == "object")
 
 
 def target_facts(
@@ -185,6 +213,7 @@ def target_facts(
     parts = {f.session.identity: f for p in pictures for f in p.sessions}
     ordered = tuple(sorted(parts.values(), key=_night_order))
     sessions = tuple(f.session for f in ordered)
+    fields = (deep_sky,) if (deep_sky := tuple(f.session for f in ordered if not f.solar_system)) else ()
     return TargetFacts(
         object=target,
         name=name,
@@ -192,10 +221,12 @@ def target_facts(
         sessions=ordered,
         integration=integration(sessions),
         steps=steps(sessions),
-        growth=growth(pictures),
-        light_m2_h=light_m2_h(sessions),
-        depth_mag=depth_of(sessions, reference),
-        half_magnitude_h=hours_to_half_magnitude(sessions),
+        growth=growth(pictures, has_fixed_place(target)),
+        film=film(sessions),
+        fields=fields,
+        light_m2_h=light_of_fields(fields),
+        depth=depth_of_fields(fields, reference),
+        half_magnitude_h=hours_to_half_magnitude(fields) if has_fixed_place(target) else None,
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from noctuary.facts.archive_facts import ArchiveFacts, YearFacts
-from noctuary.facts.picture import PictureFacts
+from noctuary.facts.picture import PictureFacts, in_solar_light
 from noctuary.facts.target import TargetFacts
 from noctuary.plain_record import plain_record
 
@@ -14,8 +14,8 @@ class YearReview:
 
     ``best_month`` 1 to 12, ``None`` without light. ``firsts``: targets of which the first picture was finished in
     the year, with that picture, in the order of finishing. ``session_s``: length of the sessions that have clock
-    times; the shares are of that length, 0 and up, ``None`` without any;
-    ``dark_share`` is of the length at places that may be told of. ``more_s``: integration beyond that of
+    times and are not on the Sun, the Moon or a planet; the shares are of that length, 0 and up, ``None`` without
+    any; ``dark_share`` is of the length at places that may be told of. ``more_s``: integration beyond that of
     the calendar year before, ``None`` where the archive has no exposures from then, or none from this year.
     """
 
@@ -34,7 +34,7 @@ def year_review(whole: ArchiveFacts, year: YearFacts) -> YearReview:
     length = opened = told = dark = 0.0
     for facts in (f for night in year.nights for f in night.sessions):
         session = facts.session
-        if session.start is None or session.end is None or facts.shutter_open_share is None:
+        if facts.solar_system or session.start is None or session.end is None or facts.shutter_open_share is None:
             continue
         lasting = session.end.timestamp() - session.start.timestamp()
         length += lasting
@@ -57,6 +57,8 @@ def year_review(whole: ArchiveFacts, year: YearFacts) -> YearReview:
 
 
 def _firsts(whole: ArchiveFacts, year: int) -> tuple[tuple[TargetFacts, PictureFacts], ...]:
-    found = [(t, min(t.pictures, key=lambda p: (p.picture.finished, p.picture.id))) for t in whole.targets]
+    # The Sun, the Moon and planets were seen by everybody before.
+    targets = [t for t in whole.targets if not in_solar_light(t.object)]
+    found = [(t, min(t.pictures, key=lambda p: (p.picture.finished, p.picture.id))) for t in targets]
     of_year = [(t, first) for t, first in found if first.picture.finished.year == year]
     return tuple(sorted(of_year, key=lambda pair: (pair[1].picture.finished, pair[1].picture.id)))

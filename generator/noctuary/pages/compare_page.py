@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Literal
 
 from noctuary.archive.partial_date import PartialDate
 from noctuary.facts.overlay_pairs import Laid
 from noctuary.facts.picture import PictureFacts
-from noctuary.facts.target import Growth, TargetFacts, growth
+from noctuary.facts.target import TargetFacts, growth
+from noctuary.pages.depth_note import GrowthNote, growth_note
+from noctuary.pages.light_note import LightNote, light_note
 from noctuary.pages.overlay_pairs import address, pairs, shown_width
 from noctuary.pages.page import Frame, Link, Page
-from noctuary.pages.picture_page import comparable_depth
 from noctuary.pages.picture_view import Shown, Source
 from noctuary.pages.rig_parts import RigParts, rig_parts
 from noctuary.pages.site_model import SiteModel
@@ -27,8 +27,7 @@ class Side:
 
     shown: Shown
     finished: PartialDate
-    total_s: float | None
-    sessions_not_recorded: int
+    light: LightNote
     rigs: RigParts
     drawn_again: Source | None
 
@@ -59,7 +58,7 @@ class CompareContext:
     target: Link
     older: Side
     newer: Side
-    grown: Growth
+    grown: GrowthNote
     over: Over | None
     apart: Apart | None
     unplaced: tuple[str, ...]
@@ -117,8 +116,7 @@ def _context(
         return Side(
             shown=edition.shown[facts.picture.id],
             finished=facts.picture.finished,
-            total_s=facts.integration.total_s,
-            sessions_not_recorded=facts.integration.sessions_not_recorded,
+            light=light_note(facts),
             rigs=rig_parts(facts.rigs),
             drawn_again=again if layer is not None and layer.laid.other == which else None,
         )
@@ -128,7 +126,7 @@ def _context(
         target=edition.target_link(target),
         older=side(older, "older"),
         newer=side(newer, "newer"),
-        grown=comparable(target, growth((older, newer))[1]),
+        grown=growth_note(growth((older, newer), target.fixed)[1]),
         over=over,
         apart=apart,
         unplaced=unplaced,
@@ -136,9 +134,3 @@ def _context(
         newer_choices=newer_choices,
     )
 
-
-def comparable(target: TargetFacts, grown: Growth) -> Growth:
-    """What was added, without a depth where depth says nothing."""
-    if comparable_depth(target.object, 0.0) is not None:
-        return grown
-    return replace(grown, depth_mag=None, deeper=None)

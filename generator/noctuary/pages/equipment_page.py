@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 from noctuary.facts.archive_facts import RigFacts
+from noctuary.facts.exposure import Kept
 from noctuary.facts.optics import angle_of_view_deg, aperture_mm, f_ratio, focal_length_mm, image_scale_arcsec_px
 from noctuary.pages.gallery import GalleryItem, wall
 from noctuary.pages.object_summary import ObjectNote, object_note
@@ -38,7 +39,7 @@ class RigNote:
     by_filter_s: tuple[tuple[str, float], ...]
     by_year_s: tuple[tuple[int, float], ...]
     nights: int
-    kept_share: float | None
+    kept: Kept
     first_night: date | None
     last_night: date | None
     targets: tuple[ObjectNote, ...]
@@ -92,7 +93,7 @@ def _note(edition: SiteModel, number: int, facts: RigFacts) -> RigNote:
         by_filter_s=tuple(whole.by_filter_s.items()),
         by_year_s=tuple(whole.by_year_s.items()),
         nights=whole.nights,
-        kept_share=whole.kept_share,
+        kept=facts.kept,
         first_night=whole.first_night,
         last_night=whole.last_night,
         targets=tuple(object_note(t, edition) for t in targets.values()),

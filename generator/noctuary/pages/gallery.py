@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from noctuary.archive.partial_date import PartialDate
 from noctuary.facts.picture import PictureFacts
+from noctuary.pages.light_note import LightNote, light_note
 from noctuary.pages.picture_view import Shown
 from noctuary.pages.rig_parts import RigParts, rig_parts
 from noctuary.pages.site_model import SiteModel
@@ -14,14 +15,13 @@ from noctuary.plain_record import plain_record
 
 @plain_record
 class GalleryItem:
-    """A picture on a wall, with the integration in seconds and the rigs that it was taken with."""
+    """A picture on a wall, with its light and the rigs that it was taken with."""
 
     id: str
     shown: Shown
     target: str | None
     finished: PartialDate
-    integration_s: float | None
-    sessions_not_recorded: int
+    light: LightNote
     rigs: RigParts
 
 
@@ -35,8 +35,7 @@ def hung(facts: PictureFacts, edition: SiteModel) -> GalleryItem | None:
         shown=shown,
         target=edition.facts.names.of(facts.target) if facts.target else None,
         finished=facts.picture.finished,
-        integration_s=facts.integration.total_s,
-        sessions_not_recorded=facts.integration.sessions_not_recorded,
+        light=light_note(facts),
         rigs=rig_parts(facts.rigs),
     )
 

@@ -9,6 +9,7 @@ from noctuary.archive.records import Night
 from noctuary.charts.drawing import Drawing
 from noctuary.charts.night import Curve, night_chart
 from noctuary.facts.archive_facts import NightFacts
+from noctuary.facts.exposure import Kept
 from noctuary.facts.object_names import ObjectNames
 from noctuary.facts.time_use import DarkUse, SessionUse
 from noctuary.pages.gallery import GalleryItem, wall
@@ -54,8 +55,7 @@ class NightContext:
     places: tuple[PlaceNote, ...]
     total_s: float | None
     sessions_not_recorded: int
-    kept: int | None
-    taken: int | None
+    kept: Kept
     moon_fraction: float | None
     pictures: tuple[GalleryItem, ...]
     earlier: Link | None
@@ -104,8 +104,7 @@ def _context(edition: SiteModel, night: NightFacts, earlier: date | None, later:
         places=tuple(place_note(place) for place in places_of(night.sessions).values()),
         total_s=night.integration.total_s,
         sessions_not_recorded=night.integration.sessions_not_recorded,
-        kept=night.integration.kept,
-        taken=night.integration.taken,
+        kept=night.kept,
         moon_fraction=sum(fractions) / len(fractions) if fractions else None,
         pictures=wall(night.pictures, edition),
         earlier=link(earlier),

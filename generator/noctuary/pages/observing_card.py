@@ -52,9 +52,9 @@ def address(addresses: Addresses, identity: str) -> str:
 def has_card(target: TargetFacts) -> bool:
     """Whether a target has a card: something is known to repeat.
 
-    The Sun, the Moon and planets have none: they are another thing the next time.
+    What has no fixed place has none: it is another thing the next time.
     """
-    return any(f.session.rig is not None for f in target.sessions) and not target.object.moves
+    return any(f.session.rig is not None for f in target.sessions) and target.fixed
 
 
 def _card_of(target: TargetFacts, darks: Sequence[Session]) -> Repeat | None:
@@ -63,7 +63,7 @@ def _card_of(target: TargetFacts, darks: Sequence[Session]) -> Repeat | None:
         return None
     known = target.object
     centre = (known.ra_deg, known.dec_deg) if known.ra_deg is not None and known.dec_deg is not None else None
-    return repeat([f.session for f in target.sessions], target.pictures, centre, darks)
+    return repeat([f.session for f in target.sessions], target.pictures, centre, darks, target.fields)
 
 
 def pages(edition: SiteModel) -> list[Page]:

@@ -13,7 +13,10 @@ from noctuary.charts.zones import ZonesChart, zones_chart
 from noctuary.facts.object_names import ObjectNames
 from noctuary.facts.optics import Optics
 from noctuary.facts.picture import PictureFacts
+from noctuary.facts.target import has_fixed_place
 from noctuary.pages.addresses import picture_page
+from noctuary.pages.depth_note import DepthNote, depth_note
+from noctuary.pages.light_note import LightNote, light_note
 from noctuary.pages.object_summary import ObjectNote, object_note
 from noctuary.pages.overlay_pairs import laid_over
 from noctuary.pages.page import Frame, Link, Page
@@ -31,12 +34,12 @@ if TYPE_CHECKING:
 class Gist:
     """What the one sentence under a picture says; ``places`` in the order of first use.
 
-    ``total_s`` is a lower bound where the exposures of ``sessions_not_recorded`` are not known.
-    ``sky_brightness`` (mag/arcsec²) is averaged by integration.
+    ``sky_brightness`` (mag/arcsec²) is averaged by integration. What has no ``fixed`` place on the sky is spoken of
+    with its date.
     """
 
-    total_s: float | None
-    sessions_not_recorded: int
+    light: LightNote
+    fixed: bool
     nights: int
     first_night: date | None
     last_night: date | None
@@ -79,7 +82,7 @@ class PictureContext:
     optics: Optics | None
     frame_fill: float | None
     light_m2_h: float | None
-    depth_mag: float | None
+    depth: DepthNote | None
     reference_rig: str | None
     placed: PlacedNote | None
     objects: tuple[ObjectNote, ...]
@@ -154,24 +157,19 @@ def _once_each(seen: Iterable[tuple[SkyObject, float, float]]) -> list[tuple[Sky
 
 def gist(facts: PictureFacts) -> Gist:
     return Gist(
-        total_s=facts.integration.total_s,
-        sessions_not_recorded=facts.integration.sessions_not_recorded,
+        light=light_note(facts),
+        fixed=facts.target is None or has_fixed_place(facts.target),
         nights=facts.integration.nights,
         first_night=facts.integration.first_night,
         last_night=facts.integration.last_night,
         rigs=rig_parts(facts.rigs),
         places=tuple(facts.places),
-        sky_brightness=None if _is_sun(facts.target) else facts.sky_brightness,
+        sky_brightness=facts.sky_brightness,
     )
 
 
 def _is_sun(known: SkyObject | None) -> bool:
     return known is not None and known.name == "Sun"
-
-
-def comparable_depth(target: SkyObject | None, depth_mag: float | None) -> float | None:
-    """Depth where it says something: not for the Sun, the Moon and planets, whose light drowns the sky's."""
-    return None if target is not None and target.moves else depth_mag
 
 
 def pages(edition: SiteModel) -> list[Page]:
@@ -236,7 +234,7 @@ def _context(edition: SiteModel, facts: PictureFacts, shown: Shown, others: _Oth
         optics=facts.optics,
         frame_fill=facts.frame_fill,
         light_m2_h=facts.light_m2_h,
-        depth_mag=comparable_depth(facts.target, facts.depth_mag),
+        depth=depth_note(facts.depth),
         reference_rig=archive.reference_rig.name if archive.reference_rig else None,
         placed=PlacedNote(
             *placement.centre, position_angle_deg=placement.position_angle_deg, mirrored=placement.mirrored

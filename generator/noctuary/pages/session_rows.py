@@ -7,7 +7,7 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING, Literal
 
 from noctuary.archive.records import Calibration, FrameGroup, Place
-from noctuary.facts.exposure import group_integration_s
+from noctuary.facts.exposure import film, group_integration_s
 from noctuary.facts.picture import SessionFacts
 from noctuary.pages.page import Link
 from noctuary.pages.site_model import SiteModel
@@ -55,7 +55,8 @@ Darkness = Literal["dark", "partly", "light"]
 class Entry:
     """One session. Clock times carry the place's time zone; angles and fractions are as the facts give them.
 
-    ``low_deg`` and ``high_deg``: the least and the greatest altitude of the target from start to end.
+    ``film``: every frame is shorter than a second. ``low_deg`` and ``high_deg``: the least and the greatest altitude
+    of the target from start to end.
     """
 
     night: date
@@ -68,6 +69,7 @@ class Entry:
     end: datetime | None
     transit: datetime | None
     frames: tuple[FrameLine, ...]
+    film: bool
     integration_s: float | None
     shutter_open_share: float | None
     sky: SkyDuring | None
@@ -112,6 +114,7 @@ def entry(facts: SessionFacts, edition: SiteModel) -> Entry:
         start=session.start,
         end=session.end,
         transit=transit,
+        film=bool(film([session])),
         frames=tuple(FrameLine(g, group_integration_s(g)) for g in session.frames),
         integration_s=facts.integration_s,
         shutter_open_share=facts.shutter_open_share,
@@ -122,7 +125,7 @@ def entry(facts: SessionFacts, edition: SiteModel) -> Entry:
         moon_course=_moon_course(sky) if sky else None,
         darkness=_darkness(sky.dark_share) if sky else None,
         sky_brightness=session.sky_brightness,
-        star_width_arcsec=session.star_width_arcsec,
+        star_width_arcsec=None if facts.solar_system else session.star_width_arcsec,
         calibration=session.calibration,
         note=session.note,
     )

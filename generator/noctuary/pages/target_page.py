@@ -10,15 +10,15 @@ from noctuary.charts.hours import hours_chart
 from noctuary.charts.season import SeasonChart
 from noctuary.charts.sky_map import Finder, Outline
 from noctuary.facts.exposure import total_of
-from noctuary.facts.target import Growth, TargetFacts
+from noctuary.facts.target import TargetFacts
 from noctuary.pages import observing_card as card_page
 from noctuary.pages.addresses import picture_page
-from noctuary.pages.compare_page import comparable
+from noctuary.pages.depth_note import DepthNote, GrowthNote, depth_note, growth_notes
 from noctuary.pages.gallery import GalleryItem, hung
+from noctuary.pages.light_note import LightNote, light_note
 from noctuary.pages.object_summary import ObjectNote, object_note
 from noctuary.pages.overlay_pairs import address
 from noctuary.pages.page import Frame, Link, Page, relative
-from noctuary.pages.picture_page import comparable_depth
 from noctuary.pages.session_rows import FilterTotal, filter_totals, places_of
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
@@ -49,7 +49,7 @@ class Version:
     title: str
     page: str
     finished: PartialDate
-    growth: Growth
+    growth: GrowthNote
     compare: str | None
     laid: bool
 
@@ -59,7 +59,7 @@ class TargetYear:
     """A calendar year of evenings and of pictures finished, each newest first."""
 
     year: int
-    pictures: tuple[tuple[GalleryItem, Growth], ...]
+    pictures: tuple[tuple[GalleryItem, GrowthNote], ...]
     nights: tuple[NightLine, ...]
     integration_s: float | None
     sessions_not_recorded: int
@@ -75,13 +75,15 @@ class TargetContext:
     card: str | None
     years: tuple[TargetYear, ...]
     filters: tuple[FilterTotal, ...]
+    light_note: LightNote
+    fixed: bool
     total_s: float | None
     sessions_not_recorded: int
     nights: int
     first_night: date | None
     last_night: date | None
     light_m2_h: float | None
-    depth_mag: float | None
+    depth: DepthNote | None
     half_magnitude_h: float | None
     latest_rig: str | None
     reference_rig: str | None
@@ -130,19 +132,21 @@ def _context(
         card=card_page.address(edition.addresses, target.identity) if card_page.has_card(target) else None,
         years=_years(edition, target),
         filters=filter_totals(target.sessions),
+        light_note=light_note(target),
+        fixed=target.fixed,
         total_s=whole.total_s,
         sessions_not_recorded=whole.sessions_not_recorded,
         nights=whole.nights,
         first_night=whole.first_night,
         last_night=whole.last_night,
         light_m2_h=target.light_m2_h,
-        depth_mag=comparable_depth(target.object, target.depth_mag),
-        half_magnitude_h=None if target.object.moves else target.half_magnitude_h,
+        depth=depth_note(target.depth),
+        half_magnitude_h=target.half_magnitude_h,
         latest_rig=next((f.session.rig.name for f in reversed(target.sessions) if f.session.rig), None),
         reference_rig=reference.name if reference else None,
         same_constellation=same_constellation,
         same_kind=same_kind,
-        growth=hours_chart(target.steps, made),
+        growth=None if target.film else hours_chart(target.steps, made),
         seasons=_seasons(edition, target),
         finder=_finder(edition, target),
         shows_the_sun=target.identity == "Sun",
@@ -191,6 +195,7 @@ def _finder(edition: SiteModel, target: TargetFacts) -> Finder | None:
 def _history(edition: SiteModel, target: TargetFacts) -> tuple[Version, ...]:
     """The target's pictures that can be shown, newest first, each with what it added since the one before."""
     titles = {p.picture.id: p.picture for p in target.pictures if p.picture.id in edition.shown}
+    notes = growth_notes(target)
     found = []
     for g in reversed(target.growth):
         picture = titles.get(g.picture_id)
@@ -202,7 +207,7 @@ def _history(edition: SiteModel, target: TargetFacts) -> tuple[Version, ...]:
                 title=picture.title,
                 page=picture_page(picture.id),
                 finished=picture.finished,
-                growth=comparable(target, g),
+                growth=notes[g.picture_id],
                 compare=address(edition.addresses, target.identity, *pair) if pair else None,
                 laid=pair in edition.layers,
             )
@@ -211,8 +216,8 @@ def _history(edition: SiteModel, target: TargetFacts) -> tuple[Version, ...]:
 
 
 def _years(edition: SiteModel, target: TargetFacts) -> tuple[TargetYear, ...]:
-    growth = {g.picture_id: comparable(target, g) for g in target.growth}
-    pictures: dict[int, list[tuple[GalleryItem, Growth]]] = {}
+    growth = growth_notes(target)
+    pictures: dict[int, list[tuple[GalleryItem, GrowthNote]]] = {}
     for p in target.pictures:
         if (picture := hung(p, edition)) is not None:
             pictures.setdefault(p.picture.finished.year, []).append((picture, growth[p.picture.id]))

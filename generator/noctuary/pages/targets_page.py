@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import date
 
+from noctuary.pages.depth_note import DepthNote, depth_note
 from noctuary.pages.object_summary import ObjectNote, object_note
 from noctuary.pages.page import Frame, Page
-from noctuary.pages.picture_page import comparable_depth
 from noctuary.pages.site_model import TARGETS, SiteModel
 from noctuary.plain_record import plain_record
 
@@ -21,7 +21,7 @@ class TargetLine:
     pictures: int
     first_night: date | None
     last_night: date | None
-    depth_mag: float | None
+    depth: DepthNote | None
 
 
 @plain_record
@@ -46,14 +46,14 @@ def pages(edition: SiteModel) -> list[Page]:
             pictures=len(t.pictures),
             first_night=t.integration.first_night,
             last_night=t.integration.last_night,
-            depth_mag=comparable_depth(t.object, t.depth_mag),
+            depth=depth_note(t.depth),
         )
         for t in sorted(edition.facts.targets, key=lambda t: _by_number(t.name))
     )
     reference = edition.facts.archive.reference_rig
-    optional = ("nights", "total_s", "depth_mag", "last_night")
+    optional = ("nights", "total_s", "depth", "last_night")
     columns = tuple(name for name in optional if any(getattr(line, name) not in (None, 0) for line in lines))
-    name = reference.name if reference and "depth_mag" in columns else None
+    name = reference.name if reference and "depth" in columns else None
     context = TargetsContext(edition.frame, lines, columns, name)
     return [Page(TARGETS, "targets.html", context, "targets")]
 

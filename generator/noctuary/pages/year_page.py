@@ -9,6 +9,7 @@ from noctuary.charts.months import MonthsChart
 from noctuary.charts.nights_calendar import CalendarNight, NightsCalendar
 from noctuary.charts.rigs import RigsChart
 from noctuary.facts.archive_facts import NightFacts, YearFacts
+from noctuary.facts.exposure import Kept
 from noctuary.facts.object_names import common_name_beside
 from noctuary.facts.time_use import DarkUse
 from noctuary.facts.year import YearReview, year_review
@@ -59,9 +60,7 @@ class YearContext:
     best_month: date | None
     best_month_s: float
     more_s: float | None
-    kept_share: float | None
-    kept: int | None
-    taken: int | None
+    kept: Kept
     session_s: float
     open_share: float | None
     dark_share: float | None
@@ -144,7 +143,7 @@ def _row(year: YearFacts, review: YearReview) -> YearRow:
         pictures=len(year.pictures),
         firsts=len(review.firsts),
         best_month=review.best_month,
-        kept_share=year.integration.kept_share,
+        kept_share=year.kept.share,
         open_share=review.open_share,
     )
 
@@ -178,9 +177,7 @@ def _context(edition: SiteModel, at: int, year: YearFacts, review: YearReview) -
         best_month=date(year.year, review.best_month, 1) if review.best_month else None,
         best_month_s=max(year.by_month_s),
         more_s=review.more_s,
-        kept_share=year.integration.kept_share,
-        kept=year.integration.kept,
-        taken=year.integration.taken,
+        kept=year.kept,
         session_s=review.session_s,
         open_share=review.open_share,
         dark_share=review.dark_share,

@@ -14,7 +14,7 @@ decades away. Polar motion, below 0.0002°, is left out.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -25,7 +25,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from noctuary.geometry import separations_deg
 from noctuary.quiet import quiet
-from noctuary.sky.culmination import SIDEREAL, altitude_range, instants
+from noctuary.sky.culmination import SIDEREAL, altitude_range, moving_range
 from noctuary.sky.session_sky import SkyDuring
 
 Floats = NDArray[np.float64]
@@ -393,11 +393,19 @@ def _altitude_range(
     least, greatest = altitude_range(lat, np.degrees(target.declination[n : 2 * n]), start, end, transit, seen)
     for i, o in enumerate(observations):
         if o.body:
-            when = instants(float(start[i]), float(end[i]), float(transit[i]))
-            moving = _Horizon(when, o.latitude_deg, o.longitude_deg, o.elevation_m, (start[i] + end[i]) / 2)
-            altitudes = np.concatenate([moving.body(o.body).altitude, seen[:, i]])
-            least[i], greatest[i] = altitudes.min(), altitudes.max()
+            low, high = moving_range(_altitude_of(o, middle=float(start[i] + end[i]) / 2), start[i], end[i])
+            least[i], greatest[i] = min(low, seen[:, i].min()), max(high, seen[:, i].max())
     return least, greatest
+
+
+def _altitude_of(o: Observation, middle: float) -> Callable[[Floats], Floats]:
+    """The altitude in degrees of an observation's body at instants in days."""
+
+    def altitude(when: Floats) -> Floats:
+        there = _Horizon(when, o.latitude_deg, o.longitude_deg, o.elevation_m, middle)
+        return there.body(o.body or "").altitude
+
+    return altitude
 
 
 def _dark_share(sun: _Seen, lat_deg: Floats, start: Floats, end: Floats) -> Floats:

@@ -39,7 +39,8 @@ def picture_json(facts: PictureFacts) -> Plain:
         else None,
         "sessions": [_session(f) for f in facts.sessions],
         "light_m2_h": facts.light_m2_h,
-        "depth_mag": facts.depth_mag,
+        "depth_mag": facts.depth.mag,
+        "depth_sessions_without_sky": facts.depth.sessions_without_sky,
     }
 
 
