@@ -9,7 +9,7 @@ import socket
 import subprocess
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
@@ -138,13 +138,15 @@ class Wire:
 class Gate:
     """Stands before a web application: counts what is asked of it and answers in its place with faults.
 
-    ``faults``: (method, status) of the requests that fail next, in order for each method.
+    ``faults``: (method, status) of the requests that fail next, in order for each method; ``decide`` may give a
+    status for any request.
     """
 
     def __init__(self, app: Any) -> None:
         self._app = app
         self.asked: list[str] = []
         self.faults: list[tuple[str, int]] = []
+        self.decide: Callable[[str], int | None] | None = None
         self._turn = threading.Lock()
 
     def __call__(self, environ: dict[str, Any], start_response: Any) -> Any:
@@ -154,6 +156,8 @@ class Gate:
             fault = next((f for f in self.faults if f[0] == method), None)
             if fault is not None:
                 self.faults.remove(fault)
+            elif self.decide is not None and (status := self.decide(method)) is not None:
+                fault = method, status
         if fault is None:
             return self._app(environ, start_response)
         # What was sent must be taken all the same, or the client never gets to read the answer.
@@ -178,3 +182,93 @@ class ObjectStore:
 
     def close(self) -> None:
         self._server.shutdown()
+
+
+class Certified:
+    """A certificate of 127.0.0.1 and the authority behind it, made for one run. ``authority``: the file to trust."""
+
+    def __init__(self, folder: Path) -> None:
+        import trustme
+
+        authority = trustme.CA()
+        issued = authority.issue_cert("127.0.0.1", "localhost")
+        self.authority, self.certificate, self.key = folder / "authority.pem", folder / "cert.pem", folder / "key.pem"
+        authority.cert_pem.write_to_path(str(self.authority))
+        self.certificate.write_bytes(b"".join(part.bytes() for part in issued.cert_chain_pems))
+        issued.private_key_pem.write_to_path(str(self.key))
+
+
+USER, PASSWORD = "ilse", "s3cr3t pass word"
+
+
+class DavServer:
+    """A WebDAV server over TLS, with one user and a folder."""
+
+    def __init__(self, folder: Path) -> None:
+        from cheroot.ssl.builtin import BuiltinSSLAdapter
+        from cheroot.wsgi import Server
+        from wsgidav.wsgidav_app import WsgiDAVApp
+
+        self.files = folder / "files"
+        self.files.mkdir()
+        self.certified = Certified(folder)
+        app = WsgiDAVApp(
+            {
+                "provider_mapping": {"/": str(self.files)},
+                "simple_dc": {"user_mapping": {"*": {USER: {"password": PASSWORD}}}},
+                "http_authenticator": {"accept_basic": True, "accept_digest": False, "default_to_digest": False},
+                "logging": {"enable": False},
+                "verbose": 0,
+            }
+        )
+        self.gate = Gate(app)
+        self._server = Server(("127.0.0.1", 0), self.gate, numthreads=12)
+        self._server.ssl_adapter = BuiltinSSLAdapter(str(self.certified.certificate), str(self.certified.key))
+        self._server.prepare()
+        self.port = int(self._server.bind_addr[1])
+        threading.Thread(target=self._server.serve, daemon=True).start()
+
+    def close(self) -> None:
+        self._server.stop()
+
+
+class FtpsServer:
+    """An FTP server that takes neither commands nor files without TLS, with one user and a folder.
+
+    ``refusals``: answers to the next commands that store a file, in place of storing it. ``new``: knows MLSD.
+    """
+
+    def __init__(self, folder: Path, *, new: bool = True) -> None:
+        from pyftpdlib.authorizers import DummyAuthorizer
+        from pyftpdlib.handlers import TLS_FTPHandler
+        from pyftpdlib.servers import ThreadedFTPServer
+
+        self.files = folder / "files"
+        self.files.mkdir()
+        self.certified = Certified(folder)
+        self.refusals: list[str] = []
+        both = folder / "both.pem"
+        both.write_bytes(self.certified.key.read_bytes() + self.certified.certificate.read_bytes())
+        authorizer = DummyAuthorizer()
+        authorizer.add_user(USER, PASSWORD, str(self.files), perm="elradfmwMT")
+        server = self
+
+        class Handler(TLS_FTPHandler):
+            def ftp_STOR(self, file: str, mode: str = "w") -> Any:
+                if server.refusals:
+                    self.respond(server.refusals.pop(0))
+                    return None
+                return super().ftp_STOR(file, mode)
+
+        Handler.authorizer = authorizer
+        Handler.certfile = str(both)
+        Handler.tls_control_required = True
+        Handler.tls_data_required = True
+        if not new:
+            Handler.proto_cmds = {k: v for k, v in Handler.proto_cmds.items() if k != "MLSD"}
+        self._server = ThreadedFTPServer(("127.0.0.1", 0), Handler)
+        self.port = int(self._server.socket.getsockname()[1])
+        threading.Thread(target=self._server.serve_forever, daemon=True).start()
+
+    def close(self) -> None:
+        self._server.close_all()

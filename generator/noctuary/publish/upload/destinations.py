@@ -13,13 +13,13 @@ KINDS = {
     "folder": ("folder", ""),
     "sftp": ("sftp", "sftp"),
     "s3": ("object_store", "s3"),
+    "webdavs": ("webdav", "webdav"),
+    "ftps": ("ftps", ""),
 }
 
 
 def destination_at(address: UploadAddress, archive: Path) -> Destination:
     """How to reach an address; raises :class:`UploadError`."""
-    if address.kind not in KINDS:
-        raise UploadError(f"this version cannot upload to {address.kind}", f"it knows git, {', '.join(KINDS)}")
     name, extra = KINDS[address.kind]
     try:
         module = import_module(f"noctuary.publish.upload.{name}")
