@@ -39,6 +39,8 @@ HERE = Path(__file__).parent
 #: clouds to a tenth of a degree or a minute of time; planetary nebulae are points beside those.
 ALLOWED_ARCMIN = {"B": 15, "LDN": 15, "LBN": 15, "PK": 5, "PN G": 5}
 ALLOWED_OTHERWISE_ARCMIN = 10
+#: A nebula this many times as large as an NGC or IC object is not that object, which is a knot in it.
+PART = 8.0
 #: Two sizes whose ratio is no larger are one size, measured twice.
 ONE_SIZE = 1.4
 LEGEND = "apart_arcmin: between the two places; sized: whether both give it the same size."
@@ -228,10 +230,13 @@ def combine(first: list[Row], second: list[Row], group: Group) -> tuple[list[Row
                 partner = partner or row
                 partner.apart = apart_arcmin(partner.entry, other.entry)
                 continue
-            if borrowed(row, group) or vouched(name, other.entry, by_name):
-                settled: Entry | None = other.entry
-            else:
-                settled = settle(name, row.entry, other.entry, order)
+            settled = other.entry if borrowed(row, group) else settle(name, row.entry, other.entry, order)
+            if settled is None and vouched(name, other.entry, by_name):
+                settled = other.entry
+            if settled is row.entry and name.startswith(("PK ", "PN G")):
+                # The number itself is the place: the other package erred, and its names go along.
+                partner = partner or row
+                continue
             if settled is not other.entry:
                 without(other, name)
             if settled is not row.entry:
@@ -338,7 +343,8 @@ def attached_to(row: Row, group: Group) -> str | None:
         if known is None or known[1] not in group.joins:
             continue
         near = max(row.entry.major_arcmin or 0.0, known[2].major_arcmin or 0.0, 20.0) / 2.0
-        if apart_arcmin(row.entry, known[2]) <= near:
+        part = (row.entry.major_arcmin or 0.0) > max(60.0, PART * (known[2].major_arcmin or 60.0))
+        if apart_arcmin(row.entry, known[2]) <= near and not part:
             return canonical(known[0])
     return None
 

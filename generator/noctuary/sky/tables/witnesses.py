@@ -169,7 +169,7 @@ def read_lines(path: Path) -> Iterator[Entry]:
         magnitude = int(fields[2]) / 10.0 if fields[2].isdigit() and int(fields[2]) < 799 else None
         yield Entry(
             tuple(name for name in names if name and re.fullmatch(r"[\w.+ -]+", name)),
-            float(fields[0]) / 2400.0,
+            float(fields[0]) / 2400.0 % 360.0,
             float(fields[1]) / 3600.0,
             major,
             minor,
