@@ -103,18 +103,18 @@ def _session(
     if s["place"] is not None:
         place = known.place(s["place"], at("place"))
     # What was named and is not there, or has a fault of its own, has been told; what was not named is not known.
-    if (rig is None and (s["rig"] or value["rig"])) or (place is None and (s["place"] or value["place"])):
+    if place is None and (s["place"] or value["place"]):
         return None
     night: date = s["night"]
     moments: dict[str, datetime | None] = {"start": None, "end": None}
-    for key in moments:
-        if s[key] is None:
-            continue
+    timed = [key for key in moments if s[key] is not None]
+    if place is None and timed and "clock-without-place" not in value["accepted_doubts"]:
+        message = "clock times mean no moment where no place is named"
+        hint = "write place: with a name from places.yaml, or delete the times"
+        known.findings.append(doubt(at(timed[0]), "clock-without-place", message, hint))
+    for key in timed:
         if place is None:
-            if "clock-without-place" not in value["accepted_doubts"]:
-                message = "the clock time means no moment, for no place is named"
-                known.findings.append(doubt(at(key), "clock-without-place", message, "write place:, or delete it"))
-            continue
+            break
         clock = Clock(*s[key])
         try:
             moments[key] = moment(clock, night, place.time_zone)
@@ -135,6 +135,8 @@ def _session(
         elif lasting > 86_400:
             message = f"the session lasts {lasting / 3600:.1f} h, from {start:%Y-%m-%d %H:%M} to {end:%Y-%m-%d %H:%M}"
             known.findings.append(fault(at("end"), "session-length", message, hint))
+    if rig is None and (s["rig"] or value["rig"]):
+        return None
     c = s["calibration"]
     calibration = None
     if c is not None:
