@@ -76,6 +76,15 @@ def usual_name(known: SkyObject) -> str:
     return next(others, known.common_name or known.name)
 
 
+def well_known(known: SkyObject) -> bool:
+    """Whether people speak of an object: it has a name in words, or a number of Messier's, of the NGC or of the IC.
+
+    The long lists of nebulae and galaxies have thousands of which nobody does.
+    """
+    designation = designation_of(plain_text(usual_name(known)))
+    return known.common_name is not None or designation is None or designation[0] in _FIRST
+
+
 def common_name_beside(known: SkyObject, name: str) -> str | None:
     """The name in words that stands beside the designation by which the archive calls an object, if there is one."""
     return known.common_name if designation_of(plain_text(name)) is not None else None

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from noctuary.archive.partial_date import PartialDate
 from noctuary.charts.overlay import MOST_OBJECTS, Marked, Overlay
 from noctuary.charts.zones import ZonesChart, zones_chart
-from noctuary.facts.object_names import ObjectNames
+from noctuary.facts.object_names import ObjectNames, well_known
 from noctuary.facts.optics import Optics
 from noctuary.facts.picture import PictureFacts
 from noctuary.facts.target import has_fixed_place
@@ -104,10 +104,15 @@ class PictureContext:
     zones: ZonesChart | None
 
 
+#: From so many marks on a picture on only those objects are added that people speak of.
+ENOUGH_OBJECTS = 40
+
+
 def overlay_of(facts: PictureFacts, names: ObjectNames) -> Overlay | None:
     """What can be laid over a picture, or ``None`` where nothing says where it lies; each as the archive calls it.
 
-    Named first: the picture's own objects, then those with a name of their own, then the large and the bright.
+    Named first: the picture's own objects, then those that people speak of, the large and the bright before others.
+    Of the rest no more than make :data:`ENOUGH_OBJECTS` marks in all, or a wide field would be full of numbers.
     """
     if facts.placement is None:
         return None
@@ -115,10 +120,12 @@ def overlay_of(facts: PictureFacts, names: ObjectNames) -> Overlay | None:
 
     def weight(known: SkyObject) -> tuple[int, float, float, str]:
         size = known.size_arcmin[0] if known.size_arcmin else 0.0
-        named = 0 if known.name in own else 1 if known.common_name else 2
+        named = 0 if known.name in own else 1 if well_known(known) else 2
         return named, -size, known.magnitude if known.magnitude is not None else 99.0, known.name
 
     seen = _once_each(sorted(facts.touching, key=lambda found: weight(found[0])))
+    spoken_of = sum(weight(known)[0] < 2 for known, _, _ in seen)
+    seen = seen[: min(MOST_OBJECTS, max(ENOUGH_OBJECTS, spoken_of))]
     marked = tuple(
         Marked(
             name=names.of(known),
@@ -133,7 +140,7 @@ def overlay_of(facts: PictureFacts, names: ObjectNames) -> Overlay | None:
             is_star=known.kind == "star",
             rank=rank,
         )
-        for rank, (known, x, y) in enumerate(seen[:MOST_OBJECTS])
+        for rank, (known, x, y) in enumerate(seen)
     )
     return Overlay(facts.placement.plain, marked)
 
@@ -153,6 +160,12 @@ def _once_each(seen: Iterable[tuple[SkyObject, float, float]]) -> list[tuple[Sky
             first, *at = kept[extent]
             kept[extent] = (replace(first, outline=True), at[0], at[1])
     return list(kept.values())
+
+
+def _in_field(edition: SiteModel, facts: PictureFacts) -> tuple[Link | str, ...]:
+    """What else lies in the picture, what people speak of before the others, and the nearer to its middle first."""
+    others = [o for o, _, _ in facts.in_field or () if o not in facts.objects]
+    return tuple(map(edition.named, sorted(others, key=lambda o: not well_known(o))))
 
 
 def gist(facts: PictureFacts) -> Gist:
@@ -242,7 +255,7 @@ def _context(edition: SiteModel, facts: PictureFacts, shown: Shown, others: _Oth
         if placement
         else None,
         objects=objects,
-        in_field=tuple(edition.named(o) for o, _, _ in facts.in_field or () if o not in facts.objects),
+        in_field=_in_field(edition, facts),
         description=picture.description,
         processing=picture.processing,
         tags=picture.tags,
