@@ -10,6 +10,7 @@ from noctuary.facts.almanac import Almanac
 from noctuary.facts.archive_facts import archive_facts
 from noctuary.facts.optics import Optics, optics
 from noctuary.facts.target import growth
+from noctuary.pages.depth_note import growth_note
 
 from tests.archive_builder import archive, picture, rig, session
 from tests.pages.templates import set_macro
@@ -80,7 +81,7 @@ def test_what_a_picture_added_says_which_scale_is_inferred() -> None:
     sizes = {"one": (3124, 2088), "two": (6248, 4176)}
     both = archive_facts(whole, Almanac(whole), sizes, {}).pictures
     older, newer = growth((both["one"], both["two"]))
-    text = set_macro("history.html", "added", g=newer)
+    text = set_macro("history.html", "added", note=growth_note(newer))
     assert "A finer image scale, 1.62″/px" in text
     assert "the FWHM in the frames is 2.0 px of the picture, was 1.0." in text
     assert "The scale of the older one is inferred from the size of the picture." in text
