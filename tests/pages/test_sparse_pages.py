@@ -257,3 +257,15 @@ def test_a_difference_is_told_only_where_both_sides_are_known(tmp_path: Path) ->
     both = words(made(tmp_path / "b", m31=first, again=later + "builds_on: m31\n" + more)["targets/m-31.html"])
     assert "4 h more than the picture before" in both
     assert "deeper" not in both.split("the picture before")[1].split(".")[0]
+
+
+def test_a_title_and_a_year_have_every_page_and_no_head_over_nothing(tmp_path: Path) -> None:
+    one = "title: One\nfinished: 2009\nalt: A.\n"
+    found = examined(tmp_path, {"archive.yaml": ARCHIVE, "pictures/one.yaml": one})
+    assert [str(f) for f in found.findings] == []
+    site = published(found)
+    assert words(site["targets.html"]) == "Targets No target is named."
+    assert words(site["equipment.html"]) == "Equipment No equipment is recorded."
+    assert words(site["nights.html"]) == "Nights No night is recorded."
+    assert "Exposures not recorded." in words(site["pictures/one.html"])
+    assert "<table" not in site["pictures/one.html"] + site["targets.html"] + site["equipment.html"]
