@@ -33,7 +33,8 @@ def facts_of(written: Picture, *others: Picture) -> PictureFacts:
         picture=written, pixels=(2400, 1600), integration=integration(sessions),
         optics=optics(main, sessions, (2400, 1600), written.resampling) if main else None,
         rigs=rig_shares(main, sessions),
-        objects=(), object_names=(), placement=None, in_field=None, touching=(), sessions=(), film=(), fields=fields,
+        objects=(), object_names=(), placement=None, in_field=None, touching=(), sessions=(), film=(),
+        panels=(), fields=fields,
         light_m2_h=light_of_fields(fields), sky_brightness=mean_sky_brightness(sessions),
         depth=depth_of_fields(fields, REFRACTOR), frame_fill=None,
     )  # fmt: skip

@@ -10,6 +10,7 @@ from noctuary.archive.star_file import StarShapes
 from noctuary.facts.almanac import Almanac
 from noctuary.facts.depth import Depth, depth_of_fields, light_of_fields
 from noctuary.facts.exposure import Frames, Integration, film, integration, session_integration_s, shutter_open_share
+from noctuary.facts.mosaic import Field, Panel, fields, panels
 from noctuary.facts.object_names import ObjectNames
 from noctuary.facts.optics import Optics, frame_fill, mean_sky_brightness, optics, rig_of, sessions_with
 from noctuary.facts.rig_shares import RigShares, rig_shares
@@ -61,7 +62,8 @@ class PictureFacts:
     touching: tuple[tuple[SkyObject, float, float], ...]
     sessions: tuple[SessionFacts, ...]
     film: tuple[Frames, ...]
-    fields: tuple[tuple[Session, ...], ...]
+    panels: tuple[Panel, ...]
+    fields: tuple[Field, ...]
     light_m2_h: float | None
     sky_brightness: float | None
     depth: Depth
@@ -138,8 +140,8 @@ def picture_facts(
     if seen is not None and objects and in_solar_light(objects[0]):
         seen = replace(seen, star_width_arcsec=None, sampling_px=None)
     parts = session_facts(sessions, almanac)
-    deep_sky = tuple(f.session for f in parts if not f.solar_system)
-    fields = (deep_sky,) if deep_sky else ()
+    deep_sky = {f.session.identity: f.session for f in parts if not f.solar_system}
+    of_fields = fields(archive, picture, lambda s: s.identity in deep_sky)
     return PictureFacts(
         picture=picture,
         pixels=pixels,
@@ -153,10 +155,11 @@ def picture_facts(
         touching=almanac.touching(placement) if placement else (),
         sessions=parts,
         film=film(sessions),
-        fields=fields,
-        light_m2_h=light_of_fields(fields),
-        sky_brightness=mean_sky_brightness(deep_sky),
-        depth=depth_of_fields(fields, archive.reference_rig),
+        panels=panels(archive, picture),
+        fields=of_fields,
+        light_m2_h=light_of_fields(of_fields),
+        sky_brightness=mean_sky_brightness(deep_sky.values()),
+        depth=depth_of_fields(of_fields, archive.reference_rig),
         frame_fill=frame_fill(objects[0].size_arcmin, seen) if objects else None,
         stars=None if objects and in_solar_light(objects[0]) else stars,
     )

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from noctuary.archive.records import Rig, Session
 from noctuary.facts.depth import Depth, depth_of_fields, hours_to_half_magnitude, light_of_fields
 from noctuary.facts.exposure import Frames, Integration, by_filter_s, distinct, film, integration
+from noctuary.facts.mosaic import Field, fields_of_several
 from noctuary.facts.optics import collecting_area_m2
 from noctuary.facts.picture import PictureFacts, SessionFacts
 from noctuary.plain_record import plain_record
@@ -90,7 +91,7 @@ class TargetFacts:
     steps: tuple[Step, ...]
     growth: tuple[Growth, ...]
     film: tuple[Frames, ...]
-    fields: tuple[tuple[Session, ...], ...]
+    fields: tuple[Field, ...]
     light_m2_h: float | None
     depth: Depth
     half_magnitude_h: float | None
@@ -213,7 +214,7 @@ def target_facts(
     parts = {f.session.identity: f for p in pictures for f in p.sessions}
     ordered = tuple(sorted(parts.values(), key=_night_order))
     sessions = tuple(f.session for f in ordered)
-    fields = (deep_sky,) if (deep_sky := tuple(f.session for f in ordered if not f.solar_system)) else ()
+    fields = fields_of_several([p.fields for p in pictures])
     return TargetFacts(
         object=target,
         name=name,

@@ -38,6 +38,7 @@ def picture_json(facts: PictureFacts) -> Plain:
         if facts.in_field is not None
         else None,
         "sessions": [_session(f) for f in facts.sessions],
+        "panels": [{"picture": p.picture_id, "total_s": p.total_s} for p in facts.panels],
         "light_m2_h": facts.light_m2_h,
         "depth_mag": facts.depth.mag,
         "depth_sessions_without_sky": facts.depth.sessions_without_sky,
