@@ -763,7 +763,7 @@ def sessions(name: str) -> list[tuple[dict[str, Any], float]]:
         else:
             aperture = quantity(optic["aperture"])
         found.append((session, aperture))
-    for part in sidecar.get("builds_on", []):
+    for part in [*sidecar.get("builds_on", []), *sidecar.get("panels", [])]:
         found += sessions(part)
     return found
 

@@ -27,6 +27,10 @@ def print_picture(facts: PictureFacts) -> None:
     table = _plain_table()
     _row(table, "finished", str(facts.picture.finished))
     _row(table, "integration", _whole_time(total))
+    for frames in facts.film:
+        _row(table, "film", f"{frames.kept} of {frames.taken} frames of {_exposure(frames.exposure_s)}")
+    for panel in facts.panels:
+        _row(table, f"  panel {panel.picture_id}", NOT_RECORDED if panel.total_s is None else _time(panel.total_s))
     for name, light_s in total.by_filter_s.items():
         _row(table, f"  {name}", _time(light_s))
     if len(facts.rigs.by_rig_s) > 1:
@@ -161,7 +165,12 @@ def _altitudes(sky: SkyDuring | None) -> str:
     return f"{least}°" if least == greatest else f"{least}–{greatest}°"
 
 
+def _exposure(seconds: float) -> str:
+    return f"1/{1 / seconds:.0f} s" if 0 < seconds < 0.3 else f"{seconds:g} s"
+
+
 def _depth(depth: Depth, unit: str) -> str:
+    """A depth; where light under an unrecorded sky is left out of it, the least that it can be."""
     return ("at least " if depth.at_least else "") + _number(depth.mag, "+.2f", unit)
 
 

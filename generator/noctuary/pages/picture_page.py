@@ -20,6 +20,7 @@ from noctuary.pages.light_note import LightNote, light_note
 from noctuary.pages.object_summary import ObjectNote, object_note
 from noctuary.pages.overlay_pairs import laid_over
 from noctuary.pages.page import Frame, Link, Page
+from noctuary.pages.panel_list import PanelList, panel_list
 from noctuary.pages.picture_view import Shown
 from noctuary.pages.rig_parts import RigParts, rig_parts
 from noctuary.pages.session_rows import Entry, FilterTotal, PlaceNote, columns_of, entry, filter_totals, place_note
@@ -100,6 +101,7 @@ class PictureContext:
     newer: Link | None
     older: Link | None
     shows_the_sun: bool
+    panels: PanelList | None
     overlay: Overlay | None
     zones: ZonesChart | None
 
@@ -269,6 +271,7 @@ def _context(edition: SiteModel, facts: PictureFacts, shown: Shown, others: _Oth
         newer=_listed_link(edition, others.newer),
         older=_listed_link(edition, others.older),
         shows_the_sun=any(map(_is_sun, facts.objects)),
+        panels=panel_list(edition, facts),
         overlay=overlay_of(facts, edition.facts.names),
         zones=zones_chart(facts.stars, shown.ratio),
     )

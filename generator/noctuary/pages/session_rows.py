@@ -117,7 +117,8 @@ def entry(facts: SessionFacts, edition: SiteModel) -> Entry:
         film=bool(film([session])),
         frames=tuple(FrameLine(g, group_integration_s(g)) for g in session.frames),
         integration_s=facts.integration_s,
-        shutter_open_share=facts.shutter_open_share,
+        # Of a film, pauses say nothing.
+        shutter_open_share=None if film([session]) else facts.shutter_open_share,
         sky=sky,
         low_deg=sky.target_altitude_least_deg if sky else None,
         high_deg=sky.target_altitude_greatest_deg if sky else None,
