@@ -344,14 +344,15 @@ def attached_to(row: Row, group: Group) -> str | None:
             continue
         near = max(row.entry.major_arcmin or 0.0, known[2].major_arcmin or 0.0, 20.0) / 2.0
         part = (row.entry.major_arcmin or 0.0) > max(60.0, PART * (known[2].major_arcmin or 60.0))
-        if apart_arcmin(row.entry, known[2]) <= near and not part:
+        if apart_arcmin(row.entry, known[2]) <= near and not (part and group.foreign):
             return canonical(known[0])
     return None
 
 
 def kind_of(entry: Entry, group: Group) -> str:
     """The kind that a row states: the packages', or what its first catalogue is a catalogue of."""
-    if group.default_kind == "dark nebula" or entry.kind in (None, "nebula", "molecular cloud"):
+    vague = {None, "nebula", "molecular cloud", *group.foreign}
+    if group.default_kind == "dark nebula" or entry.kind in vague:
         by_catalogue = {"vdB": "reflection nebula", "vdBH": "reflection nebula", "Sh2-": "emission nebula",
                         "RCW": "emission nebula", "Gum": "emission nebula"}  # fmt: skip
         catalogues = {catalogue_of(name) for name in entry.designations}
