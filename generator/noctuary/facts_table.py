@@ -42,7 +42,7 @@ def print_picture(facts: PictureFacts) -> None:
     if total.first_night and total.last_night:
         nights += f", {total.first_night}" + (f" to {total.last_night}" if total.nights > 1 else "")
     _row(table, "nights", nights)
-    _row(table, "light", _number(facts.light_m2_h, ".4f", " m²·h"))
+    _row(table, "light", _number(facts.light_m2_h, ".3g", " m²·h"))
     _row(table, "depth against the reference", _depth(facts.depth, " mag/arcsec²"))
     if seen:
         known = (_number(seen.focal_length_mm, ".0f", " mm"), "f/" + _number(seen.f_ratio, ".1f", ""))
@@ -116,7 +116,7 @@ def print_archive(facts: ArchiveFacts) -> None:
             str(len(target.pictures)),
             str(target.integration.nights or DASH),
             _time(target.integration.total_s),
-            _number(target.light_m2_h, ".4f", " m²·h"),
+            _number(target.light_m2_h, ".3g", " m²·h"),
             _depth(target.depth, ""),
         )
     console.print()

@@ -31,6 +31,14 @@ def test_exposures(seconds, said):
     assert EN.exposure(seconds).replace("\u202f", " ") == said
 
 
+@pytest.mark.parametrize(
+    ("light", "said"),
+    [(0.119, "0.119 m²·h"), (1.7e-5, "0.000017 m²·h"), (0.0094, "0.0094 m²·h"), (12.3456, "12.346 m²·h")],
+)
+def test_light_keeps_two_digits_however_little_it_is(light, said):
+    assert EN.light(light).replace("\u202f", " ") == said
+
+
 def test_right_ascension_and_declination_to_the_precision_of_the_source():
     # 06h 32m 00s = 98.0°, +04° 57′ 00″ = 4.95°: by the definition of the units.
     assert EN.right_ascension(98.0) == "06ʰ\u202f32ᵐ\u202f00ˢ"

@@ -124,6 +124,12 @@ class Typography:
             return f"{minutes}{THIN}min"
         return f"{self.number(hours)}{THIN}h" + (f" {minutes}{THIN}min" if minutes else "")
 
+    def light(self, light_m2_h: float | None) -> str:
+        """Light in m²·h: to three decimals, and what a small lens gathers in minutes to two digits: ``0.000017``."""
+        small = light_m2_h is not None and math.isfinite(light_m2_h) and 0 < abs(light_m2_h) < 0.0095
+        decimals = 1 - math.floor(math.log10(abs(light_m2_h))) if small and light_m2_h else 3
+        return self.unit(light_m2_h, "m²·h", decimals)
+
     def hours(self, seconds: float | None, decimals: int = 2) -> str:
         """Seconds as decimal hours without the unit, for a column: ``6.70``; what would look like none: ``<0.01``."""
         least = 10**-decimals
@@ -305,7 +311,7 @@ class Typography:
         return {
             name: getattr(self, name)
             for name in (
-                "number", "signed", "plain", "unit", "percent", "in_words", "spread", "duration", "hours",
+                "number", "signed", "plain", "unit", "percent", "in_words", "spread", "duration", "hours", "light",
                 "exposure", "date", "short_date", "day_month", "month", "weekday", "month_year", "dates",
                 "long_dates", "evening", "clock",
                 "degrees", "angle", "in_one_unit", "extent", "extent_arcmin", "right_ascension", "declination",
