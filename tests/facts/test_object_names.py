@@ -78,6 +78,7 @@ def test_making_even_stands_and_means_the_same(written):
         ("C 49", "NGC 2238"),
         ("Sun", "Sun"),
         ("Vega", "Vega"),
+        ("Minkowski 2-9", "M 2-9"),
     ],
 )
 def test_what_nobody_named_is_called_by_messier_then_ngc_or_ic(written, usual):

@@ -64,16 +64,23 @@ def usual_name(known: SkyObject) -> str:
     """
     catalogues: dict[str, str] = {}
     for name in (known.name, *known.also):
-        if (found := designation_of(plain_text(name))) is not None:
-            catalogues.setdefault(found[0], name)
+        if (found := _catalogue(name)) is not None:
+            catalogues.setdefault(found, name)
     for catalogue in _FIRST:
         if catalogue in catalogues:
             return catalogues[catalogue]
-    own = designation_of(plain_text(known.name))
-    if own is None or own[0] != _NEVER:
+    if _catalogue(known.name) != _NEVER:
         return known.name
     others = (name for catalogue, name in catalogues.items() if catalogue != _NEVER)
     return next(others, known.common_name or known.name)
+
+
+def _catalogue(name: str) -> str | None:
+    """The catalogue of a designation; Minkowski's planetary nebulae, "M 2-9", are not of Messier's."""
+    found = designation_of(plain_text(name))
+    if found is None:
+        return None
+    return "Minkowski" if found[0] == "M" and "-" in found[1] else found[0]
 
 
 def well_known(known: SkyObject) -> bool:
@@ -81,8 +88,8 @@ def well_known(known: SkyObject) -> bool:
 
     The long lists of nebulae and galaxies have thousands of which nobody does.
     """
-    designation = designation_of(plain_text(usual_name(known)))
-    return known.common_name is not None or designation is None or designation[0] in _FIRST
+    catalogue = _catalogue(usual_name(known))
+    return known.common_name is not None or catalogue is None or catalogue in _FIRST
 
 
 def common_name_beside(known: SkyObject, name: str) -> str | None:

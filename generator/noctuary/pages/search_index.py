@@ -38,6 +38,7 @@ FACETS = ("kind", "constellation", "target", "rig", "filter", "year", "place")
 
 _WORD = re.compile(r"[^\W_]+")
 _DESIGNATION = re.compile(r"([^\W\d_]+)[\s-]*(\d[\w-]*)")
+_DASH = re.compile(r"(?<=\d)-(?=\d)")
 _LETTERS = re.compile(r"[^\W\d_]+(?=\d)")
 _TAG = re.compile(r"<[^>]*>")
 
@@ -145,9 +146,11 @@ def words_of_object(known: SkyObject, called: str) -> str:
             words.update(dict.fromkeys(sorted(words_of([name]))))
             continue
         catalogue, number = designation
-        words[_joined(write_designation(catalogue, number))] = None
-        # Sharpless 155 as well as Sharpless 2-155: nobody says the 2 aloud.
-        words[_joined(_prefix(catalogue) + number)] = None
+        # Minkowski 2-9 is not Messier 29: a dash between figures stays, as the script has it.
+        words[_joined(_DASH.sub("x", write_designation(catalogue, number)))] = None
+        # Sh2 155 and Sharpless 155 as well as Sharpless 2-155: nobody says the 2 aloud.
+        words[_joined(catalogue) + _joined(_DASH.sub("x", number))] = None
+        words[_prefix(catalogue) + _joined(_DASH.sub("x", number))] = None
     return " ".join(words)
 
 

@@ -46,7 +46,8 @@
   /* “Messier 31”, “Sharpless 2-155”: as the words of the index begin. */
   function respelt(text) {
     spellings.forEach(function (s) { text = text.replace(s.pattern, "$1" + s.head); });
-    return text;
+    /* A dash between the figures of a designation is part of it: “Minkowski 2-9” is not Messier 29. */
+    return text.replace(/(\p{L}\s*\d+)[-‐‑–](?=\d)/gu, "$1x");
   }
   function both(a, b) { return new Set(Array.from(a).filter(function (n) { return b.has(n); })); }
   /* Pictures with every word. “NGC 2238”, “ngc2238” and “Sh 2-155” are one word each where such a name is known. */
