@@ -17,6 +17,11 @@ class Group:
     joins: frozenset[str]  # types of the NGC/IC database whose entries these catalogues name
 
     @property
+    def usual(self) -> str | None:
+        """The kind of an entry without one; None where only a stated kind belongs in the table."""
+        return None if self.default_kind == "planetary nebula" else self.default_kind
+
+    @property
     def catalogues(self) -> tuple[str, ...]:
         return tuple(catalogue for catalogue, _ in self.sources)
 

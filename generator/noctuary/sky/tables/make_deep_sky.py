@@ -32,7 +32,7 @@ from noctuary.sky.ongc import canonical, database, ongc_name
 from noctuary.sky.shipped_objects import listed
 from noctuary.sky.shipped_table import read_table
 from noctuary.sky.tables.catalogue_groups import GROUPS, Group
-from noctuary.sky.tables.witnesses import Entry, read_globulars, read_lines, read_records
+from noctuary.sky.tables.witnesses import Entry, as_catalogued, read_globulars, read_lines, read_records
 
 HERE = Path(__file__).parent
 #: How far two readings of one place may lie apart whatever the size: Lynds and Barnard gave places of large, vague
@@ -137,8 +137,8 @@ class Row:
             names.sort(key=lambda n: catalogue_of(n) != "vdB")
         if attached:
             return (";".join(dict.fromkeys([attached, *names])), *[""] * (len(COLUMNS) - 1))
-        if group.default_kind == "dark nebula":
-            entry = replace(entry, magnitude=None)  # the packages' number is Lynds's class of opacity
+        if group.default_kind in ("dark nebula", "nebula"):
+            entry = replace(entry, magnitude=None)  # it is Lynds's class of opacity, or the lighting star's
         decimals = 3 if (entry.major_arcmin or 0.0) >= 3.0 else 4
         minor = None if entry.minor_arcmin == entry.major_arcmin else entry.minor_arcmin
         numbers = (entry.major_arcmin, minor, entry.angle_deg, entry.magnitude)
@@ -169,11 +169,8 @@ def joined(one: Entry, other: Entry, extra: tuple[str, ...], group: Group) -> En
 
 
 def numbered(name: str) -> bool:
-    """Whether a designation is a number of a catalogue here.
-
-    Some lines have galactic coordinates in its place, and a single number after an M is Messier's, not Minkowski's.
-    """
-    if re.fullmatch(r"M \d+", name):
+    """Whether a designation is a number of a catalogue here; "M 40" is Messier's, "M 1-92" Minkowski's."""
+    if re.fullmatch(r"M \d+", name) or designation_of(plain_text(name)) is None:
         return False
     return "." not in name or name.startswith(("PK ", "PN G", "SNR G"))
 
@@ -182,8 +179,9 @@ def rows_of(entries: Iterable[Entry], group: Group) -> list[Row]:
     """The entries of one package that a group's catalogues name."""
     rows = []
     for entry in entries:
-        names = tuple(n for n in entry.designations if catalogue_of(n) in group.catalogues and numbered(n))
-        if names and (entry.kind is None or entry.kind in group.kinds):
+        entry, named = as_catalogued(entry), dict.fromkeys(entry.designations)
+        names = tuple(n for n in named if catalogue_of(n) in group.catalogues and numbered(n))
+        if names and (entry.kind or group.usual) in group.kinds:
             rows.append(Row(replace(entry, designations=names), entry.designations))
     return rows
 

@@ -16,7 +16,7 @@ import json
 import re
 import struct
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import degrees
 from pathlib import Path
 
@@ -39,6 +39,12 @@ def written(catalogue: str, number: str) -> str:
     """A designation as the shipped tables write it: no leading zeros, no space after "Sh2-" and "PN G"."""
     plain = re.sub(r"(?<![\d.])0+(?=\d)", "", number)
     return catalogue + plain if catalogue in ("Sh2-", "PN G", "SNR G") else f"{catalogue} {plain}"
+
+
+def as_catalogued(entry: Entry) -> Entry:
+    """The entry, no planetary nebula unless a catalogue of them has it (LBN 1108, at Antares, is called one)."""
+    listed = any(name.startswith(("PK ", "PN G", "Abell ", "NGC ", "IC ")) for name in entry.designations)
+    return replace(entry, kind=None) if entry.kind == "planetary nebula" and not listed else entry
 
 
 # ------------------------------------------------------------------------------------ binary records
