@@ -85,7 +85,7 @@ def words(address: str) -> str:
 
 def test_a_film_is_told_by_its_frames():
     text = words("pictures/sun.html")
-    assert re.search(r"300 of 2000 frames of 1/250 s on (18 June|June 18,) 2024", text)
+    assert re.search(r"300 of 2,000 frames of 1/250 s on (18 June|June 18,) 2024", text)
     assert "over one night" not in text
     assert "15 % of the frames taken are in the picture" in text
 

@@ -31,6 +31,12 @@ def test_exposures(seconds, said):
     assert EN.exposure(seconds).replace("\u202f", " ") == said
 
 
+def test_counts_mark_their_thousands_and_measures_of_four_figures_do_not():
+    assert [EN.count(n) for n in (300, 2000, 12000, None)] == ["300", "2,000", "12,000", "—"]
+    assert [EN.number(n) for n in (300, 2000, 12000)] == ["300", "2000", "12,000"]
+    assert DE.count(2000) == "2.000"
+
+
 @pytest.mark.parametrize(
     ("light", "said"),
     [(0.119, "0.119 m²·h"), (1.7e-5, "0.000017 m²·h"), (0.0094, "0.0094 m²·h"), (12.3456, "12.346 m²·h")],

@@ -64,16 +64,20 @@ class Typography:
         group = latin.get("group", ",")
         return latin.get("decimal", "."), THIN if group.isspace() or group == "\u00a0" else group
 
-    def number(self, value: float | None, decimals: int = 0) -> str:
-        """A number with so many decimals: ``1,234.5``, ``−0.3``."""
+    def number(self, value: float | None, decimals: int = 0, figures: int = 4) -> str:
+        """A number with so many decimals: ``12,345.5``, ``−0.3``; thousands are marked above so many ``figures``."""
         if value is None or not math.isfinite(value):
             return NONE
         text = f"{abs(value):,.{decimals}f}"
         decimal, group = self._signs
-        if len(text.partition(".")[0]) < 6:  # no mark in a number of four figures
+        if sum(map(str.isdigit, text.partition(".")[0])) <= figures:
             text = text.replace(",", "")
         text = text.translate({ord("."): decimal, ord(","): group})
         return MINUS + text if value < 0 and text.strip("0" + decimal) else text
+
+    def count(self, value: float | None) -> str:
+        """How many there are, thousands always marked, since counts of a film are compared: ``300``, ``2,000``."""
+        return self.number(value, figures=3)
 
     def signed(self, value: float | None, decimals: int = 1) -> str:
         """A number with its sign: ``+0.6``, ``−0.3``, ``0.0``."""
@@ -311,8 +315,8 @@ class Typography:
         return {
             name: getattr(self, name)
             for name in (
-                "number", "signed", "plain", "unit", "percent", "in_words", "spread", "duration", "hours", "light",
-                "exposure", "date", "short_date", "day_month", "month", "weekday", "month_year", "dates",
+                "number", "count", "signed", "plain", "unit", "percent", "in_words", "spread", "duration", "hours",
+                "light", "exposure", "date", "short_date", "day_month", "month", "weekday", "month_year", "dates",
                 "long_dates", "evening", "clock",
                 "degrees", "angle", "in_one_unit", "extent", "extent_arcmin", "right_ascension", "declination",
                 "latitude", "longitude", "f_ratio", "listed",
