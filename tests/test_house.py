@@ -21,6 +21,7 @@ STOREYS = (
     {"archive", "sky"},
     {"up_to_date"},
     {"build_manifest", "memo", "sexagesimal"},
+    {"build_database", "typed_values"},
     {"quantity", "geometry", "quiet", "text", "files", "errors", "diagnostic", "plain_record"},
 )
 LEVEL = {room: number for number, storey in enumerate(STOREYS) for room in storey}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import time
 from collections.abc import Callable, Mapping
@@ -11,9 +12,10 @@ from datetime import date
 from pathlib import Path
 
 from noctuary.archive.schema import write_schemas
-from noctuary.build_manifest import FOLDER, BuildManifest, program_stamp, read_logbook, write_logbook
+from noctuary.build_manifest import FOLDER, BuildManifest, Published, program_stamp, read_build, write_build
 from noctuary.diagnostic import Diagnostic, Mark, doubt, fault, in_order
-from noctuary.inspection import Inspection, inspect, program_hash, read_memory, write_memory
+from noctuary.inspection import Inspection, inspect, program_hash
+from noctuary.memo import Memo
 from noctuary.pages.gone_addresses import published as published_addresses
 from noctuary.pages.product import Product
 from noctuary.publish.replace_site import MADE, Assembly, CannotPublish, foreign_files, lying_files, recover
@@ -40,8 +42,14 @@ def examine(archive: Path) -> Inspection:
     """What ``check`` and ``facts`` need: an archive read, derived and judged, with nothing written."""
     folder = archive.resolve()
     out = folder / "site"
-    program = program_hash()
-    return inspect(folder, out, read_logbook(folder), read_memory(folder, program), date.today())
+    before, answers = read_build(folder, program_hash())
+    try:
+        return inspect(folder, out, before, Memo(answers), date.today())
+    except Exception:
+        if not answers:
+            raise
+        # Answers of the right types that make no sense are not ours: without them the same takes longer.
+        return inspect(folder, out, BuildManifest(), Memo(), date.today())
 
 
 def build(
@@ -61,8 +69,9 @@ def build(
     folder = archive.resolve()
     out = (out or folder / "site").resolve()
     try:
+        _refuse_links(folder)
         with _Lock(folder):
-            return _build(folder, out, workers, executor, progress or _silent)
+            return _remembering(folder, out, workers, executor, progress or _silent)
     except CannotPublish as error:
         return _refused(out, [_trouble("publish", error.message, error.hint)])
     except NoSuchExecutor as error:
@@ -77,18 +86,39 @@ def build(
         return _refused(out, [_trouble("disk", f"{error.strerror or error}{where}", "mend that and build again")])
 
 
-def _build(folder: Path, out: Path, workers: int | None, executor: str | None, progress: Progress) -> Outcome:
-    began = time.monotonic()
+def _remembering(folder: Path, out: Path, workers: int | None, executor: str | None, progress: Progress) -> Outcome:
+    """A build that goes on from the last one, or from nothing where that left what makes no sense."""
     recover(out)
     _refuse_misplaced(folder, out)
     program = program_hash()
+    before, answers = read_build(folder, program)
+    try:
+        return _build(folder, out, workers, executor, progress, program, before, answers)
+    except (CannotPublish, NoSuchExecutor, BadTemplate, OSError):
+        raise
+    except Exception:
+        if not answers:
+            raise
+        return _build(folder, out, workers, executor, progress, program, BuildManifest(), {})
+
+
+def _build(
+    folder: Path,
+    out: Path,
+    workers: int | None,
+    executor: str | None,
+    progress: Progress,
+    program: str,
+    last: BuildManifest,
+    answers: Mapping[bytes, bytes],
+) -> Outcome:
+    began = time.monotonic()
     stamp = program_stamp()
-    logbook = read_logbook(folder)
-    memory = read_memory(folder, program)
-    seen = inspect(folder, out, logbook, memory, date.today())
+    memory = Memo(answers)
+    seen = inspect(folder, out, last, memory, date.today())
     if seen.faults or seen.archive is None or seen.facts is None or seen.almanac is None:
         return _refused(out, seen.findings)
-    before = logbook if logbook.out == str(out) else BuildManifest()
+    before = last if last.out == str(out) else BuildManifest()
     lying = lying_files(out)
     standing = _as_made(before, lying)
     if foreign := foreign_files(out, lying, standing):
@@ -115,7 +145,6 @@ def _build(folder: Path, out: Path, workers: int | None, executor: str | None, p
     if any(f.level == "fault" for f in findings):
         return _refused(out, findings)
     outcome = Outcome(findings, built=True, out=out)
-    doubts = [f.as_plain() for f in findings]
     counts = {"pictures": len(seen.archive.shown), "pages": site.pages}
     entries = seen.hashes.entries()
     if not _same_products(site.products, standing, before):
@@ -123,16 +152,15 @@ def _build(folder: Path, out: Path, workers: int | None, executor: str | None, p
             out, site.products, standing, lying, workers, outcome.reasons
         )
         outputs = {
-            name: [status.st_size, status.st_mtime_ns, ingredients.get(name, {})]
+            name: Published(status.st_size, status.st_mtime_ns, json.dumps(ingredients.get(name, {})))
             for name, status in published.items()
         }
         before = BuildManifest(out=str(out), outputs=outputs)
-    addresses = logbook.published | published_addresses(seen.archive, seen.hashes.of)
-    book = BuildManifest(str(out), stamp, entries, before.outputs, doubts, counts, addresses)
+    addresses = last.published | published_addresses(seen.archive, seen.hashes.of)
+    book = BuildManifest(str(out), stamp, entries, before.outputs, findings, counts, addresses)
     try:
         write_schemas(folder)
-        write_memory(folder, program, memory)
-        write_logbook(folder, book)
+        write_build(folder, book, program, memory.kept())
         if any(name.startswith("images/") for name, _ in outcome.reasons):
             site.tidy()
     except OSError as error:
@@ -152,11 +180,11 @@ def _build(folder: Path, out: Path, workers: int | None, executor: str | None, p
 
 def _as_made(book: BuildManifest, lying: Mapping[str, os.stat_result]) -> dict[str, Mapping[str, str]]:
     """Files of the published site that lie as the last build left them → what they were made from."""
-    found = {}
+    found: dict[str, Mapping[str, str]] = {}
     for name, status in lying.items():
         entry = book.outputs.get(name)
-        if entry and entry[0] == status.st_size and entry[1] == status.st_mtime_ns:
-            found[name] = entry[2]
+        if entry and entry.size == status.st_size and entry.modified_ns == status.st_mtime_ns:
+            found[name] = entry.made_of()
     return found
 
 
@@ -204,6 +232,16 @@ def _refuse_misplaced(folder: Path, out: Path) -> None:
         )
 
 
+def _refuse_links(folder: Path) -> None:
+    """The cache is written in the archive, never through a link somewhere else."""
+    for path in (folder / FOLDER, *(folder / FOLDER / part for part in ("renditions", "schemas"))):
+        if path.is_symlink():
+            raise CannotPublish(
+                f"{path.relative_to(folder).as_posix()} is a link, and the cache would be written through it",
+                "delete the link: what is in the cache is made again",
+            )
+
+
 class _Lock:
     """One build of an archive at a time: a lock that names its owner and goes with the process."""
 
@@ -220,7 +258,9 @@ class _Lock:
             return
         path = self._folder / FOLDER / "lock"
         path.parent.mkdir(exist_ok=True)
-        self._file = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+        if os.path.lexists(path) and (path.is_symlink() or path.stat().st_nlink > 1):
+            path.unlink()  # it would be written through into another file
+        self._file = os.open(path, os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW, 0o644)
         try:
             fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:

@@ -12,18 +12,19 @@ import os
 import stat
 import sys
 import zlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import orjson
 
-from noctuary.files import write_whole
+from noctuary.diagnostic import Diagnostic, Mark, one_line
 
 FOLDER = ".noctuary"
-_MANIFEST = "manifest.json"
-_FORMAT = 2
+DATABASE = "builds.sqlite"
+_FORMAT = "1"
+_COUNTS = ("pictures", "pages")
 
 # Files that operating systems drop into any folder they show; nobody made them.
 LITTER = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
@@ -34,7 +35,8 @@ Stamp = tuple[int, int, int, int]
 
 
 def stamp_of(status: os.stat_result) -> Stamp:
-    return status.st_size, status.st_mtime_ns, status.st_ctime_ns, status.st_ino
+    # 63 bits of the inode: what a database holds as an integer.
+    return status.st_size, status.st_mtime_ns, status.st_ctime_ns, status.st_ino & 0x7FFFFFFFFFFFFFFF
 
 
 def files_below(folder: str, leave_out: Iterable[str] = ()) -> Iterator[tuple[str, os.stat_result]]:
@@ -81,8 +83,8 @@ def inventory(folder: Path, out: Path) -> dict[str, Stamp]:
     return {name: stamp_of(status) for name, status in files_below(str(folder), [str(out)])}
 
 
-def program_stamp() -> list[Any]:
-    """What the program and its libraries look like from outside, without importing any of them.
+def program_stamp() -> str:
+    """What the program and its libraries look like from outside, without importing any of them; JSON.
 
     A library that is installed, upgraded or removed changes the time of the folder that holds it.
     """
@@ -99,30 +101,47 @@ def program_stamp() -> list[Any]:
             stamps.append([libraries, Path(libraries).stat().st_mtime_ns])
         except OSError:
             continue
-    return sorted(stamps, key=str)
+    return json.dumps(sorted(stamps, key=str))
+
+
+@dataclass(frozen=True, slots=True)
+class Published:
+    """A file of the site as the last build left it; ``ingredients`` is JSON: what it is made of → digest of that."""
+
+    size: int
+    modified_ns: int
+    ingredients: str
+
+    def made_of(self) -> dict[str, str]:
+        """The ingredients; none where they are not in order, so that the file is made again."""
+        try:
+            plain = orjson.loads(self.ingredients)
+        except ValueError:
+            return {}
+        sound = isinstance(plain, dict) and all(isinstance(digest, str) for digest in plain.values())
+        return plain if sound else {}
 
 
 @dataclass
 class BuildManifest:
     """What the last build saw and made.
 
-    ``inputs``: path → [stamp, hash of the content]. ``outputs``: path in the site → [size, modification
-    time, content hash, [hashes of what it was made from]]. ``doubts``: findings as plain data, told
-    again by a build that finds nothing to do. ``published``: ids of every picture that this or an earlier
-    build gave a page → hash of the picture.
+    ``inputs``: path → its stamp and the SHA-256 of its content, empty where nobody needed it. ``outputs``: path in
+    the site → the file there. ``doubts``: what was told, told again by a build that finds nothing to do.
+    ``published``: ids of every picture that this or an earlier build gave a page → hash of the picture.
     """
 
     out: str = ""
-    program: list[Any] = field(default_factory=list)
-    inputs: dict[str, Any] = field(default_factory=dict)
-    outputs: dict[str, Any] = field(default_factory=dict)
-    doubts: list[dict[str, Any]] = field(default_factory=list)
+    program: str = ""
+    inputs: dict[str, tuple[Stamp, str]] = field(default_factory=dict)
+    outputs: dict[str, Published] = field(default_factory=dict)
+    doubts: list[Diagnostic] = field(default_factory=list)
     counts: dict[str, int] = field(default_factory=dict)
     published: dict[str, str] = field(default_factory=dict)
 
     def saw_the_same(self, folder: Path, out: Path) -> bool:
         """Whether nothing has changed: not the archive, not the program, not the published site."""
-        if self.out != str(out) or not self.outputs or self.program != _plain(program_stamp()):
+        if self.out != str(out) or not self.outputs or self.program != program_stamp():
             return False
         if any(os.path.lexists(remains) for remains in (preparing(out), set_aside(out))):
             return False
@@ -131,7 +150,7 @@ class BuildManifest:
             return False
         for name, stamp in now.items():
             known = self.inputs.get(name)
-            if known is None or tuple(known[0]) != stamp:
+            if known is None or known[0] != stamp:
                 return False
         return self.site_is_as_made(out)
 
@@ -140,35 +159,73 @@ class BuildManifest:
         found = 0
         for name, status in _all_files(str(out)):
             known = self.outputs.get(name)
-            if known is None or known[0] != status.st_size or known[1] != status.st_mtime_ns:
+            if known is None or known.size != status.st_size or known.modified_ns != status.st_mtime_ns:
                 return False
             found += 1
         return found == len(self.outputs)
 
 
-def read_logbook(folder: Path) -> BuildManifest:
-    """The logbook of an archive; an empty one where there is none or it cannot be read."""
-    try:
-        data = unsealed((folder / FOLDER / _MANIFEST).read_bytes())
-        try:
-            plain = orjson.loads(data)
-        except ValueError:
-            plain = json.loads(data)
-        if plain.pop("format") != _FORMAT:
-            return BuildManifest()
-        return BuildManifest(**plain)
-    except (OSError, ValueError, TypeError, KeyError, AttributeError):
-        return BuildManifest()
+def read_manifest(folder: Path) -> BuildManifest:
+    """The manifest of an archive; an empty one where there is none or it is not sound."""
+    return read_build(folder, None)[0]
 
 
-def write_logbook(folder: Path, logbook: BuildManifest) -> None:
-    """Writes the logbook whole or not at all; raises OSError."""
-    plain = {"format": _FORMAT, **vars(logbook)}
+def read_build(folder: Path, program: str | None) -> tuple[BuildManifest, dict[bytes, bytes]]:
+    """The manifest of an archive, and the answers that this very ``program`` (a digest) worked out before.
+
+    Both are empty where there are none, or none that are sound.
+    """
+    from noctuary.build_database import BuildDatabase
+
     try:
-        told = orjson.dumps(plain)
-    except TypeError:  # the name of a file that is no UTF-8, which only the slower writer can tell
-        told = json.dumps(plain, separators=(",", ":")).encode()
-    write_whole(folder / FOLDER / _MANIFEST, sealed(told))
+        database = BuildDatabase(folder / FOLDER / DATABASE)
+    except ValueError:
+        return BuildManifest(), {}
+    try:
+        about: dict[Any, Any] = dict(database.rows("about"))
+        if about.get("format") != _FORMAT:
+            return BuildManifest(), {}
+        rows = database.rows("inputs")
+        inputs = {os.fsdecode(path): (tuple(stamp), sha) for path, *stamp, sha in rows}
+        rows = database.rows("outputs")
+        outputs = {os.fsdecode(path): Published(*of) for path, *of in rows}
+        rows = database.rows("doubts")
+        doubts = [_told(*row) for row in rows]
+        counts = {name: int(about[name]) for name in _COUNTS}
+        published: dict[str, str] = dict(database.rows("published"))
+        book = BuildManifest(about["out"], about["stamp"], inputs, outputs, doubts, counts, published)
+        answers = database.rows("answers") if program is not None and about["program"] == program else ()
+        return book, dict(answers)
+    except (ValueError, KeyError, TypeError):
+        return BuildManifest(), {}
+    finally:
+        database.close()
+
+
+def _told(file: str, line: int, column: int, level: str, rule: str, message: str, hint: str) -> Diagnostic:
+    """A doubt as it is printed: on a line of its own, whatever the database holds."""
+    return Diagnostic(Mark(one_line(file), line, column), "doubt", one_line(rule), one_line(message), one_line(hint))
+
+
+def write_build(folder: Path, book: BuildManifest, program: str, answers: Mapping[bytes, bytes]) -> None:
+    """Keeps what a build saw, made and worked out, whole or not at all; raises OSError."""
+    from noctuary.build_database import write_tables
+
+    about = {"format": _FORMAT, "out": book.out, "stamp": book.program, "program": program}
+    about |= {name: str(book.counts.get(name, 0)) for name in _COUNTS}
+    write_tables(
+        folder / FOLDER / DATABASE,
+        {
+            "about": about.items(),
+            "inputs": ((os.fsencode(name), *stamp, sha) for name, (stamp, sha) in book.inputs.items()),
+            "outputs": (
+                (os.fsencode(name), f.size, f.modified_ns, f.ingredients) for name, f in book.outputs.items()
+            ),
+            "doubts": ((*d.mark, d.level, d.rule, d.message, d.hint) for d in book.doubts),
+            "published": book.published.items(),
+            "answers": answers.items(),
+        },
+    )
 
 
 def sealed(data: bytes) -> bytes:
@@ -206,8 +263,3 @@ def _all_files(folder: str, *, strict: bool = False) -> Iterator[tuple[str, os.s
 def site_files(out: Path, *, strict: bool = False) -> dict[str, os.stat_result]:
     """Every file of a published site by its path; with ``strict``, raises OSError where it cannot be told."""
     return dict(_all_files(str(out), strict=strict))
-
-
-def _plain(value: list[Any]) -> Any:
-    """A value as it comes back from JSON, so that it can be compared with one that did."""
-    return json.loads(json.dumps(value))

@@ -3,47 +3,28 @@
 from __future__ import annotations
 
 import hashlib
-import io
 import os
-import pickle
 import sys
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 from noctuary.archive.parse_file import ParsedFile
 from noctuary.archive.read import Reading, read_archive
 from noctuary.archive.records import Archive, HeaderPlacement, Picture
 from noctuary.archive.star_file import StarShapes, read_star_file, star_file
-from noctuary.build_manifest import FOLDER, BuildManifest, Stamp, inventory, sealed, unsealed
+from noctuary.build_manifest import BuildManifest, Stamp, inventory
 from noctuary.diagnostic import Diagnostic, Mark, as_doubts, doubt, fault, in_order
 from noctuary.facts.almanac import Almanac
 from noctuary.facts.archive_facts import ArchiveFacts, archive_facts
 from noctuary.facts.objects import unknown_names
+from noctuary.facts.placement_summary import PlacementSummary
 from noctuary.facts.plausibility import judge
-from noctuary.files import write_whole
 from noctuary.memo import Memo
 from noctuary.pages.dead_links import addresses_in_texts
 from noctuary.pages.gone_addresses import gone
 from noctuary.pages.theme import NoSuchTheme, theme_folders
-
-if TYPE_CHECKING:
-    from noctuary.facts.placement_summary import PlacementSummary
-
-_MEMORY = "memory.pickle"
-
-
-class _PlainUnpickler(pickle.Unpickler):
-    """Admits records and plain values only, so that a cache from somebody else's disk runs no code."""
-
-    def find_class(self, module: str, name: str) -> Any:
-        if module in {"datetime", "pathlib"} or module.startswith("noctuary."):
-            found = super().find_class(module, name)
-            if isinstance(found, type):
-                return found
-        raise pickle.UnpicklingError(f"{module}.{name} has no place in a cache")
 
 
 def program_hash() -> str:
@@ -60,23 +41,6 @@ def program_hash() -> str:
     return digest.hexdigest()
 
 
-def read_memory(folder: Path, program: str) -> Memo:
-    """What earlier runs of this same program worked out for an archive."""
-    try:
-        kept = _PlainUnpickler(io.BytesIO(unsealed((folder / FOLDER / _MEMORY).read_bytes()))).load()
-        if isinstance(kept, dict) and kept["program"] == program:
-            return Memo(kept["answers"])
-    except Exception:  # whatever a damaged cache does, it only costs time
-        return Memo()
-    return Memo()
-
-
-def write_memory(folder: Path, program: str, memory: Memo) -> None:
-    """Keeps what was worked out; raises OSError."""
-    kept = {"program": program, "answers": memory.kept()}
-    write_whole(folder / FOLDER / _MEMORY, sealed(pickle.dumps(kept, protocol=5)))
-
-
 class _Parsed:
     """What the text files of an archive say, recollected by their bytes."""
 
@@ -84,7 +48,7 @@ class _Parsed:
         self._memory = memory
 
     def get(self, name: str, content: bytes) -> ParsedFile | None:
-        found: ParsedFile | None = self._memory.known(self._question(name, content))
+        found: ParsedFile | None = self._memory.known(self._question(name, content), ParsedFile)
         return found
 
     def put(self, name: str, content: bytes, parsed: ParsedFile) -> None:
@@ -98,13 +62,11 @@ class _Parsed:
 class Hashes:
     """Content hashes of the archive's files, taken from the last build where the stamp is the same."""
 
-    def __init__(self, folder: Path, stamps: Mapping[str, Stamp], logbook: BuildManifest) -> None:
+    def __init__(self, folder: Path, stamps: Mapping[str, Stamp], before: BuildManifest) -> None:
         self._folder = folder
         self._stamps = stamps
         self._known = {
-            name: entry[1]
-            for name, entry in logbook.inputs.items()
-            if entry[1] and stamps.get(name) == tuple(entry[0])
+            name: content for name, (stamp, content) in before.inputs.items() if content and stamps.get(name) == stamp
         }
 
     def of(self, name: str) -> str:
@@ -122,9 +84,9 @@ class Hashes:
         """Every file of the archive."""
         return self._stamps.keys()
 
-    def entries(self) -> dict[str, Any]:
-        """Every file with its stamp and, where it was needed, its hash: the logbook's inputs."""
-        return {name: [list(stamp), self._known.get(name, "")] for name, stamp in self._stamps.items()}
+    def entries(self) -> dict[str, tuple[Stamp, str]]:
+        """Every file with its stamp and, where it was needed, its hash: the inputs of a build."""
+        return {name: (stamp, self._known.get(name, "")) for name, stamp in self._stamps.items()}
 
 
 @dataclass(frozen=True)
@@ -144,13 +106,13 @@ class Inspection:
         return [f for f in self.findings if f.level == "fault"]
 
 
-def inspect(folder: Path, out: Path, logbook: BuildManifest, memory: Memo, today: date) -> Inspection:
+def inspect(folder: Path, out: Path, before: BuildManifest, memory: Memo, today: date) -> Inspection:
     """Reads an archive, resolves its names, looks into its pictures, derives the facts and judges them.
 
     Every finding of every step is there, in order; nothing is written. ``today`` is only used to tell a
     night in the future.
     """
-    hashes = Hashes(folder, inventory(folder, out), logbook)
+    hashes = Hashes(folder, inventory(folder, out), before)
     reading = read_archive(folder, cache=_Parsed(memory))
     findings = list(reading.findings)
     archive = reading.archive
@@ -168,7 +130,7 @@ def inspect(folder: Path, out: Path, logbook: BuildManifest, memory: Memo, today
         findings += _look_into(folder, picture, hashes, memory, pixels, placements)
         if picture.id in pixels and star_file(picture.sidecar) in hashes:
             findings += _kept_stars(folder, picture, hashes, stars)
-    findings += gone(archive, logbook.published, hashes.of, hashes.names())
+    findings += gone(archive, before.published, hashes.of, hashes.names())
     facts = archive_facts(archive, almanac, pixels, placements, stars)
     findings += judge(archive, facts, today)
     findings += addresses_in_texts(folder, facts, pixels, memory)
@@ -201,23 +163,22 @@ def _look_into(
         return [
             fault(source, "unreadable", f"the picture cannot be read: {why}", "check that it is there and readable")
         ]
-    seen = memory.ask(("look", content, picture.file), lambda: _look(folder / picture.file))
-    if isinstance(seen[0], str):
-        return [fault(source, *seen)]
-    size, doubts = seen
-    pixels[picture.id] = size
-    findings = [doubt(source, *told) for told in doubts if told[0] not in picture.accepted_doubts]
+    seen: Look = memory.ask(("look", content, picture.file), lambda: _look(folder / picture.file), Look)
+    if seen.size is None:
+        return [fault(source, *told) for told in seen.told]
+    size = pixels[picture.id] = seen.size
+    findings = [doubt(source, *told) for told in seen.told if told[0] not in picture.accepted_doubts]
     question = ("placement", content, repr(picture.placement), header, size)
-    placed = memory.ask(question, lambda: _placement(folder, picture, size))
-    if isinstance(placed, Diagnostic):
+    answer: PlacementAnswer = memory.ask(question, lambda: _placement(folder, picture, size), PlacementAnswer)
+    if (placed := answer.finding) is not None:
         # Remembered answers keep no line numbers: the record may have moved since.
         where = picture.marks.at("placement") if picture.placement is not None else picture.marks.at()
         if placed.level == "fault":
             findings.append(fault(where, placed.rule, placed.message, placed.hint))
         elif placed.rule not in picture.accepted_doubts:
             findings.append(doubt(where, placed.rule, placed.message, placed.hint))
-    elif placed is not None:
-        placements[picture.id] = placed
+    elif answer.summary is not None:
+        placements[picture.id] = answer.summary
     return findings
 
 
@@ -236,21 +197,38 @@ def _kept_stars(folder: Path, picture: Picture, hashes: Hashes, stars: dict[str,
     return [kept]
 
 
-def _look(path: Path) -> tuple[Any, ...]:
-    """((width, height), doubts) of a picture, or (rule, message, hint) of what is wrong with it."""
+@dataclass(frozen=True, slots=True)
+class Look:
+    """A first look at a picture: (width, height) and doubts, or no size and one fault, as (rule, message, hint)."""
+
+    size: tuple[int, int] | None
+    told: tuple[tuple[str, str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlacementAnswer:
+    """Where a picture lies, or what is wrong with what should say so; neither where nothing does."""
+
+    summary: PlacementSummary | None
+    finding: Diagnostic | None
+
+
+def _look(path: Path) -> Look:
     from noctuary.images.decode import quick_check
     from noctuary.images.decoded import PictureFault
 
     try:
         width, height, doubts = quick_check(path)
     except PictureFault as error:
-        return error.rule, error.message, error.hint
-    return (width, height), doubts
+        return Look(None, ((error.rule, error.message, error.hint),))
+    return Look((width, height), doubts)
 
 
-def _placement(folder: Path, picture: Picture, size: tuple[int, int]) -> PlacementSummary | Diagnostic | None:
+def _placement(folder: Path, picture: Picture, size: tuple[int, int]) -> PlacementAnswer:
     from noctuary.facts.placement_summary import placed
     from noctuary.images.read_placement import placement_of
 
     found = placement_of(folder, picture, size)
-    return found if found is None or isinstance(found, Diagnostic) else placed(found)
+    if found is None or isinstance(found, Diagnostic):
+        return PlacementAnswer(None, found)
+    return PlacementAnswer(placed(found), None)

@@ -1,52 +1,94 @@
 """Answers that were worked out before, by their question.
 
 A question is a tuple that holds everything its answer depends on, its first member saying what kind it is:
-``("look", content hash, ending)``. So a recollection never has to be told that something has changed; a
-changed thing is another question, and answers that nobody asked for again are left behind when it is kept.
+``("look", content hash, ending)``. So entries never need invalidating: a changed thing is another question, and
+answers that nobody asked for again are left behind when the memo is kept. Every asker says of which type the answer
+is, and an answer of an earlier run that is of another is worked out again.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
+from hashlib import blake2b
 from typing import Any
 
 Question = tuple[Any, ...]
 
+_ABSENT = object()
+
 
 class Memo:
-    """Answers by question; ``answers`` is plain data from an earlier run."""
+    """Answers by question; ``kept`` is what an earlier run kept: the digest of a question → its answer in bytes."""
 
-    def __init__(self, answers: dict[Question, Any] | None = None) -> None:
-        self._answers: dict[Question, Any] = dict(answers or {})
-        self._asked: set[Question] = set()
-        self._new = 0
+    def __init__(self, kept: Mapping[bytes, bytes] | None = None) -> None:
+        self._kept: Mapping[bytes, bytes] = kept or {}
+        self._answers: dict[Question, Any] = {}
+        self._digests: dict[Question, bytes] = {}
+        self._asked: dict[Question, None] = {}
+        self._new: set[Question] = set()
 
-    def ask(self, question: Question, work: Callable[[], Any]) -> Any:
-        """The answer to a question, worked out where it is not known yet."""
-        if question not in self._answers:
-            self.learn(question, work())
-        self._asked.add(question)
-        return self._answers[question]
+    def ask(self, question: Question, work: Callable[[], Any], kind: Any) -> Any:
+        """The answer to a question, of the type ``kind``, worked out where it is not known yet."""
+        answer = self._find(question, kind)
+        if answer is _ABSENT:
+            answer = work()
+            self.learn(question, answer)
+        self._asked[question] = None
+        return answer
 
-    def missing(self, questions: Iterable[Question]) -> list[Question]:
-        """Those questions, each once and in order, that have no answer yet."""
-        return [q for q in dict.fromkeys(questions) if q not in self._answers]
+    def missing(self, questions: Iterable[Question], kind: Any) -> list[Question]:
+        """Those questions, each once and in order, that have no answer of this type yet."""
+        return [q for q in dict.fromkeys(questions) if self._find(q, kind) is _ABSENT]
 
     def learn(self, question: Question, answer: Any) -> None:
         self._answers[question] = answer
-        self._asked.add(question)
-        self._new += 1
+        self._asked[question] = None
+        self._new.add(question)
 
-    def known(self, question: Question) -> Any:
-        """The answer to a question, ``None`` where there is none."""
-        self._asked.add(question)
-        return self._answers.get(question)
+    def known(self, question: Question, kind: Any) -> Any:
+        """The answer to a question, ``None`` where there is none of this type."""
+        answer = self._find(question, kind)
+        self._asked[question] = None
+        return None if answer is _ABSENT else answer
 
     @property
     def changed(self) -> bool:
         """Whether what is worth keeping differs from what was handed in."""
-        return self._new > 0 or any(q not in self._asked for q in self._answers)
+        return bool(self._new) or len(self._kept) > sum(self._digest(q) in self._kept for q in self._asked)
 
-    def kept(self) -> dict[Question, Any]:
-        """The answers that were asked for, in a stable order of their first being learnt."""
-        return {q: a for q, a in self._answers.items() if q in self._asked}
+    def kept(self) -> dict[bytes, bytes]:
+        """The answers that were asked for, in a stable order; one that cannot be kept is left out."""
+        found: dict[bytes, bytes] = {}
+        for question in self._asked:
+            digest = self._digest(question)
+            if question not in self._new:
+                if digest in self._kept:
+                    found[digest] = self._kept[digest]
+                continue
+            from noctuary.typed_values import to_bytes
+
+            try:
+                found[digest] = to_bytes(self._answers[question])
+            except ValueError:  # worked out again by the next run
+                continue
+        return found
+
+    def _find(self, question: Question, kind: Any) -> Any:
+        answer = self._answers.get(question, _ABSENT)
+        if answer is _ABSENT and (data := self._kept.get(self._digest(question))) is not None:
+            from noctuary.typed_values import from_bytes
+
+            try:
+                answer = self._answers[question] = from_bytes(data, kind)
+            except ValueError:
+                return _ABSENT
+        return answer
+
+    def _digest(self, question: Question) -> bytes:
+        digest = self._digests.get(question)
+        if digest is None:
+            # What a question is made of (text, numbers, moments) is written in one way.
+            digest = self._digests[question] = blake2b(
+                repr(question).encode("utf-8", "replace"), digest_size=20
+            ).digest()
+        return digest

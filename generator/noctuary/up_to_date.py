@@ -5,8 +5,7 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from noctuary.build_manifest import BuildManifest, read_logbook
-from noctuary.diagnostic import Diagnostic, Mark
+from noctuary.build_manifest import BuildManifest, read_manifest
 
 
 def nothing_to_do(arguments: list[str]) -> bool:
@@ -31,17 +30,16 @@ def nothing_to_do(arguments: list[str]) -> bool:
         return False
     folder = Path(folders[0] if folders else ".").resolve()
     out = (out or folder / "site").resolve()
-    logbook = read_logbook(folder)
-    if not logbook.saw_the_same(folder, out):
+    book = read_manifest(folder)
+    if not book.saw_the_same(folder, out):
         return False
-    for plain in logbook.doubts:
-        mark = Mark(plain["file"], plain["line"], plain["column"])
-        print(Diagnostic(mark, plain["level"], plain["rule"], plain["message"], plain["hint"]), file=sys.stderr)
-    print(unchanged(logbook, out))
+    for doubt in book.doubts:
+        print(doubt, file=sys.stderr)
+    print(unchanged(book, out))
     return True
 
 
-def unchanged(logbook: BuildManifest, out: Path) -> str:
+def unchanged(book: BuildManifest, out: Path) -> str:
     """The summary of a build that found the site as it should be."""
-    pictures, pages = logbook.counts.get("pictures", 0), logbook.counts.get("pages", 0)
+    pictures, pages = book.counts.get("pictures", 0), book.counts.get("pages", 0)
     return f"Nothing has changed: {pictures} pictures, {pages} pages in {out}. To see it, open {out / 'index.html'}"

@@ -69,13 +69,13 @@ def upload(
 
 
 def _upload(archived: Any, out: Path | None, address: Any, choices: Any) -> Report:
-    from noctuary.build_manifest import read_logbook
+    from noctuary.build_manifest import read_manifest
     from noctuary.publish.upload.destinations import destination_at
     from noctuary.publish.upload.git_branch import upload_branch
     from noctuary.publish.upload.site_files import site_files
     from noctuary.publish.upload.upload import upload_files
 
-    book = read_logbook(archived.folder)
+    book = read_manifest(archived.folder)
     out = (out or archived.folder / "site").resolve()
     site = site_files(archived.folder, out)
     if book.out == str(out) and not book.saw_the_same(archived.folder, out):

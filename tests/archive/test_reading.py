@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import pickle
 import subprocess
 import sys
 from datetime import UTC, date
@@ -13,6 +12,7 @@ from noctuary.archive.parse_file import ParsedFile
 from noctuary.archive.partial_date import PartialDate
 from noctuary.archive.read import Reading, read_archive, read_file
 from noctuary.archive.records import Archive, HeaderPlacement, WrittenPlacement
+from noctuary.typed_values import from_bytes, to_bytes
 
 from tests.faults.test_damaged_records import SIDECAR, O, S, write
 
@@ -192,7 +192,8 @@ class Kept:
         return self.kept.get((name, content))
 
     def put(self, name: str, content: bytes, parsed: ParsedFile) -> None:
-        self.kept[name, content] = pickle.loads(pickle.dumps(parsed))
+        self.kept[name, content] = from_bytes(to_bytes(parsed), ParsedFile)
+        assert self.kept[name, content] == parsed
 
 
 def test_a_kept_file_reads_the_same(folder: Path) -> None:
@@ -208,15 +209,18 @@ def test_a_kept_file_reads_the_same(folder: Path) -> None:
 def test_what_is_kept_is_read_without_the_models(folder: Path, tmp_path: Path) -> None:
     kept = Kept()
     read_archive(folder, cache=kept)
-    store = tmp_path / "kept.pickle"
-    store.write_bytes(pickle.dumps(kept.kept))
+    store = tmp_path / "kept"
+    store.write_bytes(to_bytes([(name, content, to_bytes(parsed)) for (name, content), parsed in kept.kept.items()]))
     program = f"""
-import pickle, sys
+import sys
 from pathlib import Path
+from noctuary.archive.parse_file import ParsedFile
 from noctuary.archive.read import read_archive
+from noctuary.typed_values import from_bytes
 class Kept:
-    kept = pickle.loads(Path({str(store)!r}).read_bytes())
-    def get(self, name, content): return self.kept.get((name, content))
+    kept = from_bytes(Path({str(store)!r}).read_bytes(), list[tuple[str, bytes, bytes]])
+    kept = {{(name, content): parsed for name, content, parsed in kept}}
+    def get(self, name, content): return from_bytes(self.kept[name, content], ParsedFile)
     def put(self, name, content, parsed): raise AssertionError(name)
 assert len(read_archive(Path({str(folder)!r}), cache=Kept()).archive.pictures) == 2
 assert not [name for name in ("pydantic", "numpy", "astropy", "PIL") if name in sys.modules]

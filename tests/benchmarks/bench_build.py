@@ -192,7 +192,7 @@ def look(folder):
             else:
                 entry.stat()
 look(sys.argv[1])
-with open(os.path.join(sys.argv[1], ".noctuary", "manifest.json"), "rb") as file:
+with open(os.path.join(sys.argv[1], ".noctuary", "builds.sqlite"), "rb") as file:
     file.read()
 """
 

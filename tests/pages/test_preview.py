@@ -83,7 +83,7 @@ def test_only_this_machine_is_answered(preview: Preview) -> None:
 
 
 def test_nothing_beside_the_site_is_served(preview: Preview) -> None:
-    for path in ("/../archive.yaml", "/%2e%2e/archive.yaml", "/..%2farchive.yaml", "/.noctuary/manifest.json"):
+    for path in ("/../archive.yaml", "/%2e%2e/archive.yaml", "/..%2farchive.yaml", "/.noctuary/builds.sqlite"):
         assert preview.ask(path)[0] == 404
 
 

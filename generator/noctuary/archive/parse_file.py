@@ -1,7 +1,7 @@
 """One file of an archive: its bytes → the values that it holds and every fault of its form.
 
 Nothing here looks at another file, so the outcome depends on the name and the content alone and can be
-kept from one run to the next: a :class:`ParsedFile` is plain data that pickles.
+kept from one run to the next: a :class:`ParsedFile` is plain data of declared types.
 """
 
 from __future__ import annotations

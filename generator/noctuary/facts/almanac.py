@@ -17,13 +17,14 @@ from noctuary.archive.records import Archive, Place, Session
 from noctuary.diagnostic import Mark
 from noctuary.facts.time_use import Darkness
 from noctuary.memo import Memo
+from noctuary.sky.session_sky import SkyDuring
+from noctuary.sky.sky_object import SkyObject
 
 if TYPE_CHECKING:
     from noctuary.facts.placement_summary import PlacementSummary
-    from noctuary.sky.catalogue import Catalogue, SkyObject
-    from noctuary.sky.session_sky import SkyDuring
+    from noctuary.sky.catalogue import Catalogue
 
-    InField = tuple[tuple[SkyObject, float, float], ...]
+InField = tuple[tuple[SkyObject, float, float], ...]
 
 
 class Almanac:
@@ -54,7 +55,7 @@ class Almanac:
         """The object that a name means, or ``None`` where nothing knows it."""
         # Own objects are part of the question: editing objects.yaml makes old answers stale.
         found: SkyObject | None = self._known.ask(
-            ("object", written, self._own), lambda: self.catalogue.find(written)
+            ("object", written, self._own), lambda: self.catalogue.find(written), SkyObject | None
         )
         return found
 
@@ -64,13 +65,13 @@ class Almanac:
         for session in sessions:
             if (question := self._observation(session)) is not None:
                 from_question.setdefault(question, []).append(session)
-        missing = self._known.missing(from_question)
+        missing = self._known.missing(from_question, SkyDuring)
         if missing:
             from noctuary.sky.ephemeris import Observation, sky_during
 
             for question, answer in zip(missing, sky_during([Observation(*q[1:]) for q in missing]), strict=True):
                 self._known.learn(question, answer)
-        return {s.identity: self._known.known(q) for q, group in from_question.items() for s in group}
+        return {s.identity: self._known.known(q, SkyDuring) for q, group in from_question.items() for s in group}
 
     def darkness(self, sessions: Iterable[Session]) -> dict[tuple[str, date], Darkness]:
         """The astronomical darkness of each session's night at its place as published, by place and evening."""
@@ -79,13 +80,13 @@ class Almanac:
             for s in sessions
             if s.place is not None and (question := _dark_night(s.night, s.place)) is not None
         }
-        missing = self._known.missing(questions.values())
+        missing = self._known.missing(questions.values(), Darkness)
         if missing:
             from noctuary.sky.ephemeris import darkness
 
             for question, answer in zip(missing, darkness([(q[1], q[2], q[3]) for q in missing]), strict=True):
                 self._known.learn(question, answer)
-        return {night: self._known.known(q) for night, q in questions.items()}
+        return {night: self._known.known(q, Darkness) for night, q in questions.items()}
 
     def moon_at_midnight(self, sessions: Sequence[Session]) -> dict[tuple[str, int], float]:
         """The Moon's illuminated fraction at local midnight of each session's night, by identity.
@@ -97,13 +98,13 @@ class Almanac:
             for s in sessions
             if s.place is not None and s.place.published is not None
         }
-        missing = self._known.missing(questions.values())
+        missing = self._known.missing(questions.values(), float)
         if missing:
             from noctuary.sky.ephemeris import illuminated_fraction
 
             for question, answer in zip(missing, illuminated_fraction([q[1] for q in missing]), strict=True):
                 self._known.learn(question, float(answer))
-        return {identity: self._known.known(q) for identity, q in questions.items()}
+        return {identity: self._known.known(q, float) for identity, q in questions.items()}
 
     def in_field(self, placed: PlacementSummary) -> InField:
         """Objects whose centre lies in the picture, with their pixel positions."""
@@ -113,7 +114,7 @@ class Almanac:
 
             return tuple(in_field(placed.placement(), self._around(placed)))
 
-        found: InField = self._known.ask(("in field", placed.key, self._own), look)
+        found: InField = self._known.ask(("in field", placed.key, self._own), look, InField)
         return found
 
     def touching(self, placed: PlacementSummary) -> InField:
@@ -126,7 +127,7 @@ class Almanac:
             stars = in_field(placement, self.catalogue.bright_stars())
             return (*touching(placement, self._around(placed)), *stars)
 
-        found: InField = self._known.ask(("touching", placed.key, self._own), look)
+        found: InField = self._known.ask(("touching", placed.key, self._own), look, InField)
         return found
 
     def _around(self, placed: PlacementSummary) -> Iterable[SkyObject]:

@@ -29,6 +29,9 @@ class _Text(NamedTuple):
     picture: Picture | None = None
 
 
+_Addresses = tuple[tuple[str, ...], tuple[str, ...]]
+
+
 def addresses_in_texts(
     folder: Path, facts: ArchiveFacts, shown: Container[str], memory: Memo
 ) -> list[Diagnostic]:
@@ -37,7 +40,7 @@ def addresses_in_texts(
     ``shown`` are the ids of pictures that can be shown.
     """
 
-    def read(text: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    def read(text: str) -> _Addresses:
         from noctuary.pages.prose import addresses_in
 
         return addresses_in(text)
@@ -45,7 +48,7 @@ def addresses_in_texts(
     known: set[str] | None = None
     found: list[Diagnostic] = []
     for text in _texts(facts.archive):
-        links, pictures = memory.ask(("addresses in", text.text), partial(read, text.text))
+        links, pictures = memory.ask(("addresses in", text.text), partial(read, text.text), _Addresses)
         for link in links:
             if (there := _in_site(link, facts.archive.address)) is None:
                 continue

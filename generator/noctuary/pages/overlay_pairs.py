@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Container, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -102,7 +103,8 @@ def layers(
                 continue
             below, above = older.placement, newer.placement
             question = ("laid over", below.key, above.key)
-            lies: Laid | None = memory.ask(question, lambda a=below, b=above: laid(a, b))  # type: ignore[misc]
+            work: Callable[[], Laid | None] = partial(laid, below, above)
+            lies: Laid | None = memory.ask(question, work, Laid | None)
             if lies is None:
                 continue
             base, other = (older, newer) if lies.base == "older" else (newer, older)

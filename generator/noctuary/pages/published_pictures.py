@@ -20,6 +20,7 @@ from noctuary.archive.records import Archive, Picture
 from noctuary.diagnostic import Diagnostic, Mark, doubt, fault
 from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.facts.picture import PictureFacts
+from noctuary.images.decoded import Doubt
 from noctuary.images.rendition_cache import DamagedRendition, check_tiles, key, prune, published_name, read_rendition
 from noctuary.images.tiles import SIDE, TilePack, info, is_tiled, scale_factors, tiles
 from noctuary.memo import Memo
@@ -32,6 +33,17 @@ if TYPE_CHECKING:
     from noctuary.images.recipe import PictureFile, Rendition
 
 Progress = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class PublishedPicture:
+    """A picture's files as they are published: its size in pixels, its usual colour, doubts, smallest files first."""
+
+    width: int
+    height: int
+    colour: str
+    doubts: tuple[Doubt, ...]
+    sources: tuple[Source, ...]
 
 
 @dataclass
@@ -85,10 +97,11 @@ def picture_files(
                 made[picture.id] = outcome
                 answer = _publishable(picture, outcome)
             memory.learn(_question(picture, files.entries[picture.id]), answer)
-        width, height, colour, doubts, sources = memory.known(_question(picture, files.entries[picture.id]))
-        files.findings += [doubt(mark, *told) for told in doubts if told[0] not in picture.accepted_doubts]
+        known: PublishedPicture = memory.known(_question(picture, files.entries[picture.id]), PublishedPicture)
+        sources = known.sources
+        files.findings += [doubt(mark, *told) for told in known.doubts if told[0] not in picture.accepted_doubts]
         folder_of_tiles = _tiles_folder(picture, files.entries[picture.id], sources)
-        files.shown[picture.id] = _shown(picture, width, height, colour, sources, folder_of_tiles)
+        files.shown[picture.id] = _shown(picture, known, folder_of_tiles)
         full = files.shown[picture.id].full
         ingredients = _ingredients(archive, picture, facts[picture.id], files.entries[picture.id])
         for source in sources:
@@ -142,10 +155,10 @@ def _ingredients(archive: Archive, picture: Picture, facts: PictureFacts, entry:
 
 
 def _stands(picture: Picture, entry: str, memory: Memo, standing: Mapping[str, Mapping[str, str]]) -> bool:
-    answer = memory.known(_question(picture, entry))
-    if answer is None:
+    known: PublishedPicture | None = memory.known(_question(picture, entry), PublishedPicture)
+    if known is None or not any(source.format == "jpeg" for source in known.sources):
         return False
-    sources: tuple[Source, ...] = answer[4]
+    sources = known.sources
     files = [source.file for source in sources]
     if folder := _tiles_folder(picture, entry, sources):
         files += [f"{folder}/{tile.request}" for tile in tiles(sources[-1].width, sources[-1].height)]
@@ -197,30 +210,27 @@ def _renditions(
     return found
 
 
-def _publishable(
-    picture: Picture, made: PictureFile
-) -> tuple[int, int, str, tuple[Any, ...], tuple[Source, ...]]:
+def _publishable(picture: Picture, made: PictureFile) -> PublishedPicture:
     if made.tiles is not None:
         check_tiles(made.tiles)
     sources = []
     for rendition in made.renditions:
         name = published_name(picture.id, rendition.width, read_rendition(rendition), rendition.format)
         sources.append(Source(f"images/{name}", rendition.width, rendition.height, rendition.format))
-    return made.width, made.height, made.colour, made.doubts, tuple(sources)
+    return PublishedPicture(made.width, made.height, made.colour, made.doubts, tuple(sources))
 
 
-def _shown(
-    picture: Picture, width: int, height: int, colour: str, sources: tuple[Source, ...], folder_of_tiles: str | None
-) -> Shown:
+def _shown(picture: Picture, known: PublishedPicture, folder_of_tiles: str | None) -> Shown:
+    sources = known.sources
     full = [s for s in sources if s.format == "jpeg"][-1]
     return Shown(
         id=picture.id,
         title=picture.title,
         alt=picture.alt or picture.title,
         page=picture_page(picture.id),
-        width=width,
-        height=height,
-        placeholder=colour,
+        width=known.width,
+        height=known.height,
+        placeholder=known.colour,
         sources=sources,
         full=full,
         tiles=Tiling(folder_of_tiles, SIDE, scale_factors(full.width, full.height)) if folder_of_tiles else None,

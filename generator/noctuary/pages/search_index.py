@@ -94,7 +94,7 @@ def _found(facts: PictureFacts, names: ObjectNames, memory: Memo) -> Found:
     return Found(
         page=picture_page(picture.id),
         values=tuple(tuple(dict.fromkeys(v)) for v in values),
-        words=memory.ask(("words", *said), lambda: " ".join(sorted(words_of(*said)))),
+        words=memory.ask(("words", *said), lambda: " ".join(sorted(words_of(*said))), str),
         objects=tuple(dict.fromkeys(known.name for known in _objects(facts))),
     )
 
