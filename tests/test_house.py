@@ -56,6 +56,35 @@ def test_imports_run_down(path):
         assert (here, there) not in STRANGERS, f"{here} must not know {there}"
 
 
+def module_imports(path: Path, modules: set[str]) -> set[str]:
+    """The modules of the house that one imports when it is loaded or type-checked; not those inside functions."""
+    found, waiting = set(), [ast.parse(path.read_text(encoding="utf-8"))]
+    while waiting:
+        node = waiting.pop()
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+            continue
+        if isinstance(node, ast.ImportFrom) and node.module:
+            names = [f"{node.module}.{alias.name}" for alias in node.names]
+            found.update(name if name in modules else node.module for name in names)
+        elif isinstance(node, ast.Import):
+            found.update(alias.name for alias in node.names)
+        waiting += ast.iter_child_nodes(node)
+    return found & modules
+
+
+def test_no_module_imports_itself_by_way_of_others():
+    paths = {
+        ".".join(p.relative_to(HOUSE.parent).with_suffix("").parts).removesuffix(".__init__"): p
+        for p in HOUSE.rglob("*.py")
+    }
+    imports = {name: module_imports(path, set(paths)) - {name} for name, path in paths.items()}
+    # Take away what imports nothing that is left, again and again: what remains is in a circle or above one.
+    while free := [name for name, others in imports.items() if not others & imports.keys()]:
+        for name in free:
+            del imports[name]
+    assert not imports, f"these import each other in a circle, or import such: {sorted(imports)}"
+
+
 @pytest.mark.parametrize(
     ("module", "heavy"),
     [

@@ -9,7 +9,8 @@ from rich.table import Table
 from rich.text import Text
 
 from noctuary.images.decoded import PictureFault
-from noctuary.images.star_shapes import ShapeReport, Zone, measure
+from noctuary.images.star_shapes import ShapeReport, measure
+from noctuary.images.star_zone import Zone
 
 DASH = "—"
 #: Elongation from which a direction is worth telling.

@@ -9,13 +9,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-if TYPE_CHECKING:
-    from noctuary.images.star_shapes import Zone
+from noctuary.images.star_zone import Zone
 
 Complex = NDArray[np.complex128]
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from noctuary.images.linearity import Linearity, linearity_of
 from noctuary.images.star_patterns import MEANINGS, Pattern, pattern_of
+from noctuary.images.star_zone import Zone
 from noctuary.images.stars import Sky, Stars, detect, without_background
 
 Floats = NDArray[np.float64]
@@ -28,28 +29,6 @@ UNEVEN_FROM = 0.18
 _EXPONENTS = (1.8, 2.1, 2.5, 3.0, 3.7, 4.8, 7.0, 12.0, 100.0)  # the last is a Gaussian but for a hair
 _STEPS = 12
 _GAUSS = 0.5 / math.sqrt(3.0)  # the two points of Gauss' rule in a pixel
-
-
-@dataclass(frozen=True, slots=True)
-class Zone:
-    """A ninth of the picture. Widths are full widths at half maximum; what cannot be told is ``None``.
-
-    ``width_px`` is the geometric mean of the longer and the shorter axis and ``elongation`` their quotient, 1 or
-    more. ``direction_deg`` is that of the longer axis, anticlockwise from the picture's right as one looks at it,
-    0 ≤ direction < 180. Each ``…_scatter`` is the standard deviation from star to star (robust), not of the mean.
-    """
-
-    row: int
-    column: int
-    count: int
-    width_px: float | None
-    width_scatter_px: float | None
-    width_arcsec: float | None
-    width_scatter_arcsec: float | None
-    elongation: float | None
-    elongation_scatter: float | None
-    direction_deg: float | None
-    direction_scatter_deg: float | None
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from noctuary.archive.partial_date import PartialDate
+from noctuary.archive.records import Picture
 from noctuary.facts.overlay_pairs import Laid
 from noctuary.facts.picture import PictureFacts
 from noctuary.facts.target import TargetFacts, growth
@@ -134,3 +135,15 @@ def _context(
         newer_choices=newer_choices,
     )
 
+
+def laid_over(edition: SiteModel) -> dict[str, tuple[Link, ...]]:
+    """For each picture the pages on which it lies over another, each with the other's title, newest first."""
+    found: dict[str, list[tuple[Picture, str]]] = {}
+    for pair in edition.layers:
+        for this, that in (pair, pair[::-1]):
+            other = edition.facts.pictures[that]
+            assert other.target is not None  # only pictures of one target make a pair
+            found.setdefault(this, []).append((other.picture, address(edition.addresses, other.target.name, *pair)))
+    for beside in found.values():
+        beside.sort(key=lambda there: (there[0].finished, there[0].id), reverse=True)
+    return {this: tuple(Link(p.title, page) for p, page in beside) for this, beside in found.items()}

@@ -9,13 +9,11 @@ from __future__ import annotations
 
 import posixpath
 from dataclasses import fields
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from noctuary.archive.records import Archive
+from noctuary.charts.drawing import Drawing
 from noctuary.plain_record import plain_record
-
-if TYPE_CHECKING:
-    from noctuary.pages.social_metadata import Share
 
 
 @plain_record
@@ -38,6 +36,23 @@ class Frame:
     address: str | None
     sections: tuple[Link, ...]
     free_pages: tuple[Link, ...]
+
+
+@plain_record
+class Share:
+    """How a page appears where its address is pasted. Addresses are absolute.
+
+    ``picture`` is the share picture, ``picture_alt`` what it shows; ``structured`` is JSON-LD; ``code`` is for
+    the printed sheet of a picture; ``feed`` is the file of the feed where there is one.
+    """
+
+    address: str
+    site: str
+    picture: str | None
+    picture_alt: str
+    structured: dict[str, Any]
+    code: Drawing | None
+    feed: str | None
 
 
 @plain_record

@@ -15,10 +15,10 @@ from noctuary.facts.optics import Optics
 from noctuary.facts.picture import PictureFacts
 from noctuary.facts.target import has_fixed_place
 from noctuary.pages.addresses import picture_page
+from noctuary.pages.compare_page import laid_over
 from noctuary.pages.depth_note import DepthNote, depth_note
 from noctuary.pages.light_note import LightNote, light_note
 from noctuary.pages.object_summary import ObjectNote, object_note
-from noctuary.pages.overlay_pairs import laid_over
 from noctuary.pages.page import Frame, Link, Page
 from noctuary.pages.panel_list import PanelList, panel_list
 from noctuary.pages.picture_view import Shown

@@ -23,12 +23,12 @@ from markupsafe import Markup
 
 from noctuary.charts.drawing import Drawing
 from noctuary.pages import prose as prose_
-from noctuary.pages.constellation_names import NAMES
 from noctuary.pages.languages import BadCatalogue, translations
 from noctuary.pages.page import Page, relative, root
 from noctuary.pages.picture_view import Shown, Source
 from noctuary.pages.theme import SITE_FOLDER, as_published, find
 from noctuary.pages.typography import Typography
+from noctuary.sky.constellation import constellation_name
 
 #: Nothing from elsewhere, no script or style inside a page; only ``style`` attributes, which place a picture's
 #: proportions and colour.
@@ -67,7 +67,7 @@ class Renderer:
             link=_link, file=_theme_file, prose=self._prose, drawn=self._drawn, srcset=_srcset,
             worded=lambda message: message and words.gettext(message),
             wall_sizes=_wall_sizes, first_words=prose_.first_words,
-            constellation=lambda short: NAMES.get(short, short),
+            constellation=constellation_name,
         )  # fmt: skip
 
     def _words(self) -> NullTranslations:

@@ -21,10 +21,10 @@ from noctuary.facts.object_names import ObjectNames
 from noctuary.facts.picture import PictureFacts
 from noctuary.memo import Memo
 from noctuary.pages.addresses import picture_page
-from noctuary.pages.constellation_names import NAMES
 from noctuary.pages.product import Product, digest
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
+from noctuary.sky.constellation import constellation_name
 from noctuary.sky.designation import designation_of, plain_text, spellings, write_designation
 
 if TYPE_CHECKING:
@@ -78,7 +78,7 @@ def _found(facts: PictureFacts, names: ObjectNames, memory: Memo) -> Found:
     # The target alone decides kind and constellation, as it does on the pages of these.
     values: tuple[Iterable[str | None], ...] = (
         [target.kind] if target else [],
-        [NAMES.get(target.constellation, target.constellation)] if target and target.constellation else [],
+        [constellation_name(target.constellation)] if target and target.constellation else [],
         [names.of(target)] if target else [],
         facts.rig_names,
         [group.filter for s in sessions for group in s.frames],
@@ -89,7 +89,7 @@ def _found(facts: PictureFacts, names: ObjectNames, memory: Memo) -> Found:
     for known in facts.objects:
         short.append(known.kind)
         if known.constellation:
-            short.append(NAMES.get(known.constellation, known.constellation))
+            short.append(constellation_name(known.constellation))
     said = tuple(dict.fromkeys(text for text in short if text)), (picture.description, picture.processing)
     return Found(
         page=picture_page(picture.id),

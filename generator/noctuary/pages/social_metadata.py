@@ -10,39 +10,20 @@ from typing import Any
 
 from noctuary.archive.records import Archive
 from noctuary.charts.address_code import AddressCode
-from noctuary.charts.drawing import Drawing
 from noctuary.facts.picture import PictureFacts
 from noctuary.pages import observing_card as card_page
 from noctuary.pages.addresses import exhibit_page, night_page, picture_page, slides_page, year_page
 from noctuary.pages.compare_page import CompareContext
-from noctuary.pages.page import Page
+from noctuary.pages.page import Page, Share
 from noctuary.pages.picture_view import Shown
 from noctuary.pages.session_rows import PlaceNote, place_note
 from noctuary.pages.site_model import FRONT, SiteModel
-from noctuary.plain_record import plain_record
 from noctuary.sky.designation import name_key
 from noctuary.sky.sky_object import SkyObject
 
 Plain = dict[str, Any]
 
 FEED = "feed.xml"
-
-
-@plain_record
-class Share:
-    """How a page appears where its address is pasted. Addresses are absolute.
-
-    ``picture`` is the share picture, ``picture_alt`` what it shows; ``structured`` is JSON-LD; ``code`` is for
-    the printed sheet of a picture; ``feed`` is the file of the feed where there is one.
-    """
-
-    address: str
-    site: str
-    picture: str | None
-    picture_alt: str
-    structured: Plain
-    code: Drawing | None
-    feed: str | None
 
 
 def share_picture(picture_id: str) -> str:

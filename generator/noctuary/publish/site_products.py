@@ -21,7 +21,7 @@ from noctuary.memo import Memo
 from noctuary.pages import published_pictures as shown
 from noctuary.pages import search_index
 from noctuary.pages.exports.export_list import offered
-from noctuary.pages.overlay_pairs import layers
+from noctuary.pages.overlay_files import layers
 from noctuary.pages.page import Page
 from noctuary.pages.page_list import edition, pages
 from noctuary.pages.product import Product, digest

@@ -12,6 +12,7 @@ from importlib import resources
 from math import cos, radians, sin
 
 from noctuary.geometry import Vector, lon_lat_deg, unit_vector
+from noctuary.sky.shipped_table import read_table
 
 Matrix = tuple[Vector, Vector, Vector]
 
@@ -108,3 +109,19 @@ def equatorial_to_galactic() -> Matrix:
 def galactic(ra_deg: float, dec_deg: float) -> tuple[float, float]:
     """Galactic longitude (0 ≤ l < 360) and latitude in degrees of an ICRS position in degrees."""
     return lon_lat_deg(rotated(equatorial_to_galactic(), unit_vector(ra_deg, dec_deg)))
+
+
+@lru_cache(maxsize=1)
+def constellation_rows() -> tuple[dict[str, str], ...]:
+    """The 88 constellations: ``abbr``, ``name``, ``genitive`` (IAU 1922) and where a label fits, degrees."""
+    return tuple(read_table("constellations.csv"))
+
+
+@lru_cache(maxsize=1)
+def _names() -> dict[str, str]:
+    return {row["abbr"]: row["name"] for row in constellation_rows()}
+
+
+def constellation_name(abbreviation: str) -> str:
+    """The Latin name behind an IAU abbreviation; text that is none comes back as it is."""
+    return _names().get(abbreviation, abbreviation)

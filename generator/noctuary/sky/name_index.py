@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from functools import lru_cache
 
+from noctuary.sky.constellation import constellation_rows
 from noctuary.sky.designation import name_key, plain_text, short_key, words_key
 from noctuary.sky.ongc import amendments, database, tidy_name
 from noctuary.sky.shipped_objects import (
-    constellation_rows,
     listed,
     named_stars,
     shipped_objects,

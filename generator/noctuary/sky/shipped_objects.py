@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import lru_cache
 
+from noctuary.sky.constellation import constellation_rows
 from noctuary.sky.shipped_table import read_table
 from noctuary.sky.sky_object import FOLLOWED, SkyObject, axes, placed, unplaced_object
 
@@ -90,8 +91,3 @@ def spelt_out(star: SkyObject) -> Iterator[str]:
         letter, _, abbr = name.partition(" ")
         if abbr in genitive:
             yield f"{letter} {genitive[abbr]}"
-
-
-@lru_cache(maxsize=1)
-def constellation_rows() -> tuple[dict[str, str], ...]:
-    return tuple(read_table("constellations.csv"))

@@ -1,4 +1,4 @@
-"""Write boundaries.csv and constellations.csv from Roman's table and the names of the constellations.
+"""Write boundaries.csv and the label places of constellations.csv from Roman's table.
 
 Run: python -m noctuary.sky.tables.make_constellations
 
@@ -10,7 +10,6 @@ B1875 to J2000, so that straight lines drawn between them follow the curve.
 
 from __future__ import annotations
 
-import csv
 from collections import defaultdict
 from itertools import pairwise
 from math import ceil, cos, radians
@@ -21,6 +20,7 @@ import numpy as np
 from noctuary.geometry import lon_lat_deg, unit_vector
 from noctuary.sky.constellation import (
     constellation_at_b1875,
+    constellation_rows,
     precession_to_b1875,
     roman_table,
     rotated,
@@ -104,14 +104,14 @@ def main(folder: Path = HERE) -> None:
         encoding="utf-8",
     )
     labels = label_places(sides)
-    rows = (HERE / "constellation_names.csv").read_text(encoding="utf-8").splitlines()
-    names = list(csv.DictReader(row for row in rows if not row.startswith("#")))
+    names = constellation_rows()
     if {row["abbr"] for row in names} != set(labels):
         raise SystemExit("the names and the boundaries do not speak of the same constellations")
     with (folder / "constellations.csv").open("w", encoding="utf-8", newline="\n") as out:
         out.write(
-            "# The constellations of constellation_names.csv and, in each, the place furthest from its boundary\n"
-            "# (where a label fits), degrees, ICRS. Made by make_constellations.py.\n"
+            "# IAU abbreviation, name and genitive of the 88 constellations (IAU 1922, from memory; abbreviations\n"
+            "# checked against Roman's table) and, in each, the place furthest from its boundary (where a label\n"
+            "# fits), degrees, ICRS. The names are kept by hand; make_constellations.py writes the places.\n"
             "abbr,name,genitive,label_ra_deg,label_dec_deg\n"
         )
         for row in names:
