@@ -12,7 +12,7 @@ from noctuary.geometry import separation_deg
 from noctuary.images.decode import open_picture
 from noctuary.images.decoded import PictureFault
 from noctuary.sky.solve import FEWEST_STARS, Refusal, Solution, solve
-from noctuary.sky.star_table import NoCatalogue, from_file, gaia
+from noctuary.sky.star_table import NoCatalogue, from_file, shipped
 
 #: How far the picture's centre may lie from its target: half the picture's diagonal, and so much more (degrees).
 _MARGIN_DEG = 0.5
@@ -73,7 +73,7 @@ def find_place(folder: Path, facts: PictureFacts, stars: Path | None) -> Search 
     night = facts.integration.last_night or facts.picture.finished.first
     try:
         if stars is None:
-            table = gaia(target.ra_deg, target.dec_deg, min(search + radius, 90.0), night.year + night.month / 12)
+            table = shipped(target.ra_deg, target.dec_deg, min(search + radius, 90.0), night.year + night.month / 12)
         else:
             table = from_file(stars)
     except NoCatalogue as error:

@@ -92,7 +92,7 @@ def search(
     rng: Generator, field: Field, seen: tuple[np.ndarray, np.ndarray, np.ndarray], centre: tuple[float, float]
 ) -> Solution | Refusal:
     radius = 0.5 * field.diagonal_deg
-    catalogue = star_table.gaia(*centre, radius + 0.55 * field.diagonal_deg, 2016.0)
+    catalogue = star_table.shipped(*centre, radius + 0.55 * field.diagonal_deg, 2016.0)
     guess = field.scale * rng.uniform(0.955, 1.045)
     return solve(seen, field.width, field.height, guess, centre, radius, catalogue)
 

