@@ -123,16 +123,19 @@ def weight_lines(sizes: dict[str, int]) -> list[str]:
 
 
 def after_build(archive: Path, out: Path, *, explain: bool) -> list[str]:
-    """What a build says of its site besides: what an upload would send, and the weight of it all with ``explain``."""
+    """What a build says last: what an upload would send, where that is known without asking anybody.
+
+    With ``explain`` it tells what the site weighs on standard error, beside the list of what was made and why.
+    """
     from noctuary.build_manifest import site_files
     from noctuary.publish.upload.pending import pending
 
-    lines = []
     if explain:
         sizes = {name: status.st_size for name, status in site_files(out).items() if not name.startswith(".")}
-        lines += weight_lines(sizes)
+        for line in weight_lines(sizes):
+            click.echo(line, err=True)
     told = pending(archive, out)
-    return [*lines, told] if told else lines
+    return [told] if told else []
 
 
 def _count(number: int, what: str) -> str:

@@ -61,7 +61,7 @@ class Page:
 
     A page that is not ``listed`` is linked from nowhere, asks not to be indexed and stands in no feed. ``data``
     leads to the numbers of the page as files; ``share`` is how it appears where its address is pasted, with an
-    address only.
+    address only. A page that is shown at any address counts its links from the ``top`` of the host.
     """
 
     path: str
@@ -71,6 +71,7 @@ class Page:
     listed: bool = True
     data: tuple[Link, ...] = ()
     share: Share | None = None
+    top: str | None = None
 
     def words(self) -> dict[str, Any]:
         """The context's fields by name, as the template receives them."""

@@ -27,7 +27,8 @@ from noctuary.pages.social_metadata import FEED
 def page_addresses(facts: ArchiveFacts, shown: Container[str]) -> set[str]:
     """The address of every page, relative to the site's root; ``shown`` are the ids of pictures that can be shown."""
     addresses = addresses_of(facts)
-    found = {FRONT, TARGETS, NIGHTS, SKY, EQUIPMENT, DATA, *addresses.free_pages.values(), *addresses.nights.values()}
+    found = {FRONT, TARGETS, NIGHTS, SKY, EQUIPMENT, DATA}
+    found |= {*addresses.free_pages.values(), *addresses.nights.values()}
     found |= {*addresses.targets.values(), *addresses.constellations.values(), *addresses.kinds.values()}
     found |= {picture_page(name) for name in facts.pictures if name in shown}
     found |= {former for former, _ in former_pictures(facts, shown)}

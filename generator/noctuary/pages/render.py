@@ -94,6 +94,7 @@ class Renderer:
         text = self.environment.get_template(page.template).render(
             words,
             here=page.path,
+            top=page.top,
             root=root(page.path),
             kind=page.kind,
             listed=page.listed,
@@ -136,16 +137,21 @@ def _here(context: Context) -> str:
     return str(context.resolve("here"))
 
 
+def _way(context: Context, there: str) -> str:
+    top = context.resolve("top")
+    return f"{top}{there}" if isinstance(top, str) else relative(_here(context), there)
+
+
 @pass_context
 def _link(context: Context, page: str) -> str:
     """The way from the page being set to another file of the site."""
-    return relative(_here(context), page)
+    return _way(context, page)
 
 
 @pass_context
 def _theme_file(context: Context, file: str) -> str:
     """The way to a style, script or font of the theme."""
-    return relative(_here(context), f"{SITE_FOLDER}/{file}")
+    return _way(context, f"{SITE_FOLDER}/{file}")
 
 
 @pass_context

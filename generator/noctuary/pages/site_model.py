@@ -26,8 +26,10 @@ SKY = "sky.html"
 YEARS = "years.html"
 EXHIBITS = "exhibits.html"
 DATA = "data.html"
+#: What a host of static pages shows at an address where nothing lies.
+ABSENT = "404.html"
 #: Names at the root of the site that are not for free pages.
-OWN_NAMES = frozenset({FRONT, TARGETS, NIGHTS, EQUIPMENT, SKY, YEARS, EXHIBITS, DATA, "404.html"})
+OWN_NAMES = frozenset({FRONT, TARGETS, NIGHTS, EQUIPMENT, SKY, YEARS, EXHIBITS, DATA, ABSENT})
 
 
 @plain_record

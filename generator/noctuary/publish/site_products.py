@@ -18,8 +18,8 @@ from noctuary.diagnostic import Diagnostic
 from noctuary.facts.almanac import Almanac
 from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.memo import Memo
+from noctuary.pages import absent_page, search_index
 from noctuary.pages import published_pictures as shown
-from noctuary.pages import search_index
 from noctuary.pages.exports.export_list import offered
 from noctuary.pages.overlay_files import layers
 from noctuary.pages.page import Page
@@ -91,7 +91,7 @@ def works(
     whole = edition(facts, files.shown, over.by_pair)
     exports = offered(whole)
     all_pages = pages(whole, exports)
-    page_products = [press.product(page) for page in all_pages]
+    page_products = [press.product(page) for page in (*all_pages, absent_page.page(whole))]
     card_products = [
         press.card(page, facts, files, partial(shown.rendition, folder, cache, facts, files))
         for page in cards(whole)

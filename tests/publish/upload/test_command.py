@@ -115,6 +115,15 @@ def test_what_is_no_address_is_a_fault_that_repeats_no_secret(built, tmp_path, c
     assert b"s3cr3tword" not in cache
 
 
+def test_an_explained_build_says_what_the_site_weighs(archive, capsys):
+    assert run(["build", str(archive), "--explain"]) == 0
+    told = capsys.readouterr().err
+    site = _site(archive / "site")
+    assert f"in all ({len(site)} files)" in told
+    pages = [data for name, data in site.items() if name.endswith(".html")]
+    assert f"{sum(map(len, pages)) / 1000:.0f} kB  pages ({len(pages)})" in told
+
+
 def test_wrong_usage_says_what_to_type(archive, built, capsys):
     assert run(["upload", str(built)]) == 2
     assert "upload: sftp://" in capsys.readouterr().err

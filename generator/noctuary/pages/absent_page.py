@@ -1,0 +1,23 @@
+"""What a server shows at an address where nothing lies: a page that finds the way back from any depth."""
+
+from __future__ import annotations
+
+from urllib.parse import urlsplit
+
+from noctuary.pages.page import Frame, Page
+from noctuary.pages.site_model import ABSENT, SiteModel
+from noctuary.plain_record import plain_record
+
+
+@plain_record
+class AbsentContext:
+    frame: Frame
+
+
+def page(edition: SiteModel) -> Page:
+    """The page, its links counted from the top of the host: it is shown at addresses of any depth.
+
+    It is no page of the site that anything leads to, so it stands beside them.
+    """
+    top = urlsplit(edition.frame.address or "").path or "/"
+    return Page(ABSENT, "absent.html", AbsentContext(edition.frame), "absent", listed=False, top=top)
