@@ -12,14 +12,11 @@ from noctuary.reference import with_reference
 README = Path(__file__).parent.parent / "README.md"
 
 
-@pytest.mark.parametrize(
-    ("name", "parts"), [("README.md", ("keys", "commands", "rules")), ("DEVELOPERS.md", ("contexts",))]
-)
-def test_the_reference_is_what_the_code_says(name, parts):
-    text = (README.parent / name).read_text(encoding="utf-8")
-    for part in parts:
-        assert f"<!-- {part} -->" in text
-    assert text == with_reference(text), f"run: python -m noctuary.reference {name}"
+@pytest.mark.parametrize("part", ["keys", "commands", "rules", "templates"])
+def test_the_reference_is_what_the_code_says(part):
+    text = (README.parent / "docs" / f"{part}.md").read_text(encoding="utf-8")
+    assert "<!-- end of" in text
+    assert text == with_reference(text), "run: python -m noctuary.reference"
 
 
 def test_the_first_record_is_read_without_a_fault(tmp_path):
@@ -41,7 +38,11 @@ def test_the_first_record_is_read_without_a_fault(tmp_path):
     assert reading.archive.pictures["rosette"].own_sessions[0].frames[0].kept == 185
 
 
-def test_every_path_that_it_names_exists():
-    text = README.read_text(encoding="utf-8")
-    for link in re.findall(r"\]\(([^)#]+)\)", text):
-        assert (README.parent / link).exists(), link
+PAGES = ["README.md", "DEVELOPERS.md", *sorted(f"docs/{page.name}" for page in README.parent.glob("docs/*.md"))]
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_every_path_that_a_page_names_exists(name):
+    page = README.parent / name
+    for link in re.findall(r"\]\(([^)#:]+)\)", page.read_text(encoding="utf-8")):
+        assert (page.parent / link).exists(), link

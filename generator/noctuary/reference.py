@@ -1,7 +1,6 @@
-"""The references in README and DEVELOPERS, made from the code: keys, commands, rules, what templates receive.
+"""The references in ``docs/``, made from the code: keys, commands, rules, what templates receive.
 
-``python -m noctuary.reference README.md DEVELOPERS.md`` writes them anew between their marks; a test fails
-while text and code differ.
+``python -m noctuary.reference`` writes them anew between their marks; a test fails while text and code differ.
 """
 
 from __future__ import annotations
@@ -10,7 +9,6 @@ import dataclasses
 import importlib
 import pkgutil
 import re
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, get_args
@@ -43,7 +41,7 @@ def keys() -> str:
     """A table for every kind of record and every mapping inside one, in Markdown."""
     parts = []
     for name, model in MODELS.items():
-        parts.append(f"#### {TITLES[name]}\n\n{''.join(_table(model))}")
+        parts.append(f"## {TITLES[name]}\n\n{''.join(_table(model))}")
     return "\n".join(parts)
 
 
@@ -90,7 +88,7 @@ def commands() -> str:
         usage = " ".join(command.collect_usage_pieces(context))
         text = " ".join((command.help or "").split())
         text = re.sub(r"Example: (.*)$", r"\n\n    \1\n", text)
-        parts.append(f"#### `noctuary {name} {usage}`\n\n{text}\n")
+        parts.append(f"## `noctuary {name} {usage}`\n\n{text}\n")
         rows = [
             (", ".join(p.opts), p.make_metavar(context) if not p.is_flag else "", p.help or "")
             for p in command.params
@@ -109,7 +107,7 @@ def commands() -> str:
 def rules() -> str:
     """Every rule with its level, reason and source, in Markdown."""
     lines = [
-        "##### Whether a record is likely\n",
+        "## Whether a record is likely\n",
         "| rule | level | reason | example | source |",
         "|---|---|---|---|---|",
     ]
@@ -121,7 +119,7 @@ def rules() -> str:
         ("Pictures", RULES_OF_PICTURES),
         ("Names, places on the sky, the site", RULES_OF_THE_SITE),
     ):
-        lines += [f"\n##### {title}\n", "| rule | meaning |", "|---|---|"]
+        lines += [f"\n## {title}\n", "| rule | meaning |", "|---|---|"]
         lines += [f"| `{name}` | {_cell(meaning)} |" for name, meaning in sorted(table.items())]
     return "\n".join(lines) + "\n"
 
@@ -164,6 +162,5 @@ def with_reference(text: str) -> str:
 
 
 if __name__ == "__main__":
-    for given in sys.argv[1:]:
-        path = Path(given)
+    for path in sorted((Path(__file__).resolve().parents[2] / "docs").glob("*.md")):
         path.write_text(with_reference(path.read_text(encoding="utf-8")), encoding="utf-8")
