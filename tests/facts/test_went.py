@@ -12,7 +12,7 @@ from noctuary.facts.almanac import Almanac
 from noctuary.facts.archive_facts import archive_facts
 from noctuary.facts.time_use import DarkUse, dark_sum, night_use, session_use
 from noctuary.memo import Memo
-from noctuary.sky.ephemeris import darkness
+from noctuary.sky.darkness import darkness
 
 from tests.archive_builder import archive, frames, picture, place, rig, session
 

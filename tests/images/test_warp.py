@@ -11,7 +11,8 @@ from astropy.wcs import WCS
 from noctuary.facts.overlay_pairs import laid
 from noctuary.facts.placement_summary import placed
 from noctuary.images.warp import encoded, warped
-from noctuary.sky.placement import Placement, from_centre, from_header
+from noctuary.sky.header_placement import from_header
+from noctuary.sky.placement import Placement, from_centre
 from PIL import Image
 
 Size = tuple[int, int]

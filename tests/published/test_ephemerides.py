@@ -8,10 +8,9 @@ from datetime import UTC, datetime, timedelta
 
 import ephem
 import pytest
+from noctuary.charts.night import TWILIGHTS
+from noctuary.sky.darkness import ASTRONOMICAL_NIGHT_DEG
 from noctuary.sky.ephemeris import (
-    ASTRONOMICAL_NIGHT_DEG,
-    CIVIL_NIGHT_DEG,
-    NAUTICAL_NIGHT_DEG,
     Observation,
     airmass,
     illuminated_fraction,
@@ -79,7 +78,8 @@ def test_airmass_is_absent_at_and_below_the_horizon() -> None:
 
 def test_twilights_are_as_almanac_offices_define_them() -> None:
     # Civil, nautical and astronomical twilight end with the Sun's centre 6°, 12° and 18° below the horizon.
-    assert (CIVIL_NIGHT_DEG, NAUTICAL_NIGHT_DEG, ASTRONOMICAL_NIGHT_DEG) == (-6, -12, -18)
+    assert [limit for limit, _ in TWILIGHTS] == [0, -6, -12, -18]
+    assert ASTRONOMICAL_NIGHT_DEG == -18
 
 
 def test_a_session_from_dusk_to_dawn_is_wholly_dark() -> None:

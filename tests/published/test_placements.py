@@ -19,16 +19,10 @@ from astropy import log
 from astropy.coordinates import SkyCoord
 from astropy.io import fits
 from astropy.wcs import WCS
-from noctuary.sky.placement import (
-    PlacementError,
-    avm_fields,
-    from_avm,
-    from_avm_record,
-    from_centre,
-    from_header,
-    from_plain,
-    scaled,
-)
+from noctuary.sky.avm import avm_fields, from_avm, from_avm_record
+from noctuary.sky.header_placement import from_header
+from noctuary.sky.placement import from_centre, from_plain, scaled
+from noctuary.sky.projection import PlacementError
 from pyavm import AVM
 
 RECORDS = Path(pyavm.__file__).parent / "tests" / "data"

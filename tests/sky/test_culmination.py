@@ -10,7 +10,8 @@ import ephem
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from noctuary.sky.ephemeris import BODIES, Observation, sky_during
+from noctuary.sky.ephemeris import Observation, sky_during
+from noctuary.sky.horizon import BODIES
 from noctuary.sky.session_sky import SkyDuring
 
 

@@ -13,13 +13,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from noctuary.sky.ephemeris import (
-    BODIES,
-    Observation,
-    illuminated_fraction,
-    night_curves,
-    sky_during,
-)
+from noctuary.sky.ephemeris import Observation, illuminated_fraction, night_curves, sky_during
+from noctuary.sky.horizon import BODIES
 
 
 def _observation(when: datetime, hours: float = 4.0, **more: object) -> Observation:
@@ -180,7 +175,9 @@ def test_a_placement_written_in_numbers_and_an_import_need_no_astropy() -> None:
     program = (
         "import sys, noctuary.sky.ephemeris\n"
         "from noctuary.sky.graticule import graticule, north_east, scale_bar\n"
-        "from noctuary.sky.placement import avm_fields, from_centre, transform\n"
+        "from noctuary.sky.avm import avm_fields\n"
+        "from noctuary.sky.picture_transform import transform\n"
+        "from noctuary.sky.placement import from_centre\n"
         "p = from_centre(10, 20, 2, 30, False, 1000, 800)\n"
         "p.corners_deg, p.field_deg, graticule(p), north_east(p), scale_bar(p)\n"
         "avm_fields(p, 500, 400), transform(p, p)\n"

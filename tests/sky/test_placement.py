@@ -13,22 +13,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from noctuary.sky.placement import (
-    Gnomonic,
-    Placement,
-    PlacementError,
-    avm_fields,
-    focal_length_mm,
-    from_avm,
-    from_centre,
-    from_header,
-    from_plain,
-    in_field,
-    outline,
-    scaled,
-    touching,
-    transform,
-)
+from noctuary.sky.avm import avm_fields, from_avm
+from noctuary.sky.field_contents import in_field, outline, touching
+from noctuary.sky.header_placement import from_header
+from noctuary.sky.picture_transform import transform
+from noctuary.sky.placement import Placement, focal_length_mm, from_centre, from_plain, scaled
+from noctuary.sky.projection import Gnomonic, PlacementError
 
 PLACEMENTS = st.builds(
     from_centre,

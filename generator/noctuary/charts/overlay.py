@@ -114,7 +114,7 @@ class _Layer:
 
     def _ellipse(self, thing: Marked, least: float) -> tuple[Point, ...]:
         """Points around the object where it lies, none where it is too small to be seen as an ellipse."""
-        from noctuary.sky.placement import outline
+        from noctuary.sky.field_contents import outline
 
         if thing.size_arcmin is None or not thing.outline:
             return ()

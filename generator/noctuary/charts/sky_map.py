@@ -241,7 +241,7 @@ def _finder(chart: Finder, voice: Formatter) -> str:
                 f"{escape(constellation.name)}</text>"
             )
     if chart.outline and chart.size_arcmin and chart.size_arcmin[0] / 60 * scale > LEAST_EXTENT:
-        from noctuary.sky.placement import outline
+        from noctuary.sky.field_contents import outline
 
         ellipse = zip(*outline(chart), strict=True)
         parts.append(f'<path class="extent" d="{_path(laid((float(ra), float(dec)) for ra, dec in ellipse))}"/>')

@@ -82,7 +82,7 @@ class Almanac:
         }
         missing = self._known.missing(questions.values(), Darkness)
         if missing:
-            from noctuary.sky.ephemeris import darkness
+            from noctuary.sky.darkness import darkness
 
             for question, answer in zip(missing, darkness([(q[1], q[2], q[3]) for q in missing]), strict=True):
                 self._known.learn(question, answer)
@@ -110,7 +110,7 @@ class Almanac:
         """Objects whose centre lies in the picture, with their pixel positions."""
 
         def look() -> InField:
-            from noctuary.sky.placement import in_field
+            from noctuary.sky.field_contents import in_field
 
             return tuple(in_field(placed.placement(), self._around(placed)))
 
@@ -121,7 +121,7 @@ class Almanac:
         """Objects whose centre or extent falls in the picture, named bright stars included."""
 
         def look() -> InField:
-            from noctuary.sky.placement import in_field, touching
+            from noctuary.sky.field_contents import in_field, touching
 
             placement = placed.placement()
             stars = in_field(placement, self.catalogue.bright_stars())

@@ -45,7 +45,7 @@ def laid(older: PlacementSummary, newer: PlacementSummary) -> Laid | None:
     """How two placed pictures lie over each other; ``None`` where they share no sky."""
     import numpy as np
 
-    from noctuary.sky.placement import transform
+    from noctuary.sky.picture_transform import transform
 
     sky = [p.field_deg[0] * p.field_deg[1] for p in (older, newer)]
     base: Which = "older" if sky[0] <= sky[1] else "newer"

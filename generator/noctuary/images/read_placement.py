@@ -25,7 +25,10 @@ def placement_of(folder: Path, picture: Picture, pixels: tuple[int, int]) -> Pla
     embedded may be left over from before a crop, and nobody wrote it here: a doubt. ``None`` where nothing says
     where the picture lies.
     """
-    from noctuary.sky.placement import PlacementError, from_avm, from_centre, from_header
+    from noctuary.sky.avm import from_avm
+    from noctuary.sky.header_placement import from_header
+    from noctuary.sky.placement import from_centre
+    from noctuary.sky.projection import PlacementError
 
     width, height = pixels
     written = picture.placement
@@ -58,7 +61,8 @@ def placement_of(folder: Path, picture: Picture, pixels: tuple[int, int]) -> Pla
 
 def _own_header(path: Path, width: int, height: int) -> Placement | None:
     """The placement in a FITS picture's own header; a picture without celestial axes has none."""
-    from noctuary.sky.placement import NoSky, PlacementError, from_header
+    from noctuary.sky.header_placement import from_header
+    from noctuary.sky.projection import NoSky, PlacementError
 
     try:
         return from_header(path, width, height, source="picture header")

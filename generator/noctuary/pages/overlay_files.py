@@ -97,7 +97,7 @@ def _drawn_again(
         from noctuary.images.make_renditions import make_renditions
         from noctuary.images.rendition_cache import read_rendition
         from noctuary.images.warp import encoded, warped
-        from noctuary.sky.placement import avm_fields
+        from noctuary.sky.avm import avm_fields
 
         assert base.placement is not None
         assert other.placement is not None

@@ -318,7 +318,7 @@ def _description(
 ) -> Description:
     avm: dict[str, Any] = {}
     if facts.placement is not None:
-        from noctuary.sky.placement import avm_fields
+        from noctuary.sky.avm import avm_fields
 
         avm = avm_fields(facts.placement.placement(), rendition.width, rendition.height)
     told = words(archive, picture, facts)

@@ -84,7 +84,7 @@ class Gnomonic:
 
 
 @dataclass(frozen=True, slots=True)
-class Headed:
+class HeaderProjection:
     """Any other projection: the header that describes it, and the way from our pixels to the header's.
 
     ``header`` holds FITS cards, or a whole FITS file in base64 where the distortion needs tables. Pixel of the
@@ -176,7 +176,7 @@ def headers_in(header: str | Path) -> Generator[tuple[Any, Any], None, None]:
             return
         except Exception as error:  # cards of a text need no END and no padding, which a FITS file must have
             if packed:
-                raise unreadable(said_by(error)) from None
+                raise unreadable(error_text(error)) from None
     if len(data) > _LONGEST_TEXT:
         raise unreadable("it is far too long for a header")
     yield _cards(data.decode("utf-8", errors="replace")), None
@@ -204,7 +204,7 @@ def _cards(text: str) -> Any:
         with quiet_header():
             return fits.Header.fromstring("".join(kept))
     except Exception as error:
-        raise unreadable(said_by(error)) from None
+        raise unreadable(error_text(error)) from None
 
 
 _NUMBERS = (
@@ -250,7 +250,7 @@ def celestial(cards: Any, file: Any) -> Any:
     except InconsistentAxisTypesError:
         raise NoSky() from None
     except Exception as error:
-        raise unreadable(said_by(error)) from None
+        raise unreadable(error_text(error)) from None
     if not math.isfinite(area) or area == 0:
         raise singular
     return wcs
@@ -292,7 +292,7 @@ def gnomonic_of(
     return found if bool(np.all(separations_deg(*mine, *its) < 1e-4 * step)) else None
 
 
-def kept_cards(cards: Any) -> str:
+def cards_text(cards: Any) -> str:
     """The cards that matter, as text: comments and history can be most of a header."""
     kept = cards.copy()
     for word in ("COMMENT", "HISTORY", ""):
@@ -301,7 +301,7 @@ def kept_cards(cards: Any) -> str:
     return str(kept.tostring(sep="", endcard=False, padding=False))
 
 
-def kept_tables(wcs: Any) -> str:
+def tables_text(wcs: Any) -> str:
     file = io.BytesIO()
     wcs.to_fits(relax=True).writeto(file)
     return base64.b64encode(file.getvalue()).decode("ascii")
@@ -373,7 +373,7 @@ def quiet_header() -> Iterator[None]:
         yield
 
 
-def said_by(error: Exception) -> str:
+def error_text(error: Exception) -> str:
     """What a library's error says to a person, without the places in its source."""
     if isinstance(error, LookupError):
         return "its cards do not fit together"

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from noctuary.sky.ephemeris import ASTRONOMICAL_NIGHT_DEG, altitude_from_hour_angle, positive_share
+from noctuary.sky.darkness import ASTRONOMICAL_NIGHT_DEG, altitude_from_hour_angle, positive_share
 
 
 @dataclass(frozen=True, slots=True)
