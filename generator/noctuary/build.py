@@ -157,7 +157,8 @@ def _build(
         }
         before = BuildManifest(out=str(out), outputs=outputs)
     addresses = last.published | published_addresses(seen.archive, seen.hashes.of)
-    book = BuildManifest(str(out), stamp, entries, before.outputs, findings, counts, addresses)
+    site_address = seen.archive.address or ""
+    book = BuildManifest(str(out), stamp, entries, before.outputs, findings, counts, addresses, site_address)
     try:
         write_schemas(folder)
         write_build(folder, book, program, memory.kept())
@@ -234,7 +235,7 @@ def _refuse_misplaced(folder: Path, out: Path) -> None:
 
 def _refuse_links(folder: Path) -> None:
     """The cache is written in the archive, never through a link somewhere else."""
-    for path in (folder / FOLDER, *(folder / FOLDER / part for part in ("renditions", "schemas"))):
+    for path in (folder / FOLDER, *(folder / FOLDER / part for part in ("renditions", "schemas", "upload"))):
         if path.is_symlink():
             raise CannotPublish(
                 f"{path.relative_to(folder).as_posix()} is a link, and the cache would be written through it",

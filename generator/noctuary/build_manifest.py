@@ -128,7 +128,8 @@ class BuildManifest:
 
     ``inputs``: path → its stamp and the SHA-256 of its content, empty where nobody needed it. ``outputs``: path in
     the site → the file there. ``doubts``: what was told, told again by a build that finds nothing to do.
-    ``published``: ids of every picture that this or an earlier build gave a page → hash of the picture.
+    ``published``: ids of every picture that this or an earlier build gave a page → hash of the picture. ``address``:
+    where the site was to be published, empty where that was not said.
     """
 
     out: str = ""
@@ -138,6 +139,7 @@ class BuildManifest:
     doubts: list[Diagnostic] = field(default_factory=list)
     counts: dict[str, int] = field(default_factory=dict)
     published: dict[str, str] = field(default_factory=dict)
+    address: str = ""
 
     def saw_the_same(self, folder: Path, out: Path) -> bool:
         """Whether nothing has changed: not the archive, not the program, not the published site."""
@@ -193,7 +195,8 @@ def read_build(folder: Path, program: str | None) -> tuple[BuildManifest, dict[b
         doubts = [_told(*row) for row in rows]
         counts = {name: int(about[name]) for name in _COUNTS}
         published: dict[str, str] = dict(database.rows("published"))
-        book = BuildManifest(about["out"], about["stamp"], inputs, outputs, doubts, counts, published)
+        address = about.get("address", "")
+        book = BuildManifest(about["out"], about["stamp"], inputs, outputs, doubts, counts, published, address)
         answers = database.rows("answers") if program is not None and about["program"] == program else ()
         return book, dict(answers)
     except (ValueError, KeyError, TypeError):
@@ -212,6 +215,7 @@ def write_build(folder: Path, book: BuildManifest, program: str, answers: Mappin
     from noctuary.build_database import write_tables
 
     about = {"format": _FORMAT, "out": book.out, "stamp": book.program, "program": program}
+    about["address"] = book.address
     about |= {name: str(book.counts.get(name, 0)) for name in _COUNTS}
     write_tables(
         folder / FOLDER / DATABASE,

@@ -23,8 +23,9 @@ from noctuary.facts.placement_summary import PlacementSummary
 from noctuary.facts.plausibility import judge
 from noctuary.memo import Memo
 from noctuary.pages.dead_links import addresses_in_texts
-from noctuary.pages.gone_addresses import gone
+from noctuary.pages.gone_addresses import gone, moved
 from noctuary.pages.theme import NoSuchTheme, theme_folders
+from noctuary.publish.upload.cache import uploaded_address
 
 
 def program_hash() -> str:
@@ -131,6 +132,7 @@ def inspect(folder: Path, out: Path, before: BuildManifest, memory: Memo, today:
         if picture.id in pixels and star_file(picture.sidecar) in hashes:
             findings += _kept_stars(folder, picture, hashes, stars)
     findings += gone(archive, before.published, hashes.of, hashes.names())
+    findings += moved(archive, uploaded_address(folder) or before.address)
     facts = archive_facts(archive, almanac, pixels, placements, stars)
     findings += judge(archive, facts, today)
     findings += addresses_in_texts(folder, facts, pixels, memory)

@@ -114,3 +114,18 @@ def test_without_the_cache_nothing_is_known_and_nothing_said(archive):
     rename(archive)
     shutil.rmtree(archive / ".noctuary")
     assert told(archive) == []
+
+
+def test_another_address_of_the_site_is_told_with_what_it_breaks(archive: Path) -> None:
+    written = archive / "archive.yaml"
+    before = written.read_text(encoding="utf-8")
+    written.write_text(before.replace("https://example.org/", "https://elsewhere.example/astro/"), encoding="utf-8")
+    checked = [f for f in examine(archive).findings if f.rule == "address-changed"]
+    assert [f.level for f in checked] == ["doubt"]
+    assert "https://example.org/" in checked[0].message
+    assert "https://elsewhere.example/astro/" in checked[0].message
+    assert "QR codes" in checked[0].hint
+    assert [f for f in build(archive, workers=1).findings if f.rule == "address-changed"] == checked
+    written.write_text(before, encoding="utf-8")
+    build(archive, workers=1)
+    assert not [f for f in examine(archive).findings if f.rule == "address-changed"]

@@ -50,6 +50,18 @@ def gone(
     return [told for told in found if told is not None]
 
 
+def moved(archive: Archive, before: str) -> list[Diagnostic]:
+    """A doubt where the site's address is another than ``before``, or there is none any more."""
+    if not before or before == archive.address:
+        return []
+    message = f"the site was published at {before}, and its address is {archive.address or 'not given'} now"
+    hint = (
+        "links that people keep, printed QR codes and the feed that readers follow break, unless the old address "
+        "leads on to the new one; the next upload settles this"
+    )
+    return [doubt(archive.marks.at("address"), "address-changed", message, hint)]
+
+
 def _hash(picture: Picture, hash_of: Callable[[str], str]) -> str:
     try:
         return hash_of(picture.file)

@@ -163,3 +163,27 @@ def test_a_process_that_is_killed_leaves_links_that_hold(archive, tmp_path):
     assert _site(tmp_path / "stick") == _site(archive / "site")
     # What was cut off in the middle of a file left nothing behind.
     assert {p.name for p in (tmp_path / "stick").rglob(".*")} == {".noctuary-upload.json"}
+
+
+def test_a_changed_address_is_a_doubt_until_the_site_is_uploaded_under_it(archive, tmp_path, capsys):
+    bare = tmp_path / "host.git"
+    subprocess.run(["git", "init", "-q", "--bare", str(bare)], check=True)
+    file = archive / "archive.yaml"
+    text = re.sub("(?m)^(address|upload):.*\n", "", file.read_text(encoding="utf-8"))
+    text += f"upload: git+file://{bare}#site\n"
+
+    def doubts(address):
+        file.write_text(f"{text}address: {address}\n", encoding="utf-8")
+        capsys.readouterr()
+        assert run(["build", str(archive)]) == 0
+        return [line for line in capsys.readouterr().err.splitlines() if "[address-changed]" in line]
+
+    assert doubts("https://old.example/") == []
+    assert run(["upload", str(archive)]) == 0
+    for _ in range(2):
+        told = doubts("https://new.example/")
+        assert len(told) == 1
+        assert "https://old.example/" in told[0]
+    assert run(["upload", str(archive)]) == 0
+    assert "https://old.example/" in capsys.readouterr().err
+    assert doubts("https://new.example/") == []

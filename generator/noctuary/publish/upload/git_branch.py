@@ -22,11 +22,12 @@ from pathlib import Path
 
 from noctuary.archive.upload_address import UploadAddress
 from noctuary.build_manifest import FOLDER
+from noctuary.publish.upload.cache import UPLOADS, keep_plain, led_away, read_plain
 from noctuary.publish.upload.connection import Passing, UploadError
 from noctuary.publish.upload.credentials import certificates
 from noctuary.publish.upload.listing import NAME, DamagedListing, Listing, State, name_digest, read_listing
 from noctuary.publish.upload.plan import owner_trouble
-from noctuary.publish.upload.site_files import SiteFile, keep_plain, read_plain
+from noctuary.publish.upload.site_files import SiteFile
 from noctuary.publish.upload.transfer import tried
 from noctuary.publish.upload.upload import (
     Archived,
@@ -34,14 +35,14 @@ from noctuary.publish.upload.upload import (
     Progress,
     Report,
     copy_name,
-    keep_copy,
     moved_notes,
     owner_of,
+    settled,
 )
 
 #: Hosts of pages refuse, or slow down, branches that weigh more.
 LARGE_BYTES = 1_000_000_000
-_BLOBS = "upload/blobs.json"
+_BLOBS = "blobs.json"
 _WITHOUT_HISTORY = (
     "The branch is one commit without history, so that old versions of pictures do not stay in it for ever "
     "(--keep-history keeps them)."
@@ -82,7 +83,9 @@ def upload_branch(
     began = time.monotonic()
     if shutil.which("git") is None:
         raise UploadError("git is not installed", "install git, then run upload again")
-    store = archived.folder / FOLDER / "upload" / copy_name(address).rpartition("/")[2].replace(".json", ".trees")
+    if led_away(archived.folder):
+        raise UploadError(f"{FOLDER} is a link, and would be written through it", "delete the link")
+    store = archived.folder / FOLDER / UPLOADS / copy_name(address).replace(".json", ".trees")
     store.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(dir=store.parent, prefix="git-") as work:
         git = _Git(Path(work), store, address, choices)
@@ -108,7 +111,7 @@ def upload_branch(
         report = Report(tuple(send), tuple(sorted(remove)), site, address.shown, tuple(notes))
         if choices.dry_run or (same and not send and not remove):
             if not choices.dry_run:
-                keep_copy(archived, address, site, after, ())
+                settled(archived, address, site, after, owner)
             return report
         if before is not None and not choices.keep_history and not choices.replace and git.has_parents(before):
             raise UploadError(
@@ -122,7 +125,7 @@ def upload_branch(
         commit = git.commit(entries, archived.title, before if choices.keep_history else None)
         git.push(commit, before, sum(file.size for file in send), history=choices.keep_history)
         git.keep_trees(commit, entries[NAME].id)
-        keep_copy(archived, address, site, after, ())
+        settled(archived, address, site, after, owner)
         if not choices.keep_history:
             notes.append(_WITHOUT_HISTORY)
     return Report(report.send, report.remove, site, address.shown, tuple(notes), time.monotonic() - began)

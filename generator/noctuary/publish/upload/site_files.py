@@ -7,14 +7,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-import orjson
-
-from noctuary.build_manifest import FOLDER, sealed, unsealed
-from noctuary.files import write_whole
 from noctuary.publish.replace_site import CannotPublish, foreign_files, lying_files
+from noctuary.publish.upload.cache import keep_plain, read_plain
 from noctuary.publish.upload.connection import UploadError
 
-_HASHES = "upload/hashes.json"
+_HASHES = "hashes.json"
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,20 +109,3 @@ def _known(archive: Path, out: Path) -> Mapping[str, list[object]]:
     if not isinstance(files, dict):
         return {}
     return {k: v for k, v in files.items() if isinstance(v, list) and len(v) == 3 and isinstance(v[2], str)}
-
-
-def read_plain(archive: Path, name: str) -> dict[str, object]:
-    """What an earlier run kept under this name in the archive's cache; empty where there is nothing sound."""
-    try:
-        plain = orjson.loads(unsealed((archive / FOLDER / name).read_bytes()))
-    except (OSError, ValueError):
-        return {}
-    return plain if isinstance(plain, dict) else {}
-
-
-def keep_plain(archive: Path, name: str, plain: object) -> None:
-    """Keeps plain data under a name in the archive's cache; what cannot be kept only costs time."""
-    try:
-        write_whole(archive / FOLDER / name, sealed(orjson.dumps(plain, option=orjson.OPT_SORT_KEYS)))
-    except (OSError, TypeError):
-        return

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from noctuary.archive.upload_address import UploadAddress
+from noctuary.publish.upload.cache import archive_key, keep_plain, read_plain, remember_archive, uploaded_address
 from noctuary.publish.upload.connection import Body, Connection, Destination, UploadError
 from noctuary.publish.upload.listing import (
     NAME,
@@ -23,11 +24,10 @@ from noctuary.publish.upload.listing import (
     read_listing,
 )
 from noctuary.publish.upload.plan import Plan, Settings, make_plan, owner_trouble
-from noctuary.publish.upload.site_files import SiteFile, keep_plain, read_plain
+from noctuary.publish.upload.site_files import SiteFile
 from noctuary.publish.upload.transfer import Line, Transfer
 
 Progress = Callable[[str, int, int], None]
-_KEY = "upload/archive.json"
 
 
 @dataclass(frozen=True)
@@ -101,7 +101,7 @@ def upload_files(
         if choices.dry_run:
             return report
         if plan.idle and listing is not None and listing.files == plan.after and listing.owner == owner:
-            keep_copy(archived, address, site, plan.after, plan.remove)
+            settled(archived, address, site, plan.after, owner)
             return report
         _send(archived, site, address, to, choices, plan, line, owner)
     finally:
@@ -134,7 +134,20 @@ def _send(
     line.do(lambda connection: connection.settle())
     _write_listing(line, Listing(owner, plan.after))
     line.do(lambda connection: connection.settle())
-    keep_copy(archived, address, site, plan.after, ())
+    settled(archived, address, site, plan.after, owner)
+
+
+def settled(
+    archived: Archived,
+    address: UploadAddress,
+    site: Mapping[str, SiteFile],
+    after: Mapping[str, States],
+    owner: Owner,
+) -> None:
+    """Keeps that the destination holds the site."""
+    keep_copy(archived, address, site, after, ())
+    if address.kind != "folder":  # a stick is not where the archive's address leads
+        remember_archive(archived.folder, owner.key, archived.address)
 
 
 def _read_listing(connection: Connection) -> Listing | None:
@@ -169,17 +182,16 @@ def _above(name: str) -> list[str]:
 def owner_of(archived: Archived, key: str | None = None) -> Owner:
     """Who this archive is at its destinations; a key is drawn at the first upload and kept in the cache."""
     if key is None:
-        kept = read_plain(archived.folder, _KEY).get("key")
-        key = kept if isinstance(kept, str) else secrets.token_hex(12)
-    keep_plain(archived.folder, _KEY, {"key": key})
+        key = archive_key(archived.folder) or secrets.token_hex(12)
+    remember_archive(archived.folder, key, uploaded_address(archived.folder))
     words = hashlib.blake2b(f"{archived.title}\n{archived.author}".encode(), digest_size=12).hexdigest()
     return Owner(key, words, archived.address)
 
 
 def copy_name(address: UploadAddress) -> str:
-    """Where the cache keeps what is known of a destination."""
+    """The name under which the cache keeps what is known of a destination."""
     told = repr((address.kind, address.host, address.port, address.path, address.branch))
-    return f"upload/at-{hashlib.blake2b(told.encode(), digest_size=8).hexdigest()}.json"
+    return f"at-{hashlib.blake2b(told.encode(), digest_size=8).hexdigest()}.json"
 
 
 def keep_copy(
