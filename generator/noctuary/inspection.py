@@ -9,8 +9,9 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import Any
 
-from noctuary.archive.parse_file import ParsedFile
+from noctuary.archive.parse_file import ParsedFile, parsed_type
 from noctuary.archive.read import Reading, read_archive
 from noctuary.archive.records import Archive, HeaderPlacement, Picture
 from noctuary.archive.star_file import StarShapes, read_star_file, star_file
@@ -48,11 +49,11 @@ class _Parsed:
     def __init__(self, memory: Memo) -> None:
         self._memory = memory
 
-    def get(self, name: str, content: bytes) -> ParsedFile | None:
-        found: ParsedFile | None = self._memory.known(self._question(name, content), ParsedFile)
+    def get(self, name: str, content: bytes) -> ParsedFile[Any] | None:
+        found: ParsedFile[Any] | None = self._memory.known(self._question(name, content), parsed_type(name))
         return found
 
-    def put(self, name: str, content: bytes, parsed: ParsedFile) -> None:
+    def put(self, name: str, content: bytes, parsed: ParsedFile[Any]) -> None:
         self._memory.learn(self._question(name, content), parsed)
 
     @staticmethod

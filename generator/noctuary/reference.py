@@ -11,15 +11,13 @@ import pkgutil
 import re
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, get_args
 
 import click
-from pydantic import BaseModel, RootModel
-from pydantic_core import PydanticUndefined
 
 from noctuary import pages
+from noctuary.archive.declaration import Declared, Keys, declared_keys, records_in
+from noctuary.archive.keys import MODELS
 from noctuary.archive.rules import RULES as RULES_OF_FORM
-from noctuary.archive.schema_models import MODELS
 from noctuary.cli import noctuary
 from noctuary.facts.plausibility import RULES as RULES_OF_PLAUSIBILITY
 from noctuary.images.rules import RULES as RULES_OF_PICTURES
@@ -41,43 +39,27 @@ def keys() -> str:
     """A table for every kind of record and every mapping inside one, in Markdown."""
     parts = []
     for name, model in MODELS.items():
-        parts.append(f"## {TITLES[name]}\n\n{''.join(_table(model))}")
+        rows = [row for record in records_in(model) for row in _rows(record, "")]
+        parts.append(f"## {TITLES[name]}\n\n| key | meaning | default |\n|---|---|---|\n{''.join(rows)}\n")
     return "\n".join(parts)
 
 
-def _table(model: type[BaseModel]) -> Iterator[str]:
-    if issubclass(model, RootModel):
-        inner = next(_models(model.model_fields["root"].annotation))
-        yield from _table(inner)
-        return
-    yield "| key | meaning | default |\n|---|---|---|\n"
-    yield from _rows(model, "")
-    yield "\n"
+def _rows(record: type[Keys], prefix: str) -> Iterator[str]:
+    for name, declared in declared_keys(record).items():
+        yield f"| `{prefix}{name}` | {declared.meaning} | {_default(declared)} |\n"
+        for inner in declared.inside:
+            yield from _rows(inner, f"{prefix}{name}.{'NAME.' if declared.by_name else ''}")
 
 
-def _rows(model: type[BaseModel], prefix: str) -> Iterator[str]:
-    for name, field in model.model_fields.items():
-        if field.is_required():
-            default = "required"
-        elif field.default is None or field.default is PydanticUndefined or field.default == []:
-            default = "–"
-        elif isinstance(field.default, bool):
-            default = "yes" if field.default else "no"
-        else:
-            default = f"`{field.default:g}`" if isinstance(field.default, float) else f"`{field.default}`"
-        yield f"| `{prefix}{name}` | {field.description} | {default} |\n"
-        for inner in _models(field.annotation):
-            named = "NAME." if "dict[" in str(field.annotation) else ""
-            yield from _rows(inner, f"{prefix}{name}.{named}")
-
-
-def _models(annotation: Any) -> Iterator[type[BaseModel]]:
-    """The models inside an annotation, each once, in order."""
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        yield annotation
-        return
-    for part in get_args(annotation):
-        yield from _models(part)
+def _default(declared: Declared) -> str:
+    if declared.required:
+        return "required"
+    default = declared.default
+    if default in (None, (), dataclasses.MISSING):
+        return "–"
+    if isinstance(default, bool):
+        return "yes" if default else "no"
+    return f"`{default:g}`" if isinstance(default, float) else f"`{default}`"
 
 
 def commands() -> str:

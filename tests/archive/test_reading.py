@@ -6,9 +6,10 @@ import subprocess
 import sys
 from datetime import UTC, date
 from pathlib import Path
+from typing import Any
 
 import pytest
-from noctuary.archive.parse_file import ParsedFile
+from noctuary.archive.parse_file import ParsedFile, parsed_type
 from noctuary.archive.partial_date import PartialDate
 from noctuary.archive.read import Reading, read_archive, read_file
 from noctuary.archive.records import Archive, HeaderPlacement, WrittenPlacement
@@ -186,13 +187,13 @@ class Kept:
     """What a build keeps from one run to the next."""
 
     def __init__(self) -> None:
-        self.kept: dict[tuple[str, bytes], ParsedFile] = {}
+        self.kept: dict[tuple[str, bytes], ParsedFile[Any]] = {}
 
-    def get(self, name: str, content: bytes) -> ParsedFile | None:
+    def get(self, name: str, content: bytes) -> ParsedFile[Any] | None:
         return self.kept.get((name, content))
 
-    def put(self, name: str, content: bytes, parsed: ParsedFile) -> None:
-        self.kept[name, content] = from_bytes(to_bytes(parsed), ParsedFile)
+    def put(self, name: str, content: bytes, parsed: ParsedFile[Any]) -> None:
+        self.kept[name, content] = from_bytes(to_bytes(parsed), parsed_type(name))
         assert self.kept[name, content] == parsed
 
 
@@ -214,13 +215,13 @@ def test_what_is_kept_is_read_without_the_models(folder: Path, tmp_path: Path) -
     program = f"""
 import sys
 from pathlib import Path
-from noctuary.archive.parse_file import ParsedFile
+from noctuary.archive.parse_file import parsed_type
 from noctuary.archive.read import read_archive
 from noctuary.typed_values import from_bytes
 class Kept:
     kept = from_bytes(Path({str(store)!r}).read_bytes(), list[tuple[str, bytes, bytes]])
     kept = {{(name, content): parsed for name, content, parsed in kept}}
-    def get(self, name, content): return from_bytes(self.kept[name, content], ParsedFile)
+    def get(self, name, content): return from_bytes(self.kept[name, content], parsed_type(name))
     def put(self, name, content, parsed): raise AssertionError(name)
 assert len(read_archive(Path({str(folder)!r}), cache=Kept()).archive.pictures) == 2
 assert not [name for name in ("pydantic", "numpy", "astropy", "PIL") if name in sys.modules]

@@ -135,9 +135,7 @@ def test_a_picture_that_is_not_listed_names_nothing_that_a_listed_one_names():
 
 
 def own(name: str, **more: Any) -> OwnObject:
-    values: dict[str, Any] = {"ra_deg": None, "dec_deg": None, "kind": None, "size_arcmin": None, "also": (),
-                              "note": None, "called": None}  # fmt: skip
-    return OwnObject(name=name, mark=MARK, **(values | more))
+    return OwnObject(name=name, mark=MARK, **more)
 
 
 def test_an_object_that_only_the_persons_list_names_is_called_as_it_is_there():

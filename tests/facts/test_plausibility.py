@@ -151,8 +151,8 @@ PAIRS: list[tuple[str, Told, Told]] = [
     ),
     (
         "darks-differ",
-        Told(group={"gain": None, "iso": 1600.0}, session={"calibration": Calibration(30, 20, dark_iso=800)}),
-        Told(group={"gain": None, "iso": 800.0}, session={"calibration": Calibration(30, 20, dark_iso=800)}),
+        Told(group={"gain": None, "iso": 1600.0}, session={"calibration": Calibration(darks=30, flats=20, dark_iso=800)}),
+        Told(group={"gain": None, "iso": 800.0}, session={"calibration": Calibration(darks=30, flats=20, dark_iso=800)}),
     ),
     (
         "no-flats",
@@ -196,8 +196,8 @@ PAIRS: list[tuple[str, Told, Told]] = [
     ("sky-brightness", Told(place={"sky_brightness": 2.1}), Told(place={"sky_brightness": None})),
     (
         "sky-brightness",
-        Told(archive={"nights": (Night(date(2025, 1, 18), None, None, None, None, None, 25.0, "", MARK),)}),
-        Told(archive={"nights": (Night(date(2025, 1, 18), None, None, None, None, None, 20.0, "", MARK),)}),
+        Told(archive={"nights": (Night(night=date(2025, 1, 18), sky_brightness=25.0, prose="", mark=MARK),)}),
+        Told(archive={"nights": (Night(night=date(2025, 1, 18), sky_brightness=20.0, prose="", mark=MARK),)}),
     ),
     # 60 s with a 50 mm lens trail over 58 pixels of 3.76 µm; the old rule of 500 gives 10 s.
     (
@@ -281,7 +281,7 @@ def test_a_finding_stands_where_the_value_was_written() -> None:
 
 
 def test_what_has_no_fixed_place_is_not_judged_by_the_sky() -> None:
-    aurora = OwnObject("Aurora in May", None, None, "aurora", None, (), None, None, MARK)
+    aurora = OwnObject(name="Aurora in May", kind="aurora", mark=MARK)
     told = Told(
         archive={"own_objects": (aurora,)}, scale=None,
         session={"target": "Aurora in May", "start": datetime(2025, 5, 10, 21, tzinfo=UTC), "night": date(2025, 5, 10)},

@@ -20,7 +20,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from noctuary.archive.parse_file import ParsedFile, parse
+from noctuary.archive.parse_file import ParsedFile, parse, parsed_type
 from noctuary.build import build, examine
 from noctuary.build_database import TABLES, BuildDatabase, seal, write_tables
 from noctuary.build_manifest import DATABASE, FOLDER, read_build, read_manifest
@@ -282,7 +282,7 @@ class TestValues:
             if name.startswith(("site/", "theme/")):
                 continue
             parsed = parse(path.read_bytes(), name)
-            again = from_bytes(to_bytes(parsed), ParsedFile)
+            again = from_bytes(to_bytes(parsed), parsed_type(name))
             assert again == parsed
             assert repr(again) == repr(parsed)
 

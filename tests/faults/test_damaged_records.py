@@ -16,6 +16,7 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from noctuary.archive.declaration import Keys
 from noctuary.archive.parse_file import parse
 from noctuary.archive.read import Reading, read_archive
 from noctuary.archive.rules import RULES
@@ -466,7 +467,7 @@ def test_any_change_of_a_sound_record_is_findings_at_worst(name: str, seed: int)
     for found in parsed.findings:
         assert found.rule in RULES
         assert found.mark.line <= text.count("\n") + text.count("\u2028") + text.count("\x85") + 2
-    assert parsed.value is None or isinstance(parsed.value, dict)
+    assert parsed.record is None or isinstance(parsed.record, Keys | dict)
 
 
 def test_whole_archives_changed_at_random_never_raise(tmp_path: Path) -> None:

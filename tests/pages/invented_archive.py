@@ -48,14 +48,21 @@ def archive(hostile: str = "") -> Archive:
     def said(text: str) -> str:
         return f"{text} {hostile}" if hostile else text
 
-    lens = Optic("lens", 135, 48.2, None, None, MARK)
-    tube = Optic(said("80 mm refractor"), 480, 80, None, said("Refocus every 3 °C."), MARK)
-    colour = Camera("colour camera", (6000, 4000), 5.97, True, None, MARK)
-    mono = Camera(said("mono camera"), (6248, 4176), 3.76, False, said("Cooled."), MARK)
-    wide = Rig("wide lens", lens, colour, 1, None, "tracker", None, None, MARK)
-    short = Rig(said("short refractor"), tube, mono, 0.8, None, said("mount"), said("guider"), said("Light."), MARK)
-    home = Place(said("the garden"), *HOME, "Europe/London", 20.4, "name", said("Behind the shed."), MARK)
-    hill = Place("the hill", 51.61, -3.58, 410, "Europe/London", 21.4, "rounded", None, MARK)
+    lens = Optic(name="lens", focal_length_mm=135, aperture_mm=48.2, mark=MARK)
+    tube = Optic(name=said("80 mm refractor"), focal_length_mm=480, aperture_mm=80, note=said("Refocus every 3 °C."),
+                 mark=MARK)  # fmt: skip
+    colour = Camera(name="colour camera", pixels=(6000, 4000), pixel_size_um=5.97, mark=MARK)
+    mono = Camera(name=said("mono camera"), pixels=(6248, 4176), pixel_size_um=3.76, colour=False,
+                  note=said("Cooled."), mark=MARK)  # fmt: skip
+    wide = Rig(name="wide lens", optic=lens, camera=colour, mount="tracker", mark=MARK)
+    short = Rig(name=said("short refractor"), optic=tube, camera=mono, focal_factor=0.8, mount=said("mount"),
+                guiding=said("guider"), note=said("Light."), mark=MARK)  # fmt: skip
+    home_at, hill_at = (
+        {"latitude_deg": latitude, "longitude_deg": longitude, "elevation_m": height, "time_zone": "Europe/London"}
+        for latitude, longitude, height in (HOME, (51.61, -3.58, 410))
+    )
+    home = Place(name=said("the garden"), sky_brightness=20.4, note=said("Behind the shed."), mark=MARK, **home_at)
+    hill = Place(name="the hill", sky_brightness=21.4, publish="rounded", mark=MARK, **hill_at)
 
     def session(
         picture: str, number: int, target: str, night: date, rig: Rig, place: Place, hours: float,
@@ -63,14 +70,17 @@ def archive(hostile: str = "") -> Archive:
     ) -> Session:  # fmt: skip
         begin = datetime(night.year, night.month, night.day, *start, tzinfo=ZONE) if hours else None
         return Session(
-            picture, number, target, night, rig, place, begin, begin + timedelta(hours=hours) if begin else None,
-            frames, None, Calibration(30, 25, 50, None, 180.0), 20.9 if rig is short else None,
-            2.6 if rig is short else None, said(note) if note else None, MARK,
+            written_in=picture, index=number, target=target, night=night, rig=rig, place=place, start=begin,
+            end=begin + timedelta(hours=hours) if begin else None, frames=frames,
+            calibration=Calibration(darks=30, flats=25, bias=50, dark_exposure_s=180.0),
+            sky_brightness=20.9 if rig is short else None, star_width_arcsec=2.6 if rig is short else None,
+            note=said(note) if note else None, mark=MARK,
         )  # fmt: skip
 
     def frames(light: str | None, exposure: float, kept: int, taken: int, iso: float | None = None) -> FrameGroup:
         name = said(light) if light else None
-        return FrameGroup(exposure, kept, taken, name, None if iso else 100, iso, 1, None if iso else -10.0)
+        return FrameGroup(exposure_s=exposure, kept=kept, taken=taken, filter=name, gain=None if iso else 100,
+                          iso=iso, sensor_temperature_c=None if iso else -10.0)  # fmt: skip
 
     def picture(name: str, title: str, objects: tuple[str, ...], finished: date, *sessions: Session,
                 builds_on: tuple[str, ...] = (), replaces: str | None = None, listed: bool = True,
@@ -118,20 +128,23 @@ def archive(hostile: str = "") -> Archive:
         optics={o.name: o for o in (lens, tube)}, rigs={r.name: r for r in (short, wide)},
         places={p.name: p for p in (home, hill)},
         own_objects=(
-            OwnObject(said("Aurora of May"), None, None, said("aurora"), None, (), None, said("Strong."), MARK),
+            OwnObject(name=said("Aurora of May"), kind=said("aurora"), note=said("Strong."), mark=MARK),
         ),
         pictures={p.id: p for p in all_pictures},
         nights=(
-            Night(date(2025, 1, 18), home.name, said("Ice"), -4.0, 88.0, 1.5, 20.9, said("Frozen *focuser*."), MARK),
-            Night(date(2025, 1, 30), home.name, said("Clouded out"), None, None, None, None, said("Nothing."), MARK),
+            Night(night=date(2025, 1, 18), place=home.name, title=said("Ice"), temperature_c=-4.0,
+                  humidity_percent=88.0, wind_m_s=1.5, sky_brightness=20.9, prose=said("Frozen *focuser*."),
+                  mark=MARK),
+            Night(night=date(2025, 1, 30), place=home.name, title=said("Clouded out"), prose=said("Nothing."),
+                  mark=MARK),
         ),
         exhibits=(
-            Exhibit("winter", said("One winter"), said("For the *club*."),
-                    (("ring-two", said("The **second** time.")), ("kept-back", said("Not yet.")), ("ring-one", None)),
-                    MARK),
-            Exhibit("private", said("For nobody"), None, (("kept-back", None),), MARK),
+            Exhibit(id="winter", title=said("One winter"), introduction=said("For the *club*."), mark=MARK,
+                    pictures=(("ring-two", said("The **second** time.")), ("kept-back", said("Not yet.")),
+                              ("ring-one", None))),
+            Exhibit(id="private", title=said("For nobody"), pictures=(("kept-back", None),), mark=MARK),
         ),
-        pages=(FreePage("about", said("About"), said("# About\n\nThese nights."), MARK),),
+        pages=(FreePage(id="about", title=said("About"), prose=said("# About\n\nThese nights."), mark=MARK),),
         gone=(), marks=Marks("archive.yaml"),
     )  # fmt: skip
 

@@ -25,7 +25,7 @@ from ..archive_builder import MARK, archive, frames, picture, place, rig, sessio
 
 REFRACTOR = rig("refractor", focal=480, aperture=80)
 PIXELS = (600, 400)
-COMET = OwnObject("C/2023 A3", None, None, "comet", None, (), None, None, MARK)
+COMET = OwnObject(name="C/2023 A3", kind="comet", mark=MARK)
 
 
 def night(name: str, day: date, *groups, index: int = 0, **more):

@@ -10,6 +10,9 @@ from collections.abc import Iterator, Mapping
 from typing import TypeAlias
 
 from noctuary import quantity
+from noctuary.archive.declaration import declared_keys
+from noctuary.archive.did_you_mean import nearest
+from noctuary.archive.keys import PlacementKeys
 from noctuary.archive.marked_yaml import Path, Plain, Spot, Written
 from noctuary.diagnostic import Diagnostic, Mark, fault
 
@@ -24,6 +27,7 @@ def disagreements(plain: Plain, kind: str, written: Written, name: str) -> Itera
         yield from _mosaic_or_version(plain, written, name)
         yield from _frames_or_integration(plain, written, name)
         yield from _gain_or_iso(plain, written, name)
+        yield from _numbers_or_header(plain.get("placement"), written, name)
 
 
 def _problem(path: Path, written: Written, name: str, rule: str, message: str, hint: str) -> Problem:
@@ -59,6 +63,26 @@ def _gain_or_iso(plain: Mapping[str, Plain], written: Written, name: str) -> Ite
         if _both(session.get("calibration"), "dark_gain", "dark_iso"):
             path = ("sessions", number, "calibration", "dark_iso")
             yield _problem(path, written, name, rule, "dark_gain and dark_iso are both written", hint)
+
+
+def _numbers_or_header(placement: Plain, written: Written, name: str) -> Iterator[Problem]:
+    if not isinstance(placement, dict):
+        return
+    numbers = ("centre", "image_scale", "position_angle")
+    if "header" in placement:
+        for key in (*numbers, "mirrored"):
+            if placement.get(key) is not None:
+                message, hint = f"{key} is written beside header", "keep the numbers, or the header that has them"
+                yield _problem(("placement", key), written, name, "both-numbers-and-header", message, hint)
+        return
+    declared = declared_keys(PlacementKeys)
+    # A misspelt key is named by itself with the right word.
+    misspelt = {nearest(key, list(declared), most=1) for key in placement if key not in declared}
+    for key in numbers:
+        if placement.get(key) is None and key not in misspelt:
+            spot = written.places.get(("placement", key)) or written.places[("placement",)]
+            hint = f"write {key}: {declared[key].meaning}"
+            yield ("placement",), fault(Mark(name, *spot), "missing-key", f"“{key}” is missing", hint)
 
 
 def _optics(plain: Plain, written: Written, name: str) -> Iterator[Problem]:

@@ -6,16 +6,16 @@ is told once.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
-from typing import Any, Literal
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from typing import Literal
 
+from noctuary.archive.declaration import keys_of
 from noctuary.archive.did_you_mean import meant
+from noctuary.archive.keys import EquipmentKeys, ObjectKeys, OpticKeys, PlaceKeys
 from noctuary.archive.parse_file import ParsedFile
 from noctuary.archive.records import Camera, Optic, OwnObject, Place, Rig
 from noctuary.diagnostic import Diagnostic, Mark, fault
-
-Value = Mapping[str, Any]
 
 
 @dataclass
@@ -75,7 +75,7 @@ class Known:
         return not self.missing("picture", name, self.picture_ids, mark, "pictures/")
 
 
-def equipment(file: ParsedFile | None, known: Known) -> None:
+def equipment(file: ParsedFile[EquipmentKeys] | None, known: Known) -> None:
     if file is None:
         return
     known.camera_names = file.names.get("cameras", ())
@@ -84,65 +84,52 @@ def equipment(file: ParsedFile | None, known: Known) -> None:
     sections = ("cameras", "optics", "rigs")
     # A section that is no mapping, or a misspelt one, may well define the names that seem to be missing.
     known.all_of["equipment.yaml"] = not file.findings or all(section in file.names for section in sections)
-    if file.value is None:
+    if file.record is None:
         known.all_of["equipment.yaml"] = False
         return
     at = file.marks.at
-    for name, c in file.value["cameras"].items():
-        pixels = None if c["pixels"] is None else (c["pixels"][0], c["pixels"][1])
-        colour = c["colour"] == "colour"
-        known.cameras[name] = Camera(name, pixels, c["pixel_size"], colour, c["note"], at("cameras", name))
-    for name, o in file.value["optics"].items():
-        focal, aperture, ratio = o["focal_length"], o["aperture"], o["f_ratio"]
-        if aperture is None and focal is not None and ratio is not None:
-            aperture = focal / ratio
-        if focal is None and aperture is not None and ratio is not None:
-            focal = aperture * ratio
-        known.optics[name] = Optic(name, focal, aperture, ratio, o["note"], at("optics", name))
-    for name, r in file.value["rigs"].items():
+    for name, camera in file.record.cameras.items():
+        known.cameras[name] = Camera(**keys_of(camera), name=name, mark=at("cameras", name))
+    for name, optic in file.record.optics.items():
+        known.optics[name] = _optic(name, optic, at("optics", name))
+    for name, rig in file.record.rigs.items():
         # Of a name that nothing knows no rig is made; that has been told.
-        if known.lacks("optic", r["optic"], at("rigs", name, "optic")) | known.lacks(
-            "camera", r["camera"], at("rigs", name, "camera")
+        if known.lacks("optic", rig.optic_name, at("rigs", name, "optic")) | known.lacks(
+            "camera", rig.camera_name, at("rigs", name, "camera")
         ):
             continue
-        optic = known.optics[r["optic"]] if r["optic"] is not None else None
-        camera = known.cameras[r["camera"]] if r["camera"] is not None else None
-        mark = at("rigs", name)
         known.rigs[name] = Rig(
-            name, optic, camera, r["focal_factor"], r["f_ratio"], r["mount"], r["guiding"], r["note"], mark
+            **keys_of(rig),
+            name=name,
+            optic=known.optics[rig.optic_name] if rig.optic_name is not None else None,
+            camera=known.cameras[rig.camera_name] if rig.camera_name is not None else None,
+            mark=at("rigs", name),
         )
 
 
-def places(file: ParsedFile | None, known: Known) -> None:
+def _optic(name: str, optic: OpticKeys, mark: Mark) -> Optic:
+    """An optic with the third of focal length, aperture and f-ratio where two were written."""
+    focal, aperture, ratio = optic.focal_length_mm, optic.aperture_mm, optic.f_ratio
+    if aperture is None and focal is not None and ratio is not None:
+        aperture = focal / ratio
+    if focal is None and aperture is not None and ratio is not None:
+        focal = aperture * ratio
+    worked_out = replace(optic, focal_length_mm=focal, aperture_mm=aperture)
+    return Optic(**keys_of(worked_out), name=name, mark=mark)
+
+
+def places(file: ParsedFile[dict[str, PlaceKeys]] | None, known: Known) -> None:
     if file is None:
         return
     known.place_names = file.names.get("places", ())
-    if file.value is None:
+    if file.record is None:
         known.all_of["places.yaml"] = False
         return
-    for name, p in file.value.items():
-        known.places[name] = Place(
-            name,
-            p["latitude"],
-            p["longitude"],
-            p["elevation"],
-            p["time_zone"],
-            p["sky_brightness"],
-            p["publish"],
-            p["note"],
-            file.marks.at(name),
-        )
+    for name, place in file.record.items():
+        known.places[name] = Place(**keys_of(place), name=name, mark=file.marks.at(name))
 
 
-def own_objects(file: ParsedFile | None) -> tuple[OwnObject, ...]:
-    if file is None or file.value is None:
+def own_objects(file: ParsedFile[dict[str, ObjectKeys]] | None) -> tuple[OwnObject, ...]:
+    if file is None or file.record is None:
         return ()
-    found = []
-    for name, o in file.value.items():
-        ra, dec = o["coordinates"] or (None, None)
-        size = o["size"]
-        axes = None if size is None else sorted(size if isinstance(size, list) else [size])
-        both = None if axes is None else (axes[-1], axes[0])
-        also, mark = tuple(o["also"]), file.marks.at(name)
-        found.append(OwnObject(name, ra, dec, o["kind"], both, also, o["called"], o["note"], mark))
-    return tuple(found)
+    return tuple(OwnObject(**keys_of(own), name=name, mark=file.marks.at(name)) for name, own in file.record.items())

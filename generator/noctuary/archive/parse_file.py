@@ -10,26 +10,37 @@ import os
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Any
+from functools import cache
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
+from noctuary.archive.declaration import annotation_at, declared_keys
 from noctuary.archive.did_you_mean import meant, nearest
+from noctuary.archive.keys import MODELS
 from noctuary.archive.marked_yaml import Path, Plain, Written, decode, read_yaml
 from noctuary.archive.records import Marks
 from noctuary.diagnostic import Diagnostic, Mark, fault
+
+if TYPE_CHECKING:
+    from pydantic import TypeAdapter
+
+R = TypeVar("R")
 
 # How deep the entries lie that can be left out alone when one of them has a fault.
 _ENTRY_DEPTH = {"archive": 1, "equipment": 2, "places": 1, "objects": 1}
 _MUST_SPEAK = {"archive", "sidecar", "exhibit"}
 _ENOUGH = 100
 _DRAFT = re.compile(r"^draft[ \t]*:[ \t]*[\"']?(?:yes|true|on|y)\b", re.IGNORECASE | re.MULTILINE)
+#: pydantic's word for a key that a record does not have.
+_UNKNOWN_KEY = {"unexpected_keyword_argument", "extra_forbidden"}
+_NO_MAPPING = {"dict_type", "dataclass_type"}
 _FENCE = re.compile(r"---[ \t]*")
 
 
 @dataclass(frozen=True)
-class ParsedFile:
+class ParsedFile(Generic[R]):
     """What one file says, before any name in it is looked up.
 
-    ``value`` holds the validated keys (numbers in default units, dates, clean text), without the entries
+    ``record`` holds the keys (numbers in default units, dates, clean text), without the entries
     that have faults; it is ``None`` when the whole record is of no use. ``names`` are the entries that
     the file defines, faulty ones too. ``prose`` is the Markdown after the front matter. ``draft``: a sidecar says
     that it is unfinished, whatever else is wrong with it.
@@ -37,7 +48,7 @@ class ParsedFile:
 
     name: str
     kind: str
-    value: dict[str, Any] | None
+    record: R | None
     marks: Marks
     findings: tuple[Diagnostic, ...] = ()
     names: dict[str, tuple[str, ...]] = field(default_factory=dict)
@@ -54,7 +65,13 @@ def kind_of(name: str) -> str:
     return {"pictures": "sidecar", "nights": "night", "exhibits": "exhibit", "pages": "page"}[folder]
 
 
-def parse(content: bytes, name: str) -> ParsedFile:
+def parsed_type(name: str) -> Any:
+    """The type of what :func:`parse` makes of a file of this name, down to its record."""
+    generic: Any = ParsedFile
+    return generic[MODELS[kind_of(name)]]
+
+
+def parse(content: bytes, name: str) -> ParsedFile[Any]:
     """Everything that one file says. Never raises on what is in it."""
     kind = kind_of(name)
     text = decode(content, name)
@@ -76,16 +93,16 @@ def parse(content: bytes, name: str) -> ParsedFile:
         empty = fault(Mark(name), "empty", "the file says nothing", _what_to_write(kind))
         return ParsedFile(name, kind, None, marks, (*written.findings, empty))
     plain = {} if written.value is None else written.value
-    value, findings = _validated(plain, kind, written, name)
+    record, findings = _validated(plain, kind, written, name)
     # What is wrong with the YAML of a value explains what is wrong with the value.
     explained = {finding.mark for finding in written.findings}
     findings = [finding for finding in findings if finding.mark not in explained]
     if written.findings and kind not in _ENTRY_DEPTH:
-        value = None
+        record = None
     return ParsedFile(
         name,
         kind,
-        value,
+        record,
         marks,
         (*written.findings, *findings),
         _names(plain, kind),
@@ -141,36 +158,40 @@ def _object_names(plain: Plain, marks: Marks) -> Iterator[tuple[str, Mark]]:
             yield " ".join(name.split()), marks.at("objects", number)
 
 
-def _validated(
-    plain: Plain, kind: str, written: Written, name: str
-) -> tuple[dict[str, Any] | None, list[Diagnostic]]:
-    # Imported here: reading records that are all in the cache must not pay for pydantic, and none for its looking
-    # through everything that is installed for plugins.
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+def _validated(plain: Plain, kind: str, written: Written, name: str) -> tuple[Any, list[Diagnostic]]:
+    # Imported here: reading records that are all in the cache must not pay for pydantic.
+    from noctuary.archive.cross_checks import disagreements
+
+    reader = _reader(kind)
     from pydantic import ValidationError
 
-    from noctuary.archive.cross_checks import disagreements
-    from noctuary.archive.schema_models import MODELS
-
-    model = MODELS[kind]
     problems = [*disagreements(plain, kind, written, name)]
-    value: Any = None
+    record: Any = None
     try:
-        value = model.model_validate(plain).model_dump(warnings=False)
+        record = reader.validate_python(plain)
     except ValidationError as error:
-        problems += _from_pydantic(error.errors(include_url=False), plain, model, written, name)
+        problems += _from_pydantic(error.errors(include_url=False), plain, MODELS[kind], written, name)
     if problems and kind in _ENTRY_DEPTH and isinstance(plain, dict):
         kept = _without(plain, {path[: _ENTRY_DEPTH[kind]] for path, _ in problems if path})
         if kind == "archive":
             written_keys = {key: inner for key, inner in kept.items() if inner is not None}
             kept = {"title": "Untitled", "author": "Unknown", **written_keys}
         try:
-            value = model.model_validate(kept).model_dump(warnings=False)
+            record = reader.validate_python(kept)
         except ValidationError:  # the file as a whole is wrong, which has been said
-            value = None
+            record = None
     elif problems:
-        value = None
-    return value, [finding for _, finding in problems]
+        record = None
+    return record, [finding for _, finding in problems]
+
+
+@cache
+def _reader(kind: str) -> TypeAdapter[Any]:
+    # A run that reads one sidecar builds no more than that one's, and looks for no plugins in all that is installed.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+    from pydantic import TypeAdapter
+
+    return TypeAdapter(MODELS[kind])
 
 
 def _without(plain: dict[str, Plain], paths: set[Path]) -> dict[str, Plain]:
@@ -191,7 +212,7 @@ def _from_pydantic(
     misspelt: dict[tuple[Path, str], Diagnostic] = {}
     found: list[tuple[Path, Diagnostic]] = []
     for error in errors:
-        if error["type"] != "extra_forbidden":
+        if error["type"] not in _UNKNOWN_KEY:
             continue
         path = _path(error["loc"], plain)
         key, known = str(path[-1]), _known_keys(model, error["loc"][:-1])
@@ -206,7 +227,7 @@ def _from_pydantic(
     for error in errors:
         path = _path(error["loc"], plain)
         kind = error["type"]
-        if kind == "extra_forbidden":
+        if kind in _UNKNOWN_KEY:
             continue
         if kind == "missing":
             # A misspelt key has been named already with the right word.
@@ -228,11 +249,11 @@ def _told(error: Any) -> tuple[str, str, str]:
     if kind == "written":
         return context["rule"], context["message"], context["hint"]
     shape = "a mapping" if isinstance(value, dict) else "a list" if isinstance(value, list) else "a text"
-    if kind in ("list_type", "dict_type", "model_type", "model_attributes_type", "literal_error") and value is None:
+    if kind in {"list_type", "literal_error", *_NO_MAPPING} and value is None:
         return "missing-key", "nothing is written after this key", "write its value, or delete the key"
     if kind == "list_type":
         return "wrong-shape", f"{shape} stands where a list belongs", "write a list, such as [one, two]"
-    if kind in ("dict_type", "model_type", "model_attributes_type"):
+    if kind in _NO_MAPPING:
         return "wrong-shape", f"{shape} stands where a mapping belongs", "write key: value, one on each line"
     if kind == "literal_error":
         words = context["expected"].replace("'", "")
@@ -247,14 +268,14 @@ def _told(error: Any) -> tuple[str, str, str]:
 
 
 def _path(location: tuple[str | int, ...], plain: Plain) -> Path:
-    """Where in the plain data an error of pydantic lies: its own steps into variants and keys removed."""
+    """Where in the plain data an error of pydantic lies: its own steps to keys and into what stands alone removed."""
     path: list[str | int] = []
     here: Any = plain
     for step in location:
-        if isinstance(step, str) and (step.startswith("=") or step == "[key]") and not _inside(here, step):
+        if step == "[key]" and not _inside(here, step):
             continue
-        if isinstance(step, int) and isinstance(here, str):
-            continue  # the only one of a list, written without brackets
+        if isinstance(here, str):
+            continue  # the only one of a list, or of a mapping, written alone
         path.append(step)
         here = here[step] if _inside(here, step) else None
     return tuple(path)
@@ -266,19 +287,10 @@ def _inside(here: Any, step: str | int) -> bool:
     return isinstance(here, list) and isinstance(step, int) and step < len(here)
 
 
-def _model_at(model: Any, location: tuple[str | int, ...]) -> Any:
-    """The model of the mapping at a location of pydantic's."""
-    from noctuary.archive.schema_models import model_inside
-
-    for step in location:
-        model = model_inside(model, step)
-    return model
-
-
 def _known_keys(model: Any, location: tuple[str | int, ...]) -> list[str]:
-    return list(_model_at(model, location).model_fields)
+    return list(declared_keys(annotation_at(model, location)))
 
 
 def _meaning(model: Any, location: tuple[str | int, ...]) -> str:
-    info = _model_at(model, location[:-1]).model_fields[location[-1]]
-    return f"write {location[-1]}: {info.description}" if info.description else f"write {location[-1]}: and its value"
+    declared = declared_keys(annotation_at(model, location[:-1]))[str(location[-1])]
+    return f"write {location[-1]}: {declared.meaning}"

@@ -10,13 +10,15 @@ from __future__ import annotations
 import posixpath
 from collections import Counter, defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Protocol
+from typing import Any, Protocol, TypeAlias
 
 from noctuary.archive import resolve
+from noctuary.archive.declaration import keys_of
 from noctuary.archive.did_you_mean import nearest
 from noctuary.archive.folder import Listing, content, list_files
+from noctuary.archive.keys import ArchiveKeys, SidecarKeys
 from noctuary.archive.name_table import Known, equipment, own_objects, places
 from noctuary.archive.parse_file import ParsedFile, parse
 from noctuary.archive.picture_files import NOT_SHOWN
@@ -41,22 +43,24 @@ class Reading:
     drafts: frozenset[str] = frozenset()
 
 
+Sidecars: TypeAlias = dict[str, ParsedFile[SidecarKeys]]
+
 _HIDES = {"unreadable", "outside-archive", "link-loop", "unknown-file", "too-deep", "encoding"}
 
 
 class ParsedCache(Protocol):
     """What an earlier run made of a file, by its name and its bytes."""
 
-    def get(self, name: str, content: bytes) -> ParsedFile | None: ...
+    def get(self, name: str, content: bytes) -> ParsedFile[Any] | None: ...
 
-    def put(self, name: str, content: bytes, parsed: ParsedFile) -> None: ...
+    def put(self, name: str, content: bytes, parsed: ParsedFile[Any]) -> None: ...
 
 
-def read_file(folder: Path, name: str, cache: ParsedCache | None = None) -> ParsedFile:
+def read_file(folder: Path, name: str, cache: ParsedCache | None = None) -> ParsedFile[Any]:
     """One record of an archive, by its name relative to the archive; from the cache if it is there."""
     found = content(folder, name)
     if isinstance(found, Diagnostic):
-        return ParsedFile(name, "", None, Marks(name), (found,))
+        return ParsedFile[Any](name, "", None, Marks(name), (found,))
     parsed = cache.get(name, found) if cache is not None else None
     if parsed is None:
         parsed = parse(found, name)
@@ -89,7 +93,7 @@ def read_archive(folder: Path, *, cache: ParsedCache | None = None) -> Reading:
 
 
 def _assemble(
-    folder: Path, parsed: dict[str, ParsedFile], listing: Listing, findings: list[Diagnostic]
+    folder: Path, parsed: dict[str, ParsedFile[Any]], listing: Listing, findings: list[Diagnostic]
 ) -> Archive | None:
     # What was not read may well define the names that seem to be missing.
     unread = [*listing.misnamed.values(), *(f.mark.file for f in listing.findings)]
@@ -98,7 +102,7 @@ def _assemble(
         known.all_of["pictures/"] = False
     equipment(parsed.get("equipment.yaml"), known)
     places(parsed.get("places.yaml"), known)
-    sidecars = {name: file for name, file in parsed.items() if name.startswith("pictures/")}
+    sidecars: Sidecars = {name: file for name, file in parsed.items() if name.startswith("pictures/")}
     headers = _headers(sidecars.values())
     paired = _paired(sidecars, listing, headers, findings)
     known.picture_ids = tuple(_stem(name) for name in (*sidecars, *sorted(listing.misnamed)))
@@ -112,26 +116,17 @@ def _assemble(
     nights = [resolve.night(file, known) for name, file in parsed.items() if name.startswith("nights/")]
     exhibits = [resolve.exhibit(file, known) for name, file in parsed.items() if name.startswith("exhibits/")]
     pages = [resolve.page(file, known) for name, file in parsed.items() if name.startswith("pages/")]
-    top = parsed.get("archive.yaml")
-    if top is None or top.value is None:
+    top: ParsedFile[ArchiveKeys] | None = parsed.get("archive.yaml")
+    if top is None or top.record is None:
         return None
-    value = top.value
     # Depth is compared with an aperture, so a rig of which it is known comes first.
     rigs = list(known.rigs.values())
     reference = next((rig for rig in rigs if rig.optic and rig.optic.aperture_mm), rigs[0] if rigs else None)
-    if value["reference_rig"] is not None:
-        reference = known.rig(value["reference_rig"], top.marks.at("reference_rig")) or reference
+    if top.record.reference_rig_name is not None:
+        reference = known.rig(top.record.reference_rig_name, top.marks.at("reference_rig")) or reference
     return Archive(
-        title=value["title"],
-        author=value["author"],
-        address=value["address"],
-        language=value["language"],
-        licence=value["licence"],
-        description=value["description"] or None,
-        theme=value["theme"],
-        horizon_deg=value["horizon"],
+        **keys_of(replace(top.record, gone=tuple(dict.fromkeys(top.record.gone)))),
         reference_rig=reference,
-        publish_size_px=value["publish_size"],
         cameras=known.cameras,
         optics=known.optics,
         rigs=known.rigs,
@@ -141,7 +136,6 @@ def _assemble(
         nights=tuple(n for n in nights if n is not None),
         exhibits=tuple(e for e in exhibits if e is not None),
         pages=tuple(p for p in pages if p is not None),
-        gone=tuple(dict.fromkeys(value["gone"])),
         marks=top.marks,
     )
 
@@ -150,20 +144,18 @@ def _stem(name: str) -> str:
     return posixpath.splitext(posixpath.basename(name))[0]
 
 
-def _headers(sidecars: Iterable[ParsedFile]) -> set[str]:
+def _headers(sidecars: Iterable[ParsedFile[SidecarKeys]]) -> set[str]:
     """Header files that sidecars name: a FITS file among them is no picture of its own."""
     found = set()
     for file in sidecars:
-        placement = (file.value or {}).get("placement")
-        written = placement.get("header") if isinstance(placement, dict) else placement
-        if isinstance(written, str) and (name := resolve.header_name(written, file.name)) is not None:
+        placement = file.record.placement_keys if file.record is not None else None
+        written = placement.header if placement is not None else None
+        if written is not None and (name := resolve.header_name(written, file.name)) is not None:
             found.add(name)
     return found
 
 
-def _paired(
-    sidecars: dict[str, ParsedFile], listing: Listing, headers: set[str], findings: list[Diagnostic]
-) -> dict[str, str]:
+def _paired(sidecars: Sidecars, listing: Listing, headers: set[str], findings: list[Diagnostic]) -> dict[str, str]:
     """Sidecars → their pictures, for those that have exactly one and a name of their own."""
     beside: dict[str, list[str]] = defaultdict(list)
     by_stem: dict[str, list[str]] = defaultdict(list)
@@ -233,9 +225,9 @@ def _without_picture(name: str, listing: Listing, number: int) -> Diagnostic:
     return fault(Mark(name), "sidecar-without-picture", "there is no picture beside this record", hint)
 
 
-def _former_ids(sidecars: dict[str, ParsedFile], known: Known) -> None:
+def _former_ids(sidecars: Sidecars, known: Known) -> None:
     for name, file in sorted(sidecars.items(), key=lambda item: (item[1].draft, item[0])):
-        for number, former in enumerate((file.value or {}).get("former_ids", ())):
+        for number, former in enumerate(file.record.former_ids if file.record is not None else ()):
             owner = former if former in known.picture_ids else known.moved_ids.get(former)
             if owner is not None and (owner != _stem(name) or former == owner):
                 message = f"“{former}” is an id of {'this picture itself' if owner == _stem(name) else owner}"
@@ -245,20 +237,20 @@ def _former_ids(sidecars: dict[str, ParsedFile], known: Known) -> None:
                 known.moved_ids[former] = _stem(name)
 
 
-def _cycles(sidecars: dict[str, ParsedFile], findings: list[Diagnostic]) -> set[str]:
+def _cycles(sidecars: Sidecars, findings: list[Diagnostic]) -> set[str]:
     """Pictures that contain or replace themselves by way of others."""
     # Of two of one name the finished record is meant, so it comes last.
     ordered = sorted(sidecars.items(), key=lambda item: not item[1].draft)
-    values = {_stem(name): file for name, file in ordered if file.value is not None}
+    values = {_stem(name): file for name, file in ordered if file.record is not None}
 
-    def named(file: ParsedFile, *keys: str) -> list[tuple[str, str, Mark]]:
+    def named(file: ParsedFile[SidecarKeys], *keys: str) -> list[tuple[str, str, Mark]]:
         """What a record names under these keys: the key, the other picture, and where."""
-        found = []
-        for key in keys:
-            written = (file.value or {})[key] or []
-            names = [written] if isinstance(written, str) else written
-            found += [(key, name, file.marks.at(key, number)) for number, name in enumerate(names)]
-        return found
+        record = file.record
+        if record is None:
+            return []
+        replaced = (record.replaces,) if record.replaces is not None else ()
+        links = {"builds_on": record.builds_on, "panels": record.panels, "replaces": replaced}
+        return [(key, name, file.marks.at(key, number)) for key in keys for number, name in enumerate(links[key])]
 
     found: set[str] = set()
     for keys in (("builds_on", "panels"), ("replaces",)):

@@ -1,8 +1,9 @@
-"""What an archive says, as frozen records with the units in the names.
+"""What an archive says, as frozen records: what was written (:mod:`noctuary.archive.keys`) and what was looked up.
 
-These are plain values: no file is read here and nothing is computed beyond the structure that the
-person wrote (which sessions a picture contains, which picture supersedes which). A record that was
-written by a person knows where: ``mark`` for itself, ``Marks`` for what stands inside it.
+Each record is that of its keys and adds to it: a name, a rig in place of a rig's name, moments in place of clock
+times. These are plain values: no file is read here and nothing is computed beyond the structure that the person wrote
+(which sessions a picture contains, which picture supersedes which). A record that was written by a person knows
+where: ``mark`` for itself, ``Marks`` for what stands inside it.
 """
 
 from __future__ import annotations
@@ -13,10 +14,25 @@ from datetime import UTC, date, datetime
 from functools import cached_property
 from typing import Literal
 
-from noctuary.archive.partial_date import PartialDate
+from noctuary.archive.keys import (
+    ArchiveKeys,
+    Calibration,
+    CameraKeys,
+    ExhibitKeys,
+    FrameKeys,
+    NightKeys,
+    ObjectKeys,
+    OpticKeys,
+    PageKeys,
+    PlaceKeys,
+    Publish,
+    RigKeys,
+    SessionKeys,
+    SidecarKeys,
+)
 from noctuary.diagnostic import Mark
 
-Publish = Literal["name", "rounded", "exact", "hidden"]
+__all__ = ["Calibration", "Publish"]
 
 
 @dataclass(frozen=True)
@@ -34,20 +50,16 @@ class Marks:
         return Mark(self.file)
 
 
-@dataclass(frozen=True, slots=True)
-class Camera:
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Camera(CameraKeys):
     """A camera; of an old one perhaps no more than the name is known."""
 
     name: str
-    pixels: tuple[int, int] | None
-    pixel_size_um: float | None
-    colour: bool
-    note: str | None
     mark: Mark
 
 
-@dataclass(frozen=True, slots=True)
-class Optic:
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Optic(OpticKeys):
     """A lens or telescope, with what is known of it.
 
     ``aperture_mm`` is what was written, or focal length / f-ratio; where the f-ratio alone is known, it is
@@ -55,40 +67,24 @@ class Optic:
     """
 
     name: str
-    focal_length_mm: float | None
-    aperture_mm: float | None
-    f_ratio: float | None
-    note: str | None
     mark: Mark
 
 
-@dataclass(frozen=True, slots=True)
-class Rig:
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Rig(RigKeys):
     """An optic and a camera, either of which may not be known; ``working_f_ratio`` where a lens was stopped down."""
 
     name: str
     optic: Optic | None
     camera: Camera | None
-    focal_factor: float
-    working_f_ratio: float | None
-    mount: str | None
-    guiding: str | None
-    note: str | None
     mark: Mark
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Place(PlaceKeys):
     """An observing place as the person wrote it. What the site computes from is ``published``."""
 
     name: str
-    latitude_deg: float
-    longitude_deg: float
-    elevation_m: float
-    time_zone: str
-    sky_brightness: float | None
-    publish: Publish
-    note: str | None
     mark: Mark
 
     @property
@@ -111,51 +107,31 @@ def _whole(angle_deg: float) -> float:
     return float(rounded if angle_deg >= 0 else -rounded)
 
 
-@dataclass(frozen=True, slots=True)
-class OwnObject:
+@dataclass(frozen=True, kw_only=True, slots=True)
+class OwnObject(ObjectKeys):
     """An entry of objects.yaml: an object that the catalogue lacks, or what it should say instead."""
 
     name: str
-    ra_deg: float | None
-    dec_deg: float | None
-    kind: str | None
-    size_arcmin: tuple[float, float] | None
-    also: tuple[str, ...]
-    called: str | None
-    note: str | None
     mark: Mark
 
+    @property
+    def ra_deg(self) -> float | None:
+        return self.coordinates[0] if self.coordinates is not None else None
 
-@dataclass(frozen=True, slots=True)
-class FrameGroup:
+    @property
+    def dec_deg(self) -> float | None:
+        return self.coordinates[1] if self.coordinates is not None else None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class FrameGroup(FrameKeys):
     """Sub-exposures of one kind within a session."""
 
-    exposure_s: float
-    kept: int
     taken: int
-    filter: str | None
-    gain: float | None
-    iso: float | None
-    binning: int
-    sensor_temperature_c: float | None
 
 
-@dataclass(frozen=True, slots=True)
-class Calibration:
-    """Counts of calibration frames; ``None`` is not said, 0 is none."""
-
-    darks: int | None = None
-    flats: int | None = None
-    bias: int | None = None
-    dark_flats: int | None = None
-    dark_exposure_s: float | None = None
-    dark_gain: float | None = None
-    dark_iso: float | None = None
-    dark_temperature_c: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Session:
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Session(SessionKeys):
     """The work of one rig on one target in one night at one place, as far as they are known.
 
     ``frames`` is empty where the exposures were not recorded; ``stated_integration_s`` may then say what they came
@@ -166,17 +142,11 @@ class Session:
     written_in: str
     index: int
     target: str | None
-    night: date
     rig: Rig | None
     place: Place | None
     start: datetime | None
     end: datetime | None
     frames: tuple[FrameGroup, ...]
-    stated_integration_s: float | None
-    calibration: Calibration | None
-    sky_brightness: float | None
-    star_width_arcsec: float | None
-    note: str | None
     mark: Mark
 
     @property
@@ -217,8 +187,8 @@ class HeaderPlacement:
     rows: Literal["bottom", "top"]
 
 
-@dataclass(frozen=True)
-class Picture:
+@dataclass(frozen=True, kw_only=True)
+class Picture(SidecarKeys):
     """A finished picture with its record. ``file`` and ``sidecar`` are relative to the archive.
 
     ``panels`` are the pictures that lie side by side in a mosaic; ``resampling`` is ``None`` where nobody said.
@@ -227,26 +197,10 @@ class Picture:
     id: str
     file: str
     sidecar: str
-    title: str
-    objects: tuple[str, ...]
-    finished: PartialDate
     rig: Rig | None
     place: Place | None
     own_sessions: tuple[Session, ...]
-    builds_on: tuple[str, ...]
-    panels: tuple[str, ...]
-    replaces: str | None
-    resampling: float | None
     placement: WrittenPlacement | HeaderPlacement | None
-    description: str | None
-    processing: str | None
-    alt: str | None
-    tags: tuple[str, ...]
-    credit: str | None
-    listed: bool
-    draft: bool
-    former_ids: tuple[str, ...]
-    accepted_doubts: Mapping[str, str]
     marks: Marks
 
     @property
@@ -255,34 +209,25 @@ class Picture:
         return self.objects[0] if self.objects else None
 
 
-@dataclass(frozen=True, slots=True)
-class Night:
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Night(NightKeys):
     """What happened one night at one place: front matter and prose of ``nights/YYYY-MM-DD.md``."""
 
     night: date
-    place: str | None
-    title: str | None
-    temperature_c: float | None
-    humidity_percent: float | None
-    wind_m_s: float | None
-    sky_brightness: float | None
     prose: str
     mark: Mark
 
 
-@dataclass(frozen=True, slots=True)
-class Exhibit:
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Exhibit(ExhibitKeys):
     """A chosen, ordered set of pictures with commentary; ``id`` is the file's stem."""
 
     id: str
-    title: str
-    introduction: str | None
-    pictures: tuple[tuple[str, str | None], ...]
     mark: Mark
 
 
-@dataclass(frozen=True, slots=True)
-class FreePage:
+@dataclass(frozen=True, kw_only=True, slots=True)
+class FreePage(PageKeys):
     """A page of the person's own; ``title`` from front matter, else its first heading, else its name."""
 
     id: str
@@ -291,23 +236,14 @@ class FreePage:
     mark: Mark
 
 
-@dataclass(frozen=True)
-class Archive:
+@dataclass(frozen=True, kw_only=True)
+class Archive(ArchiveKeys):
     """A whole archive. Mappings keep the order in which things were written.
 
     ``gone`` are ids of pictures that were published once and are let go.
     """
 
-    title: str
-    author: str
-    address: str | None
-    language: str
-    licence: str
-    description: str | None
-    theme: str | None
-    horizon_deg: float
     reference_rig: Rig | None
-    publish_size_px: int | None
     cameras: Mapping[str, Camera]
     optics: Mapping[str, Optic]
     rigs: Mapping[str, Rig]
@@ -317,7 +253,6 @@ class Archive:
     nights: tuple[Night, ...]
     exhibits: tuple[Exhibit, ...]
     pages: tuple[FreePage, ...]
-    gone: tuple[str, ...]
     marks: Marks
 
     def sessions_of(self, picture: Picture) -> tuple[Session, ...]:

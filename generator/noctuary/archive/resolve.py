@@ -8,17 +8,27 @@ from __future__ import annotations
 
 import posixpath
 import re
+from collections.abc import Callable
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 from noctuary.archive.clock import Clock, NotAClock, moment
+from noctuary.archive.declaration import keys_of
 from noctuary.archive.folder import inside
-from noctuary.archive.name_table import Known, Value
+from noctuary.archive.keys import (
+    ExhibitKeys,
+    FrameKeys,
+    NightKeys,
+    PageKeys,
+    PlacementKeys,
+    SessionKeys,
+    SidecarKeys,
+)
+from noctuary.archive.name_table import Known
 from noctuary.archive.parse_file import ParsedFile
-from noctuary.archive.partial_date import PartialDate
 from noctuary.archive.records import (
-    Calibration,
     Exhibit,
     FrameGroup,
     FreePage,
@@ -34,98 +44,109 @@ from noctuary.diagnostic import Diagnostic, Mark, doubt, fault
 from noctuary.text import hyphenated
 
 
-def picture(file: ParsedFile, picture_file: str, folder: Path, known: Known) -> Picture | None:
+def picture(file: ParsedFile[SidecarKeys], picture_file: str, folder: Path, known: Known) -> Picture | None:
     """A picture with its record, or ``None`` when a name or a moment in it cannot be."""
-    value = file.value
-    if value is None:
+    record = file.record
+    if record is None:
         return None
     at = file.marks.at
     before = len(known.findings)
     identity = posixpath.basename(file.name).removesuffix(".yaml")
-    rig = known.rig(value["rig"], at("rig")) if value["rig"] is not None else None
-    place = known.place(value["place"], at("place")) if value["place"] is not None else None
+    rig = known.rig(record.rig_name, at("rig")) if record.rig_name is not None else None
+    place = known.place(record.place_name, at("place")) if record.place_name is not None else None
     sessions = [
-        _session(s, number, value, identity, rig, place, file, known) for number, s in enumerate(value["sessions"])
+        _session(session, number, record, identity, rig, place, file, known)
+        for number, session in enumerate(record.written_sessions)
     ]
-    for key in ("builds_on", "panels"):
-        for number, name in enumerate(value[key]):
+    for key, names in (("builds_on", record.builds_on), ("panels", record.panels)):
+        for number, name in enumerate(names):
             known.picture(name, at(key, number))
-    if value["replaces"] is not None:
-        known.picture(value["replaces"], at("replaces"))
-    placement = _placement(value["placement"], file, folder, known)
+    if record.replaces is not None:
+        known.picture(record.replaces, at("replaces"))
+    placement = _placement(record.placement_keys, file, folder, known) if record.placement_keys else None
     told = any(found.level == "fault" for found in known.findings[before:])
-    lacking = (value["rig"] is not None and rig is None) or (value["place"] is not None and place is None)
+    lacking = (record.rig_name is not None and rig is None) or (record.place_name is not None and place is None)
     if told or lacking or any(s is None for s in sessions):
         return None
+    each_once = replace(
+        record,
+        builds_on=tuple(dict.fromkeys(record.builds_on)),
+        panels=tuple(dict.fromkeys(record.panels)),
+        tags=tuple(dict.fromkeys(record.tags)),
+        former_ids=tuple(dict.fromkeys(record.former_ids)),
+    )
     return Picture(
+        **keys_of(each_once),
         id=identity,
         file=picture_file,
         sidecar=file.name,
-        title=value["title"],
-        objects=tuple(value["objects"]),
-        finished=PartialDate(**value["finished"]),
         rig=rig,
         place=place,
         own_sessions=tuple(s for s in sessions if s is not None),
-        builds_on=tuple(dict.fromkeys(value["builds_on"])),
-        panels=tuple(dict.fromkeys(value["panels"])),
-        replaces=value["replaces"],
-        resampling=value["resampling"],
         placement=placement,
-        description=value["description"] or None,
-        processing=value["processing"] or None,
-        alt=value["alt"],
-        tags=tuple(dict.fromkeys(value["tags"])),
-        credit=value["credit"],
-        listed=value["listed"],
-        draft=value["draft"],
-        former_ids=tuple(dict.fromkeys(value["former_ids"])),
-        accepted_doubts=value["accepted_doubts"],
         marks=file.marks,
     )
 
 
 def _session(
-    s: Value,
+    session: SessionKeys,
     number: int,
-    value: Value,
+    record: SidecarKeys,
     identity: str,
     rig: Rig | None,
     place: Place | None,
-    file: ParsedFile,
+    file: ParsedFile[SidecarKeys],
     known: Known,
 ) -> Session | None:
     def at(*path: str | int) -> Mark:
         return file.marks.at("sessions", number, *path)
 
-    if s["rig"] is not None:
-        rig = known.rig(s["rig"], at("rig"))
-    if s["place"] is not None:
-        place = known.place(s["place"], at("place"))
+    if session.rig_name is not None:
+        rig = known.rig(session.rig_name, at("rig"))
+    if session.place_name is not None:
+        place = known.place(session.place_name, at("place"))
     # What was named and is not there, or has a fault of its own, has been told; what was not named is not known.
-    if place is None and (s["place"] or value["place"]):
+    if place is None and (session.place_name or record.place_name):
         return None
-    night: date = s["night"]
-    moments: dict[str, datetime | None] = {"start": None, "end": None}
-    timed = [key for key in moments if s[key] is not None]
-    if place is None and timed and "clock-without-place" not in value["accepted_doubts"]:
-        message = "clock times mean no moment where no place is named"
-        hint = "write place: with a name from places.yaml, or delete the times"
-        known.findings.append(doubt(at(timed[0]), "clock-without-place", message, hint))
-    for key in timed:
-        if place is None:
-            break
-        clock = Clock(*s[key])
+    moments = _moments(session, place, record, at, known)
+    if moments is None or (rig is None and (session.rig_name or record.rig_name)):
+        return None
+    start, end = moments
+    return Session(
+        **{**keys_of(session), "frames": tuple(_frames(group) for group in session.frames)},
+        written_in=identity,
+        index=number,
+        target=record.objects[0] if record.objects else None,
+        rig=rig,
+        place=place,
+        start=start,
+        end=end,
+        mark=at(),
+    )
+
+
+def _moments(
+    session: SessionKeys, place: Place | None, record: SidecarKeys, at: Callable[..., Mark], known: Known
+) -> tuple[datetime | None, datetime | None] | None:
+    """Start and end, as far as they are written; ``None`` where the clocks of the place never showed such a time."""
+    clocks = {"start": session.start_clock, "end": session.end_clock}
+    timed = [(key, clock) for key, clock in clocks.items() if clock is not None]
+    if place is None:
+        if timed and "clock-without-place" not in record.accepted_doubts:
+            message = "clock times mean no moment where no place is named"
+            hint = "write place: with a name from places.yaml, or delete the times"
+            known.findings.append(doubt(at(timed[0][0]), "clock-without-place", message, hint))
+        return None, None
+    moments: dict[str, datetime] = {}
+    for key, clock in timed:
         try:
-            moments[key] = moment(clock, night, place.time_zone)
+            moments[key] = moment(clock, session.night, place.time_zone)
         except NotAClock as error:
             known.findings.append(fault(at(key), error.rule, error.message, error.hint))
             return None
-        apart = clock.day is not None and abs(clock.day - night) > timedelta(days=1)
-        if clock.day is not None and apart and "date-apart" not in value["accepted_doubts"]:
-            message = f"{clock.written} is {abs((clock.day - night).days)} days from the night of {night}"
-            known.findings.append(doubt(at(key), "date-apart", message, "correct the date, or the night"))
-    start, end = moments["start"], moments["end"]
+        if "date-apart" not in record.accepted_doubts:
+            _same_night(clock, session.night, at(key), known)
+    start, end = moments.get("start"), moments.get("end")
     if start is not None and end is not None:
         lasting = (end - start).total_seconds()
         hint = f'write the date with it, such as "{start:%Y-%m-%d} 22:15", if it is not that of the night'
@@ -135,58 +156,32 @@ def _session(
         elif lasting > 86_400:
             message = f"the session lasts {lasting / 3600:.1f} h, from {start:%Y-%m-%d %H:%M} to {end:%Y-%m-%d %H:%M}"
             known.findings.append(fault(at("end"), "session-length", message, hint))
-    if rig is None and (s["rig"] or value["rig"]):
+    return start, end
+
+
+def _same_night(clock: Clock, night: date, mark: Mark, known: Known) -> None:
+    if clock.day is not None and abs(clock.day - night) > timedelta(days=1):
+        message = f"{clock.written} is {abs((clock.day - night).days)} days from the night of {night}"
+        known.findings.append(doubt(mark, "date-apart", message, "correct the date, or the night"))
+
+
+def _frames(group: FrameKeys) -> FrameGroup:
+    return FrameGroup(**keys_of(replace(group, taken=group.kept if group.taken is None else group.taken)))
+
+
+def _placement(
+    written: PlacementKeys, file: ParsedFile[SidecarKeys], folder: Path, known: Known
+) -> WrittenPlacement | HeaderPlacement | None:
+    if written.centre and written.image_scale_arcsec is not None and written.position_angle_deg is not None:
+        ra, dec = written.centre
+        return WrittenPlacement(ra, dec, written.image_scale_arcsec, written.position_angle_deg, written.mirrored)
+    if written.header is None:
         return None
-    c = s["calibration"]
-    calibration = None
-    if c is not None:
-        darks = c["dark_exposure"], c["dark_gain"], c["dark_iso"], c["dark_temperature"]
-        calibration = Calibration(c["darks"], c["flats"], c["bias"], c["dark_flats"], *darks)
-    return Session(
-        written_in=identity,
-        index=number,
-        target=value["objects"][0] if value["objects"] else None,
-        night=night,
-        rig=rig,
-        place=place,
-        start=start,
-        end=end,
-        frames=tuple(_frames(f) for f in s["frames"] or ()),
-        stated_integration_s=s["integration"],
-        calibration=calibration,
-        sky_brightness=s["sky_brightness"],
-        star_width_arcsec=s["star_width"],
-        note=s["note"] or None,
-        mark=at(),
-    )
-
-
-def _frames(f: Value) -> FrameGroup:
-    return FrameGroup(
-        exposure_s=f["exposure"],
-        kept=f["kept"],
-        taken=f["kept"] if f["taken"] is None else f["taken"],
-        filter=f["filter"],
-        gain=f["gain"],
-        iso=f["iso"],
-        binning=f["binning"],
-        sensor_temperature_c=f["sensor_temperature"],
-    )
-
-
-def _placement(value: Any, file: ParsedFile, folder: Path, known: Known) -> WrittenPlacement | HeaderPlacement | None:
-    if value is None:
-        return None
-    if isinstance(value, dict) and "centre" in value:
-        ra, dec = value["centre"]
-        return WrittenPlacement(ra, dec, value["image_scale"], value["position_angle"], value["mirrored"])
-    written, rows, mark = value, "bottom", file.marks.at("placement")
-    if isinstance(value, dict):
-        written, rows, mark = value["header"], value["rows"], file.marks.at("placement", "header")
-    name = header_name(written, file.name)
+    mark = file.marks.at("placement", "header")
+    name = header_name(written.header, file.name)
     if name is None:
         message, hint = (
-            f"“{written[:60]}” leads out of the archive",
+            f"“{written.header[:60]}” leads out of the archive",
             "put the header beside the sidecar and name it alone",
         )
         known.findings.append(fault(mark, "outside-archive", message, hint))
@@ -204,7 +199,7 @@ def _placement(value: Any, file: ParsedFile, folder: Path, known: Known) -> Writ
     if found := inside(path, name, folder.resolve()):
         known.findings.append(fault(mark, found.rule, found.message, found.hint))
         return None
-    return HeaderPlacement(name, "top" if rows == "top" else "bottom")
+    return HeaderPlacement(name, written.rows)
 
 
 def header_name(written: str, sidecar: str) -> str | None:
@@ -215,9 +210,9 @@ def header_name(written: str, sidecar: str) -> str | None:
     return None if name.startswith("../") or name == ".." else name
 
 
-def night(file: ParsedFile, known: Known) -> Night | None:
-    value = file.value
-    if value is None:
+def night(file: ParsedFile[NightKeys], known: Known) -> Night | None:
+    record = file.record
+    if record is None:
         return None
     stem = posixpath.basename(file.name).removesuffix(".md")
     try:
@@ -228,45 +223,29 @@ def night(file: ParsedFile, known: Known) -> Night | None:
         hint = "name it like 2025-01-18.md, after the date on which the evening began"
         known.findings.append(fault(Mark(file.name), "night-name", f"“{stem[:60]}” is not a date", hint))
         return None
-    name = value["place"]
-    if name is not None and known.place(name, file.marks.at("place")) is None:
+    if record.place is not None and known.place(record.place, file.marks.at("place")) is None:
         return None
-    return Night(
-        day,
-        name,
-        value["title"],
-        value["temperature"],
-        value["humidity"],
-        value["wind"],
-        value["sky_brightness"],
-        file.prose,
-        Mark(file.name),
-    )
+    return Night(**keys_of(record), night=day, prose=file.prose, mark=Mark(file.name))
 
 
-def exhibit(file: ParsedFile, known: Known) -> Exhibit | None:
-    value = file.value
+def exhibit(file: ParsedFile[ExhibitKeys], known: Known) -> Exhibit | None:
+    record = file.record
     identity = _own_id(file, ".yaml", known)
-    if value is None or identity is None:
+    if record is None or identity is None:
         return None
-    slides: list[tuple[str, str | None]] = []
-    sound = True
-    for number, slide in enumerate(value["pictures"]):
-        spoken = isinstance(slide, dict)
-        name, words = next(iter(slide.items())) if spoken else (slide, None)
-        sound = known.picture(name, file.marks.at("pictures", number)) and sound
-        slides.append((name, words or None))
-    if not sound:
+    there = [known.picture(name, file.marks.at("pictures", n)) for n, (name, _) in enumerate(record.pictures)]
+    if not all(there):
         return None
-    return Exhibit(identity, value["title"], value["introduction"] or None, tuple(slides), Mark(file.name))
+    return Exhibit(**keys_of(record), id=identity, mark=Mark(file.name))
 
 
-def page(file: ParsedFile, known: Known) -> FreePage | None:
+def page(file: ParsedFile[PageKeys], known: Known) -> FreePage | None:
+    record = file.record
     identity = _own_id(file, ".md", known)
-    if file.value is None or identity is None:
+    if record is None or identity is None:
         return None
-    title = file.value["title"] or _heading(file.prose) or identity.replace("-", " ").capitalize()
-    return FreePage(identity, title, file.prose, Mark(file.name))
+    title = record.title or _heading(file.prose) or identity.replace("-", " ").capitalize()
+    return FreePage(**keys_of(replace(record, title=title)), id=identity, prose=file.prose, mark=Mark(file.name))
 
 
 def _heading(prose: str) -> str | None:
@@ -284,7 +263,7 @@ def _heading(prose: str) -> str | None:
     return None
 
 
-def _own_id(file: ParsedFile, ending: str, known: Known) -> str | None:
+def _own_id(file: ParsedFile[Any], ending: str, known: Known) -> str | None:
     stem = posixpath.basename(file.name).removesuffix(ending)
     return stem if is_id(stem, file.name, ending, known.findings) else None
 

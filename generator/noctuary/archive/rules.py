@@ -10,6 +10,7 @@ RULES: dict[str, str] = {
     "aperture-disagrees": "An optic's aperture and f-ratio, both written, differ by more than 5 %.",
     "both-frames-and-integration": "A session gives its frames and, in so many words, what they come to.",
     "both-gain-and-iso": "A frame group (or its darks) gives a gain and an ISO; only one can be set.",
+    "both-numbers-and-header": "A placement is given in numbers and in a header file at once.",
     "both-panels-and-builds-on": "A picture is a mosaic of panels and a version with more light at once.",
     "builds-on-cycle": "Pictures build on each other in a circle.",
     "clock-offset": "A written UTC offset is not the one that the place's clocks had.",

@@ -1,7 +1,7 @@
 """JSON Schemas of what a person writes, for editors that complete keys.
 
 ``python -m noctuary.archive.schema`` writes them beside this module from the models in
-:mod:`noctuary.archive.schema_models`; they are shipped, so that an archive gets them without pydantic.
+:mod:`noctuary.archive.keys`; they are shipped, so that an archive gets them without pydantic.
 """
 
 from __future__ import annotations
@@ -32,9 +32,11 @@ def write_schemas(folder: Path) -> list[Path]:
 
 def schema_text(name: str) -> str:
     """The JSON Schema of one kind of record, as it is shipped."""
-    from noctuary.archive.schema_models import MODELS
+    from pydantic import TypeAdapter
 
-    schema: dict[str, Any] = MODELS[name].model_json_schema()
+    from noctuary.archive.keys import MODELS
+
+    schema: dict[str, Any] = TypeAdapter(MODELS[name]).json_schema()
     for part in (schema, *schema.get("$defs", {}).values()):
         part.pop("title", None)
         for inner in part.get("properties", {}).values():

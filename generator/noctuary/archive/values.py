@@ -7,56 +7,30 @@ its part of the JSON Schema.
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable
 from datetime import date
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 from urllib.parse import urlsplit
 
-from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler, PlainValidator, WithJsonSchema
-from pydantic_core import CoreSchema, PydanticCustomError
-from pydantic_core.core_schema import no_info_before_validator_function
-
 from noctuary import quantity, sexagesimal
-from noctuary.archive.clock import NotAClock, read_clock, read_date, read_partial_date, zone_fault
+from noctuary.archive.clock import Clock, read_clock, read_date, read_partial_date, zone_fault
 from noctuary.archive.partial_date import PartialDate
+from noctuary.archive.shapes import ListOf, Scalar
 from noctuary.archive.upload_address import NotADestination, read_address
 from noctuary.quantity import Kind, NotAQuantity
 from noctuary.text import hyphenated
+
+if TYPE_CHECKING:
+    from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+    from pydantic_core import CoreSchema
 
 ID = re.compile(r"[a-z0-9][a-z0-9-]{0,99}")
 #: Pages offer a picture at least so wide.
 LEAST_PUBLISHED = 480
 _YES = {"yes", "true", "on", "y"}
 _NO = {"no", "false", "off", "n"}
-
-
-def wrong(rule: str, message: str, hint: str) -> PydanticCustomError:
-    # The message goes in as context: as a template, braces that a person wrote would be filled in.
-    return PydanticCustomError("written", "{message}", {"rule": rule, "message": message, "hint": hint})
-
-
-def _scalar(
-    read: Callable[[str], Any], what: str, example: str, schema: dict[str, Any] | None = None
-) -> tuple[Any, Any]:
-    """The validator of a scalar and its JSON Schema; ``what`` and ``example`` say what belongs here."""
-
-    def validate(value: Any) -> Any:
-        if value is None:
-            raise wrong("missing-key", f"nothing is written where {what} belongs", f"write {what}, such as {example}")
-        if not isinstance(value, str):
-            shape = "a mapping" if isinstance(value, dict) else "a list"
-            raise wrong("wrong-shape", f"{shape} stands where {what} belongs", f"write {what}, such as {example}")
-        try:
-            return read(value)
-        except NotAQuantity as error:
-            raise wrong(error.rule, error.message, error.hint) from None
-        except NotAClock as error:
-            raise wrong(error.rule, error.message, error.hint) from None
-
-    return PlainValidator(validate), WithJsonSchema(
-        {"type": ["string", "number", "boolean"]} if schema is None else schema
-    )
 
 
 def shown(text: str) -> str:
@@ -70,8 +44,8 @@ def _line(text: str) -> str:
     return line
 
 
-def _prose(text: str) -> str:
-    return text.strip("\n").rstrip()
+def _prose(text: str) -> str | None:
+    return text.strip("\n").rstrip() or None
 
 
 def _id(text: str) -> str:
@@ -165,7 +139,8 @@ def _number(
     below: float | None = None,
     prefix: str = "",
     hint: str = "",
-) -> tuple[Any, Any]:
+    write: Callable[[float], str] | None = None,
+) -> Scalar:
     """A quantity of a kind (a bare number where ``None``) within its range."""
     example = kind.example if kind else "1.5"
 
@@ -186,12 +161,42 @@ def _number(
             )
         return value
 
-    return _scalar(
+    def written(value: float) -> str:
+        return f"{number_text(value)} {kind.default}" if kind else number_text(value)
+
+    return Scalar(
         read,
         _with_article(kind.name) if kind else "a number",
         example,
         {"type": ["string", "number"], "examples": [example]},
+        write or written,
     )
+
+
+def number_text(value: float) -> str:
+    """A number as a person would write it, to ten digits and without a needless point."""
+    return f"{value:.10g}" if value != int(value) or abs(value) >= 1e15 else str(int(value))
+
+
+def text_as_yaml(text: str) -> str:
+    """Text as a YAML scalar, quoted only where YAML would read something else, in block and in flow."""
+    plain = re.fullmatch(r"[^\W\d_](?:[\w .+/()°-]*[\w.+/)])?", text)
+    if plain and text.casefold() not in {"yes", "no", "on", "off", "true", "false", "null", "y", "n", "none"}:
+        return text
+    return json.dumps(text, ensure_ascii=False)
+
+
+def _exposure_text(exposure_s: float) -> str:
+    return f"{number_text(float(f'{exposure_s:.6g}'))} s"
+
+
+def _coordinates_text(coordinates: tuple[float, float]) -> str:
+    """Right ascension to 0.001 s and declination to 0.01″: finer than any picture, with no 60 in any place."""
+    ra_deg, dec_deg = coordinates
+    hours = sexagesimal.parts(ra_deg % 360.0 / 15.0, 3, 24)
+    degrees = sexagesimal.parts(abs(dec_deg), 2)
+    sign = "-" if dec_deg < 0 else "+"
+    return '"{}h{}m{}s '.format(*hours) + sign + '{}d{}m{}s"'.format(*degrees)
 
 
 def _with_article(noun: str) -> str:
@@ -213,46 +218,94 @@ def _pixel_count(text: str) -> int:
     return count
 
 
-class OneOrMore:
-    """Marks a list of which one may be written without brackets: ``objects: M 51``."""
+def _colour(text: str) -> bool:
+    if text not in {"colour", "mono"}:
+        message = f"{shown(text)} is none of the words that may stand here"
+        raise NotAQuantity(message, "write colour or mono", "wrong-word")
+    return text == "colour"
+
+
+class _OneOrNamed:
+    """Marks texts by name, of which a single one may stand without a name: it gets the empty one."""
+
+    def __init__(self, item: Scalar) -> None:
+        self.item = item
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
-        return no_info_before_validator_function(_in_a_list, handler(source))
+        from pydantic_core import core_schema
+
+        def read(value: Any, by_name: Callable[[Any], dict[str, str]]) -> dict[str, str]:
+            return by_name(value) if isinstance(value, dict) else {"": self.item.validate(value)}
+
+        named = core_schema.dict_schema(
+            handler.generate_schema(Line), handler.generate_schema(Annotated[str, self.item]), min_length=1
+        )
+        return core_schema.no_info_wrap_validator_function(read, named)
 
     def __get_pydantic_json_schema__(self, core: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        several = handler(core)
-        return {"anyOf": [several["items"], several]}
+        named = {"type": "object", "minProperties": 1, "additionalProperties": dict(self.item.schema)}
+        return {"anyOf": [dict(self.item.schema), named]}
 
 
-class OrNameAlone:
-    """Marks a mapping of which the name may stand alone, with nothing after it: ``old compact:``."""
+class _IdWithProse:
+    """Marks an id alone, or a mapping of one id to a text."""
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
-        return no_info_before_validator_function(_as_a_mapping, handler(source))
+        from pydantic_core import core_schema
+
+        def read(value: Any, spoken: Callable[[Any], dict[str, str | None]]) -> tuple[str, str | None]:
+            return next(iter(spoken(value).items())) if isinstance(value, dict) else (_ID.validate(value), None)
+
+        spoken = core_schema.dict_schema(
+            handler.generate_schema(Id),
+            core_schema.nullable_schema(handler.generate_schema(Prose)),
+            min_length=1,
+            max_length=1,
+        )
+        return core_schema.no_info_wrap_validator_function(read, spoken)
 
     def __get_pydantic_json_schema__(self, core: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        return {"anyOf": [handler(core), {"type": "null"}]}
+        inner = {"anyOf": [dict(_PROSE.schema), {"type": "null"}]}
+        spoken = {"type": "object", "minProperties": 1, "maxProperties": 1, "additionalProperties": inner}
+        return {"anyOf": [dict(_ID.schema), spoken]}
 
 
-def _as_a_mapping(value: Any) -> Any:
-    return {} if value is None else value
-
-
-def _in_a_list(value: Any) -> Any:
-    return [value] if isinstance(value, str) else value
+def _longer_first(sides: list[float]) -> tuple[float, float]:
+    return max(sides), min(sides)
 
 
 _TEXT = {"type": ["string", "number", "boolean"]}
-Line = Annotated[str, *_scalar(_line, "a text", "The Rosette", _TEXT)]
-Prose = Annotated[str, *_scalar(_prose, "a text", "Thin cloud after 23:00.", _TEXT)]
-Id = Annotated[str, *_scalar(_id, "an id", "rosette-2025", {"type": "string", "pattern": f"^{ID.pattern}$"})]
-YesNo = Annotated[bool, *_scalar(_yes_or_no, "yes or no", "yes", {"enum": [True, False, "yes", "no"]})]
+_WORD = {"type": "string"}
+_ID = Scalar(_id, "an id", "rosette-2025", {"type": "string", "pattern": f"^{ID.pattern}$"})
+_PROSE = Scalar(_prose, "a text", "Thin cloud after 23:00.", _TEXT)
+Line = Annotated[str, Scalar(_line, "a text", "The Rosette", _TEXT, text_as_yaml)]
+#: Text of several lines; one without any words is none.
+Prose = Annotated[str | None, _PROSE]
+Id = Annotated[str, _ID]
+Lines = Annotated[tuple[str, ...], ListOf(Line, alone=True)]
+Ids = Annotated[tuple[str, ...], ListOf(Id, alone=True)]
+YesNo = Annotated[
+    bool,
+    Scalar(
+        _yes_or_no, "yes or no", "yes", {"enum": [True, False, "yes", "no"]}, lambda value: "yes" if value else "no"
+    ),
+]
+Colour = Annotated[
+    bool,
+    Scalar(
+        _colour,
+        "colour or mono",
+        "mono",
+        {"type": "string", "enum": ["colour", "mono"]},
+        lambda value: "colour" if value else "mono",
+    ),
+]
 Day = Annotated[
-    date, *_scalar(read_date, "a date", "2025-01-18", {"type": "string", "pattern": r"^\d{4}-\d{2}-\d{2}$"})
+    date, Scalar(read_date, "a date", "2025-01-18", {"type": "string", "pattern": r"^\d{4}-\d{2}-\d{2}$"})
 ]
 DayMonthOrYear = Annotated[
     PartialDate,
-    *_scalar(
+    Scalar(
         read_partial_date,
         "a date",
         "2009-09-14, 2009-09 or 2009",
@@ -260,41 +313,47 @@ DayMonthOrYear = Annotated[
     ),
 ]
 ClockTime = Annotated[
-    Any, *_scalar(read_clock, "a clock time", "19:40", {"type": ["string", "number"], "examples": ["19:40"]})
+    Clock,
+    Scalar(
+        read_clock, "a clock time", "19:40", {"type": ["string", "number"], "examples": ["19:40"]},
+        lambda clock: f'"{clock.written}"',
+    ),
+]  # fmt: skip
+Address = Annotated[str, Scalar(_address, "an address", "https://example.org/", {"type": "string", "format": "uri"})]
+Destinations = Annotated[
+    dict[str, str], _OneOrNamed(Scalar(_destination, "an address", "sftp://user@example.org/site", _WORD))
 ]
-Address = Annotated[
-    str, *_scalar(_address, "an address", "https://example.org/", {"type": "string", "format": "uri"})
-]
-Destination = Annotated[str, *_scalar(_destination, "an address", "sftp://user@example.org/site", {"type": "string"})]
 PublishSize = Annotated[
     int,
-    *_scalar(_publish_size, "a size", "2048 px", {"type": ["string", "integer"], "examples": ["2048 px"]}),
+    Scalar(_publish_size, "a size", "2048 px", {"type": ["string", "integer"], "examples": ["2048 px"]}),
 ]
-Language = Annotated[str, *_scalar(_language, "a language tag", "en", {"type": "string"})]
-Theme = Annotated[str, *_scalar(_theme, "the name of a theme", "umbra", {"type": "string"})]
-TimeZone = Annotated[str, *_scalar(_zone, "an IANA time zone", "Europe/Berlin", {"type": "string"})]
-Count = Annotated[int, *_scalar(quantity.read_count, "a count", "55", {"type": ["integer", "string"], "minimum": 0})]
-Binning = Annotated[int, *_scalar(_binning, "a binning", "2", {"enum": [1, 2, 3, 4]})]
-PixelCount = Annotated[int, *_scalar(_pixel_count, "a count", "4656", {"type": "integer", "minimum": 1})]
+Language = Annotated[str, Scalar(_language, "a language tag", "en", _WORD)]
+Theme = Annotated[str, Scalar(_theme, "the name of a theme", "umbra", _WORD)]
+TimeZone = Annotated[str, Scalar(_zone, "an IANA time zone", "Europe/Berlin", _WORD)]
+Count = Annotated[int, Scalar(quantity.read_count, "a count", "55", {"type": ["integer", "string"], "minimum": 0})]
+Binning = Annotated[int, Scalar(_binning, "a binning", "2", {"enum": [1, 2, 3, 4]})]
+PixelCount = Annotated[int, Scalar(_pixel_count, "a count", "4656", {"type": "integer", "minimum": 1})]
+SensorPixels = Annotated[tuple[int, int], ListOf(PixelCount, least=2, most=2)]
 Coordinates = Annotated[
     tuple[float, float],
-    *_scalar(
+    Scalar(
         sexagesimal.read_coordinates,
         "a position on the sky",
         sexagesimal.COORDINATES_EXAMPLE,
         {"type": "string", "examples": [sexagesimal.COORDINATES_EXAMPLE]},
+        _coordinates_text,
     ),
 ]
-Positive = Annotated[float, *_number(None, above=0)]
-FRatio = Annotated[float, *_number(None, above=0, prefix="f/")]
-NotNegative = Annotated[float, *_number(None, least=0)]
-Exposure = Annotated[float, *_number(quantity.TIME, above=0)]
-Length = Annotated[float, *_number(quantity.FOCAL, above=0)]
-PixelSize = Annotated[float, *_number(quantity.PIXEL_SIZE, above=0)]
-Elevation = Annotated[float, *_number(quantity.ELEVATION, least=-500, most=10_000)]
+Positive = Annotated[float, _number(None, above=0)]
+FRatio = Annotated[float, _number(None, above=0, prefix="f/")]
+NotNegative = Annotated[float, _number(None, least=0)]
+Exposure = Annotated[float, _number(quantity.TIME, above=0, write=_exposure_text)]
+Length = Annotated[float, _number(quantity.FOCAL, above=0)]
+PixelSize = Annotated[float, _number(quantity.PIXEL_SIZE, above=0)]
+Elevation = Annotated[float, _number(quantity.ELEVATION, least=-500, most=10_000)]
 Latitude = Annotated[
     float,
-    *_scalar(
+    Scalar(
         sexagesimal.read_latitude,
         "a latitude",
         sexagesimal.LATITUDE_EXAMPLE,
@@ -303,18 +362,27 @@ Latitude = Annotated[
 ]
 Longitude = Annotated[
     float,
-    *_scalar(
+    Scalar(
         sexagesimal.read_longitude,
         "a longitude",
         sexagesimal.LONGITUDE_EXAMPLE,
         {"type": ["string", "number"], "examples": ["-3.1 deg", "3d06m20s W"]},
     ),
 ]
-Horizon = Annotated[float, *_number(quantity.ANGLE, least=0, below=90)]
-Angle = Annotated[float, *_number(quantity.ANGLE, least=-360, most=360)]
-SmallAngle = Annotated[float, *_number(quantity.SMALL_ANGLE, above=0)]
-ObjectSize = Annotated[float, *_number(quantity.OBJECT_SIZE, above=0)]
-SkyBrightness = Annotated[float, *_number(quantity.BRIGHTNESS, least=-30, most=30)]
-Temperature = Annotated[float, *_number(quantity.TEMPERATURE, least=-273.15, most=200)]
-Humidity = Annotated[float, *_number(quantity.HUMIDITY, least=0, most=100)]
-Wind = Annotated[float, *_number(quantity.WIND, least=0, most=200)]
+Horizon = Annotated[float, _number(quantity.ANGLE, least=0, below=90)]
+Angle = Annotated[
+    float, _number(quantity.ANGLE, least=-360, most=360, write=lambda angle: f"{round(angle, 3) % 360.0:.3f} deg")
+]
+SmallAngle = Annotated[float, _number(quantity.SMALL_ANGLE, above=0, write=lambda angle: f"{angle:.6g} arcsec")]
+_OneSide = Annotated[float, _number(quantity.OBJECT_SIZE, above=0)]
+#: The longer and the shorter axis; a single size is both.
+ObjectSize = Annotated[tuple[float, float], ListOf(_OneSide, least=1, most=2, alone=True, then=_longer_first)]
+#: Pictures in order, each with its commentary or ``None``.
+Slides = Annotated[
+    tuple[tuple[str, str | None], ...],
+    ListOf(Annotated[tuple[str, str | None], _IdWithProse()], least=1, alone=True),
+]
+SkyBrightness = Annotated[float, _number(quantity.BRIGHTNESS, least=-30, most=30)]
+Temperature = Annotated[float, _number(quantity.TEMPERATURE, least=-273.15, most=200)]
+Humidity = Annotated[float, _number(quantity.HUMIDITY, least=0, most=100)]
+Wind = Annotated[float, _number(quantity.WIND, least=0, most=200)]

@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from noctuary.archive.did_you_mean import meant
+from noctuary.archive.keys import ArchiveKeys
+from noctuary.archive.parse_file import ParsedFile
 from noctuary.archive.read import read_file
 from noctuary.archive.upload_address import UploadAddress, read_address
 from noctuary.diagnostic import Diagnostic
@@ -23,14 +25,11 @@ def read_destinations(folder: Path) -> tuple[Archived | None, dict[str, str], li
 
     The archive is ``None`` where archive.yaml cannot be read.
     """
-    parsed = read_file(folder, "archive.yaml")
-    value = parsed.value
-    findings = list(parsed.findings)
-    if value is None:
+    parsed: ParsedFile[ArchiveKeys] = read_file(folder, "archive.yaml")
+    record, findings = parsed.record, list(parsed.findings)
+    if record is None:
         return None, {}, findings
-    written = value.get("upload")
-    to = {} if written is None else {"": written} if isinstance(written, str) else dict(written)
-    return Archived(folder, value["title"], value["author"], value["address"]), to, findings
+    return Archived(folder, record.title, record.author, record.address), dict(record.upload or {}), findings
 
 
 def chosen(destinations: dict[str, str], name: str | None) -> tuple[str, UploadAddress]:

@@ -1,0 +1,116 @@
+"""The shapes in which values are written: by themselves, in lists, in mappings that a name or a text may replace.
+
+Each is put beside a type by ``Annotated`` and tells pydantic how such a value is read and what JSON Schema has it.
+pydantic is imported when something is read, so that records can be declared without it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from noctuary.archive.clock import NotAClock
+from noctuary.quantity import NotAQuantity
+
+if TYPE_CHECKING:
+    from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+    from pydantic_core import CoreSchema, PydanticCustomError
+
+
+def wrong(rule: str, message: str, hint: str) -> PydanticCustomError:
+    from pydantic_core import PydanticCustomError
+
+    # The message goes in as context: as a template, braces that a person wrote would be filled in.
+    return PydanticCustomError("written", "{message}", {"rule": rule, "message": message, "hint": hint})
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Scalar:
+    """A single value: how its text reads and how it is written; ``what`` and ``example`` say what belongs here."""
+
+    read: Callable[[str], Any]
+    what: str
+    example: str
+    schema: Mapping[str, Any]
+    write: Callable[[Any], str] = str
+
+    def validate(self, value: Any) -> Any:
+        if value is None:
+            hint = f"write {self.what}, such as {self.example}"
+            raise wrong("missing-key", f"nothing is written where {self.what} belongs", hint)
+        if not isinstance(value, str):
+            shape = "a mapping" if isinstance(value, dict) else "a list"
+            hint = f"write {self.what}, such as {self.example}"
+            raise wrong("wrong-shape", f"{shape} stands where {self.what} belongs", hint)
+        try:
+            return self.read(value)
+        except (NotAQuantity, NotAClock) as error:
+            raise wrong(error.rule, error.message, error.hint) from None
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        from pydantic_core.core_schema import no_info_plain_validator_function
+
+        return no_info_plain_validator_function(self.validate)
+
+    def __get_pydantic_json_schema__(self, core: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return dict(self.schema)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ListOf:
+    """Marks a list; of an ``alone`` one a single entry may be written without brackets: ``objects: M 51``."""
+
+    item: Any
+    least: int = 0
+    most: int | None = None
+    alone: bool = False
+    then: Callable[[list[Any]], Any] = tuple
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        from pydantic_core import core_schema
+
+        inner = handler.generate_schema(self.item)
+        several: CoreSchema = core_schema.list_schema(inner, min_length=self.least or None, max_length=self.most)
+        if self.alone:
+            several = core_schema.no_info_before_validator_function(_in_a_list, several)
+        return core_schema.no_info_after_validator_function(self.then, several)
+
+    def __get_pydantic_json_schema__(self, core: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        several = handler(core)
+        return {"anyOf": [several["items"], several]} if self.alone else several
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OrNameAlone:
+    """Marks a mapping of which the name may stand alone, with nothing after it: ``old compact:``."""
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        from pydantic_core.core_schema import no_info_before_validator_function
+
+        return no_info_before_validator_function(lambda value: {} if value is None else value, handler(source))
+
+    def __get_pydantic_json_schema__(self, core: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return {"anyOf": [handler(core), {"type": "null"}]}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OrTextAlone:
+    """Marks a mapping of which one key's text may stand alone: ``placement: solved.fits``."""
+
+    key: str
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        from pydantic_core.core_schema import no_info_before_validator_function
+
+        def as_mapping(value: Any) -> Any:
+            return {self.key: value} if isinstance(value, str) else value
+
+        return no_info_before_validator_function(as_mapping, handler(source))
+
+    def __get_pydantic_json_schema__(self, core: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return {"anyOf": [handler(core), {"type": "string"}]}
+
+
+def _in_a_list(value: Any) -> Any:
+    return [value] if isinstance(value, str) else value
