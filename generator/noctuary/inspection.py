@@ -26,6 +26,7 @@ from noctuary.memo import Memo
 from noctuary.pages.dead_links import addresses_in_texts
 from noctuary.pages.gone_addresses import gone, moved
 from noctuary.pages.theme import NoSuchTheme, theme_folders
+from noctuary.pages.theme_check import theme_findings
 from noctuary.publish.upload.cache import uploaded_address
 
 
@@ -140,6 +141,7 @@ def inspect(folder: Path, out: Path, before: BuildManifest, memory: Memo, today:
     theme: tuple[Path, ...] = ()
     try:
         theme = theme_folders(archive.theme, folder)
+        findings += theme_findings(theme, folder, archive.language)
     except NoSuchTheme as error:
         findings.append(
             fault(archive.marks.at("theme"), "unknown-theme", str(error), "or leave it out for the usual one")

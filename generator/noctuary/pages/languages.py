@@ -7,6 +7,7 @@ single words by a catalogue that holds only those.
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Iterator, Sequence
 from gettext import GNUTranslations, NullTranslations
 from pathlib import Path
@@ -66,7 +67,24 @@ def read_catalogue(file: Path) -> Catalog:
         # A place that the message does not leave open would only be found out when a page is set.
         for mistake in message.check(catalogue) if message.id and message.string else ():
             raise BadCatalogue(file, message.lineno or 1, f"{mistake} in the translation of {message.id!r}")
+        for text in message.string if isinstance(message.string, tuple | list) else (message.string,):
+            if wrong := _misplaced(str(message.id), str(text)):
+                raise BadCatalogue(file, message.lineno or 1, f"{wrong} in the translation of {message.id!r}")
     return catalogue
+
+
+def _misplaced(message: str, text: str) -> str | None:
+    """What is wrong with the places (``%(name)s``) of a translation that its message does not foresee."""
+    percent = "%(" in message or ("%" not in message and "{" not in message)
+    if not message or not percent or "%" not in text:
+        return None
+    try:
+        text % dict.fromkeys(re.findall(r"%\((\w+)\)", message), 1)
+    except KeyError as unknown:
+        return f"unknown place {unknown}"
+    except (ValueError, TypeError) as error:
+        return str(error)
+    return None
 
 
 def _locale(tag: str) -> Locale | None:

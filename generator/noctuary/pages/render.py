@@ -16,9 +16,9 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-import yaml
 from jinja2 import Environment, FunctionLoader, StrictUndefined, TemplateSyntaxError, pass_context
 from jinja2.runtime import Context
+from jinja2.sandbox import SandboxedEnvironment
 from markupsafe import Markup
 
 from noctuary.charts.drawing import Drawing
@@ -26,7 +26,7 @@ from noctuary.pages import prose as prose_
 from noctuary.pages.languages import BadCatalogue, translations
 from noctuary.pages.page import Page, relative, root
 from noctuary.pages.picture_view import Shown, Source
-from noctuary.pages.theme import SITE_FOLDER, as_published, find
+from noctuary.pages.theme import SITE_FOLDER, as_published, find, said_of_itself, themes_home
 from noctuary.pages.typography import Typography
 from noctuary.sky.constellation import constellation_name
 
@@ -36,6 +36,16 @@ CONTENT_POLICY = (
     "default-src 'none'; img-src 'self'; script-src 'self'; style-src 'self'; style-src-attr 'unsafe-inline'; "
     "font-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'"
 )
+
+
+class _Sandbox(SandboxedEnvironment):
+    """For templates of somebody's own: they see what pages say, and reach nothing behind it.
+
+    Beside what Jinja's sandbox refuses, no attribute of a path can be had, for a path opens files.
+    """
+
+    def is_safe_attribute(self, obj: Any, attr: str, value: Any) -> bool:
+        return not isinstance(obj, Path) and super().is_safe_attribute(obj, attr, value)
 
 
 class Renderer:
@@ -49,7 +59,9 @@ class Renderer:
         self.language = language
         words = self._words()
         self.typography = Typography(language, words.gettext, words.ngettext)
-        self.environment = Environment(
+        ours = themes_home()
+        foreign = not all(folder.is_relative_to(ours) for folder in self.theme_folders)
+        self.environment: Environment = (_Sandbox if foreign else Environment)(
             loader=FunctionLoader(self._template),
             autoescape=True,
             undefined=StrictUndefined,
@@ -84,9 +96,7 @@ class Renderer:
     @cached_property
     def theme(self) -> Mapping[str, Any]:
         """What the theme says of itself (``theme.yaml``); its styles are one where they are published as one."""
-        file = find(self.theme_folders, "theme.yaml")
-        said = yaml.safe_load(file.read_text(encoding="utf-8")) or {} if file else {}
-        return {**said, "stylesheets": as_published(self.theme_folders)}
+        return {**said_of_itself(self.theme_folders), "stylesheets": as_published(self.theme_folders)}
 
     def render(self, page: Page) -> str:
         """The page as HTML."""

@@ -12,7 +12,12 @@ RULES: dict[str, str] = {
     "picture-in-text": "A picture in a text is left out: texts hold words alone (a doubt).",
     "placement": "A placement's header cannot be used: no celestial axes, another picture's size, a singular matrix.",
     "publish": "The output folder holds files that no build made, or another build is at work.",
-    "template": "A template of the theme has a mistake in it.",
+    "template": "A template of the theme has a mistake in it, or reaches for what a template may not have.",
+    "theme-file": "theme.yaml names a file that the theme does not have.",
+    "theme-replaces": (
+        "A style sheet of the archive's theme stands in for a much larger one, the rest of which is lost (a doubt)."
+    ),
+    "theme-unused": "A file of the archive's theme stands in for nothing, and nothing asks for it (a doubt).",
     "unknown-object": (
         "No catalogue and no entry of objects.yaml knows an object by this name: it has its page, without facts that "
         "need a place (a doubt)."

@@ -17,8 +17,12 @@ PUBLISHED = {
 }
 
 
+#: Styles of the person's own, laid after those of the theme.
+EXTRA = "extra.css"
+
+
 class NoSuchTheme(ValueError):
-    """A theme that is neither one of ours nor a folder with templates in it."""
+    """A theme that is neither one of ours nor a folder of the archive."""
 
 
 def themes_home() -> Path:
@@ -40,6 +44,8 @@ def theme_folders(theme: str | None, archive: Path) -> tuple[Path, ...]:
     if _is_plain(chosen) and (home / chosen / "templates").is_dir():
         folders.append(home / chosen)
     elif (archive / chosen).is_dir():
+        if not (archive / chosen).resolve().is_relative_to(archive.resolve()):
+            raise NoSuchTheme(f"the folder “{chosen}” lies outside the archive; put the theme into the archive")
         folders.append(archive / chosen)
     else:
         known = ", ".join(sorted(p.name for p in home.iterdir() if (p / "templates").is_dir()))
@@ -57,23 +63,36 @@ def _is_plain(name: str) -> bool:
 TOGETHER = "styles/together.css"
 
 
+def own_folders(folders: Sequence[Path], archive: Path) -> list[Path]:
+    """Those folders of a theme that lie in the archive, and whose templates are not ours."""
+    return [folder for folder in folders if folder.is_relative_to(archive)]
+
+
 def stylesheets(folders: Sequence[Path]) -> tuple[str, ...]:
     """The styles that every page asks for, in their order, as the theme's ``theme.yaml`` names them."""
-    said = _said(find(folders, "theme.yaml"))
-    return tuple(str(sheet) for sheet in said.get("stylesheets") or ())
+    said = _said(find(folders, "theme.yaml")).get("stylesheets")
+    return tuple(str(sheet) for sheet in said) if isinstance(said, list) else ()
 
 
 def as_published(folders: Sequence[Path]) -> tuple[str, ...]:
     """The styles that every page asks for as they are published: one where they are several in the folder of styles,
-    so that a link in them leads where it led."""
+    so that a link in them leads where it led; and after them those of the person's own."""
+    sheets = (TOGETHER,) if _together(folders) else stylesheets(folders)
+    return sheets if find(folders, EXTRA) is None else (*sheets, EXTRA)
+
+
+def _together(folders: Sequence[Path]) -> bool:
     sheets = stylesheets(folders)
-    apart = len(sheets) < 2 or any(sheet.rpartition("/")[0] != "styles" for sheet in sheets)
-    return sheets if apart else (TOGETHER,)
+    return len(sheets) > 1 and all(sheet.rpartition("/")[0] == "styles" for sheet in sheets)
 
 
 def find(folders: Sequence[Path], file: str) -> Path | None:
-    """The first folder's file of that name."""
-    return next((path for folder in folders if (path := folder / file).is_file()), None)
+    """The first folder's file of that name; never one that lies outside that folder."""
+    for folder in folders:
+        path = folder / file
+        if path.is_file() and path.resolve().is_relative_to(folder.resolve()):
+            return path
+    return None
 
 
 def published_files(folders: Sequence[Path]) -> dict[str, bytes]:
@@ -93,7 +112,9 @@ def published_files(folders: Sequence[Path]) -> dict[str, bytes]:
                     found.setdefault(f"{SITE_FOLDER}/{path.relative_to(folder).as_posix()}", path)
         kinds &= _borrowed(folder)
     contents = {address: path.read_bytes() for address, path in found.items()}
-    if as_published(folders) == (TOGETHER,):
+    if (extra := find(folders, EXTRA)) is not None:
+        contents[f"{SITE_FOLDER}/{EXTRA}"] = extra.read_bytes()
+    if _together(folders):
         sheets = [contents.pop(f"{SITE_FOLDER}/{sheet}", b"") for sheet in stylesheets(folders)]
         contents[f"{SITE_FOLDER}/{TOGETHER}"] = b"\n".join(sheet.removeprefix(b"\xef\xbb\xbf") for sheet in sheets)
     return dict(sorted(contents.items()))
@@ -103,17 +124,22 @@ def _borrowed(folder: Path) -> set[str]:
     """The kinds of file that a theme takes from the folders after its own: all, unless it says which."""
     file = folder / "theme.yaml"
     borrows = _said(file if file.is_file() else None).get("borrows")
-    return set(PUBLISHED) if borrows is None else {str(kind) for kind in borrows}
+    return {str(kind) for kind in borrows} if isinstance(borrows, list) else set(PUBLISHED)
+
+
+def said_of_itself(folders: Sequence[Path]) -> Mapping[str, Any]:
+    """What the ``theme.yaml`` of a theme says; nothing where it makes no sense."""
+    return _said(find(folders, "theme.yaml"))
 
 
 def _said(file: Path | None) -> Mapping[str, Any]:
-    """What a theme says of itself; nothing where it makes no sense, for the renderer says what is wrong with it."""
+    """What a theme says of itself; nothing where it makes no sense, which is told where an archive is checked."""
     if file is None:
         return {}
     import yaml
 
     try:
         said = yaml.safe_load(file.read_text(encoding="utf-8"))
-    except yaml.YAMLError:
+    except (yaml.YAMLError, UnicodeDecodeError):
         return {}
     return said if isinstance(said, dict) else {}

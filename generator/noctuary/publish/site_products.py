@@ -26,11 +26,9 @@ from noctuary.pages.page import Page
 from noctuary.pages.page_list import edition, pages
 from noctuary.pages.product import Product, digest
 from noctuary.pages.share_image_text import cards
-from noctuary.pages.theme import find, published_files
+from noctuary.pages.theme import as_published, find, published_files
 
 if TYPE_CHECKING:
-    from jinja2 import TemplateError
-
     from noctuary.images.embed_metadata import Description
     from noctuary.images.share_image import Look
     from noctuary.pages.render import Renderer
@@ -93,8 +91,7 @@ def works(
     all_pages = pages(whole, exports)
     page_products = [press.product(page) for page in (*all_pages, absent_page.page(whole))]
     card_products = [
-        press.card(page, facts, files, partial(shown.rendition, folder, cache, facts, files))
-        for page in cards(whole)
+        press.card(page, facts, files, partial(shown.rendition, folder, cache, facts, files)) for page in cards(whole)
     ]
     export_products = [
         Product(e.path, {"facts": e.made_of, "program": digest(program)}, e.make, partial(_same, e.make))
@@ -138,12 +135,15 @@ class _Press:
         return Product(page.path, ingredients, partial(self._set, page))
 
     def _set(self, page: Page) -> bytes:
-        from jinja2 import TemplateError
-
         try:
             return self._renderer.render(page).encode()
-        except TemplateError as error:
-            raise _bad_template(error, page.template) from error
+        except BadTemplate:
+            raise
+        except Exception as error:
+            # Whatever a template of somebody's own does is its mistake; one that arose elsewhere is ours.
+            if (where := _in_template(error)) is None:
+                raise
+            raise BadTemplate(*where, _said_of(error)) from error
 
     def card(
         self, page: Page, facts: ArchiveFacts, files: shown.Files, rendition: Callable[[Picture, int], bytes]
@@ -182,9 +182,14 @@ class _Press:
 
     @cached_property
     def _renderer(self) -> Renderer:
+        from jinja2 import TemplateError
+
         from noctuary.pages.render import Renderer
 
-        return Renderer(self._theme, self._language)
+        try:
+            return Renderer(self._theme, self._language)
+        except TemplateError as error:
+            raise BadTemplate(*(_in_template(error) or ("theme.yaml", 1)), _said_of(error)) from error
 
     def _theme_digest(self, template: str) -> str:
         """A digest of a template, of every template that it draws on, and of the theme's words."""
@@ -197,7 +202,8 @@ class _Press:
                     waiting += _DRAWN.findall(self._source(f"templates/{name}").decode("utf-8", "replace"))
             files = [f"templates/{name}" for name in sorted(names)]
             self._digests[template] = digest(
-                [(name, self._source(name)) for name in [*files, "theme.yaml"]] + [self._words]
+                [(name, self._source(name)) for name in [*files, "theme.yaml"]]
+                + [self._words, "\n".join(as_published(self._theme)).encode()]
             )
         return self._digests[template]
 
@@ -214,15 +220,26 @@ class _Press:
 _DRAWN = re.compile(r"""{%-?\s*(?:extends|include|import|from)\s+["']([^"']+)["']""")
 
 
-def _bad_template(error: TemplateError, template: str) -> BadTemplate:
-    """Where in the theme's files an error arose: the last line of a template on the way to it."""
-    file, line = getattr(error, "filename", None) or template, getattr(error, "lineno", None) or 1
+def _in_template(error: Exception) -> tuple[str, int] | None:
+    """Where in the theme's files an error arose: the last line of a template on the way to it, if there is one."""
+    from jinja2 import TemplateError
+
+    where = None
+    if isinstance(error, TemplateError):
+        where = getattr(error, "filename", None) or getattr(error, "name", None) or "templates", 1
+        where = where[0], getattr(error, "lineno", None) or 1
     trace = error.__traceback__
     while trace is not None:
         if trace.tb_frame.f_code.co_filename.endswith(".html"):
-            file, line = trace.tb_frame.f_code.co_filename, trace.tb_lineno
+            where = trace.tb_frame.f_code.co_filename, trace.tb_lineno
         trace = trace.tb_next
-    return BadTemplate(file, line, str(error))
+    return where
+
+
+def _said_of(error: Exception) -> str:
+    if isinstance(error, RecursionError):
+        return "it draws on itself without end"
+    return " ".join(str(error).split())[:300] or type(error).__name__
 
 
 @contextmanager
