@@ -15,6 +15,7 @@ from typing import Any
 import click
 
 from noctuary import __version__
+from noctuary.adopt_command import adopt
 from noctuary.diagnostic import Diagnostic
 from noctuary.upload_command import after_build, upload
 
@@ -333,6 +334,7 @@ def _build(
     return 0
 
 
+noctuary.add_command(adopt)
 noctuary.add_command(upload)
 
 

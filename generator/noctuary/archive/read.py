@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import posixpath
 from collections import Counter, defaultdict
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Protocol, TypeAlias
@@ -24,6 +24,7 @@ from noctuary.archive.parse_file import ParsedFile, parse
 from noctuary.archive.picture_files import NOT_SHOWN
 from noctuary.archive.records import Archive, HeaderPlacement, Marks, Picture
 from noctuary.diagnostic import Diagnostic, Mark, as_doubts, doubt, fault, in_order
+from noctuary.text import hyphenated
 
 
 @dataclass(frozen=True)
@@ -161,12 +162,12 @@ def _paired(sidecars: Sidecars, listing: Listing, headers: set[str], findings: l
     by_stem: dict[str, list[str]] = defaultdict(list)
     candidates = Counter(posixpath.splitext(name)[0] + ".yaml" for name in listing.pictures)
     for name in listing.pictures:
-        own_sidecar = posixpath.splitext(name)[0] + ".yaml"
+        own_sidecar = _own_sidecar(name, sidecars, candidates)
         # A FITS picture may serve as its own header, unless there is another picture for the record.
         if name in headers and (own_sidecar not in sidecars or candidates[own_sidecar] > 1):
             continue
         beside[own_sidecar].append(name)
-        by_stem[_stem(name)].append(name)
+        by_stem[_stem(own_sidecar)].append(name)
     shared: set[str] = set()
 
     def is_draft(sidecar: str) -> bool:
@@ -203,10 +204,17 @@ def _paired(sidecars: Sidecars, listing: Listing, headers: set[str], findings: l
     for own_sidecar, names in beside.items():
         if own_sidecar not in sidecars and own_sidecar not in misnamed | shared:
             for name in names:
-                draft = f"noctuary gather FRAMES --sidecar {own_sidecar}"
-                hint = f"write title: and finished: into {own_sidecar}, or let “{draft}” draft it from the frames"
+                hint = "run “noctuary adopt”, which drafts one from the picture's own header and name"
                 findings.append(doubt(Mark(name), "picture-without-sidecar", "the picture has no record", hint))
     return {name: paired[name] for name in sidecars if name in paired and name not in shared}
+
+
+def _own_sidecar(picture: str, sidecars: Collection[str], candidates: Mapping[str, int]) -> str:
+    """The record of a picture: the one of its stem, or of its stem in the letters of an id (``M31_final.jpg`` and
+    ``m31-final.yaml``), unless another picture has exactly that name."""
+    exact = posixpath.splitext(picture)[0] + ".yaml"
+    plain = posixpath.join(posixpath.dirname(picture), hyphenated(_stem(picture), 100) + ".yaml")
+    return plain if exact not in sidecars and plain in sidecars and plain not in candidates else exact
 
 
 def _without_picture(name: str, listing: Listing, number: int) -> Diagnostic:

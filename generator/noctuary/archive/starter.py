@@ -63,6 +63,34 @@ def _star_field(path: Path) -> None:
 
 
 _TEXTS: dict[str, str] = {
+    "README.txt": """
+        This folder is an archive of deep-sky pictures: the pictures as they were finished, and beside each a
+        record of how it was taken. Everything that was written by hand is plain text in UTF-8 (YAML and Markdown)
+        and needs no program to be read. A program called noctuary (Python, MIT licence) checks it and makes a
+        site of it:
+
+            noctuary check     lists what cannot be right, with file, line and what to write instead
+            noctuary build     writes the site into the folder site/, which any browser shows without a server
+            noctuary adopt     drafts a record for pictures that have none
+
+        archive.yaml      title and author of the archive, licence of the pictures, address of the site
+        equipment.yaml    cameras, optics, and the rigs they make
+        places.yaml       where pictures were taken
+        objects.yaml      objects that catalogues lack, if there are any
+        pictures/         the pictures, and for NAME.jpg its record NAME.yaml
+        nights/           what happened in a night, by the date on which its evening began
+        exhibits/         sets of pictures with a commentary; pages/ other pages of the site
+        site/, .noctuary/ what the program made; both can be deleted and are made again
+
+        The keys of a record: title; finished, when the picture was finished; objects, what it shows, the target
+        first; rig and place, names from equipment.yaml and places.yaml; sessions, the nights that went into it:
+        night (the date on which the evening began), start and end by the clock of the place, frames (filter,
+        exposure of one sub-exposure, how many were taken and how many are in the picture as kept, gain or iso,
+        binning, sensor_temperature), calibration; builds_on, older pictures whose sessions are in this one too;
+        replaces, the picture that this one supersedes; resampling, pixels of the picture per pixel of the sensor;
+        placement, where on the sky it lies (centre in ICRS, image_scale, position_angle from north through east);
+        description, processing, alt, tags, credit. Lines after # are remarks. What is not known is left out.
+        """,
     "archive.yaml": """
         # yaml-language-server: $schema=.noctuary/schemas/archive.json
         # The archive itself. Every line that begins with # is a note; delete what you no longer need.

@@ -1,0 +1,150 @@
+"""Which rig and place of the archive a picture was taken with, and what to ask where it has none."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from noctuary.archive.adopt.draft_record import Equipped, Sources
+from noctuary.archive.adopt.questions import NOTHING_SAYS
+from noctuary.archive.adopt.table_columns import folded
+from noctuary.archive.gather.draft import number
+from noctuary.archive.gather.equipment import kit_of, nearest_place
+from noctuary.archive.gather.frame_header import FrameHeader
+from noctuary.archive.records import Archive
+
+_NAMED = " (so called in the table)"
+
+
+def equipped(sources: Sources, archive: Archive) -> Equipped:
+    """The rig and the place of one picture, as far as its sources and the archive settle them."""
+    stated = sources.stated
+    place, place_subject = _place(sources, archive)
+    if stated.rig is not None:
+        known = _same(stated.rig, archive.rigs)
+        if known is not None:
+            return Equipped(known, place, place_subject=place_subject)
+        return Equipped(None, place, stated.rig + _NAMED, _told(sources), place_subject)
+    header = FrameHeader(
+        path=sources.path,
+        camera=stated.camera,
+        optic=stated.optic or stated.telescope,
+        focal_length_mm=stated.focal_length_mm,
+        f_ratio=stated.f_ratio,
+        pixel_size_um=stated.pixel_size_um,
+    )
+    # Without a camera or a focal length nothing tells one rig from another.
+    if stated.camera or stated.pixel_size_um:
+        kit = kit_of(header, archive)
+        if (
+            kit.rig is not None
+            and not kit.assumed
+            and (stated.focal_length_mm or stated.optic or _alone(kit.rig, archive))
+        ):
+            return Equipped(kit.rig, place, place_subject=place_subject)
+    return Equipped(None, place, _subject(sources), _told(sources), place_subject)
+
+
+def _alone(rig: str, archive: Archive) -> bool:
+    """Whether a rig is the only one with its camera, so that the camera alone tells it. A camera that a person owns
+    may have sat behind a lens that nobody wrote down, so this holds only where the rig has no optic to be wrong
+    about."""
+    return archive.rigs[rig].optic is None
+
+
+def _place(sources: Sources, archive: Archive) -> tuple[str | None, str]:
+    stated = sources.stated
+    if stated.place is not None:
+        return _same(stated.place, archive.places), stated.place + _NAMED
+    if stated.site is not None:
+        near = nearest_place(stated.site, archive.places)
+        latitude, longitude = stated.site
+        north, east = "N" if latitude >= 0 else "S", "E" if longitude >= 0 else "W"
+        return near, f"near {abs(latitude):.0f}° {north} {abs(longitude):.0f}° {east}"
+    return None, NOTHING_SAYS
+
+
+def _same(written: str, names: Iterable[str]) -> str | None:
+    return next((name for name in names if folded(name) == folded(written)), None)
+
+
+def _subject(sources: Sources) -> str:
+    stated = sources.stated
+    camera = stated.camera or ""
+    optic = f"with {stated.optic}" if stated.optic else ""
+    body = " ".join(part for part in (camera, optic) if part)
+    focal = f"{number(float(f'{stated.focal_length_mm:.4g}'))} mm" if stated.focal_length_mm else ""
+    return ", ".join(part for part in (body, focal) if part) or NOTHING_SAYS
+
+
+def _told(sources: Sources) -> str:
+    stated = sources.stated
+    parts = []
+    if stated.f_ratio:
+        parts.append(f"f/{number(round(stated.f_ratio, 2))}")
+    if stated.pixel_size_um:
+        parts.append(f"{number(round(stated.pixel_size_um, 3))} um pixels")
+    if stated.telescope:
+        parts.append(f"TELESCOP {stated.telescope}")
+    if stated.rig is not None:
+        parts += [f"camera {stated.camera}"] if stated.camera else []
+        parts += [f"optic {stated.optic}"] if stated.optic else []
+        parts += [f"{number(stated.focal_length_mm)} mm"] if stated.focal_length_mm else []
+    return "; ".join(parts)
+
+
+@dataclass(frozen=True)
+class RigProposal:
+    """What is known of a rig that the archive lacks; ``name`` is what it may be called."""
+
+    name: str
+    camera: str | None
+    optic: str | None
+    focal_length_mm: float | None
+    f_ratio: float | None
+    pixel_size_um: float | None
+
+
+def proposed_rig(subject: str, told: Iterable[str]) -> RigProposal | None:
+    """The rig that a question is about, from its subject and what the drafts know besides, where they agree."""
+    if subject == NOTHING_SAYS:
+        return None
+    known = [dict(_known(part) for part in line.split("; ") if part) for line in told]
+
+    def agreed(key: str) -> str | None:
+        values = {facts[key] for facts in known if key in facts}
+        return values.pop() if len(values) == 1 else None
+
+    if subject.endswith(_NAMED):
+        return RigProposal(
+            subject.removesuffix(_NAMED), agreed("camera"), agreed("optic"), _float(agreed("focal")),
+            _float(agreed("ratio")), _float(agreed("pixels")),
+        )  # fmt: skip
+    match = re.fullmatch(r"(?P<body>.*?)(?:(?:^|, )(?P<focal>[\d.e+]+) mm)?", subject)
+    body, focal = (match["body"], match["focal"]) if match else (subject, None)
+    camera, _, optic = f" {body}".partition(" with ")
+    camera, optic = camera.strip(), optic.strip()
+    name = body + (f" at {focal} mm" if focal and not optic else "") if body else f"{focal} mm"
+    return RigProposal(
+        name.removeprefix("with "), camera or None, optic or (f"{focal} mm" if focal else None), _float(focal),
+        _float(agreed("ratio")), _float(agreed("pixels")),
+    )  # fmt: skip
+
+
+def _known(part: str) -> tuple[str, str]:
+    if part.startswith("f/"):
+        return "ratio", part[2:]
+    if part.endswith(" um pixels"):
+        return "pixels", part.removesuffix(" um pixels")
+    if part.endswith(" mm"):
+        return "focal", part.removesuffix(" mm")
+    key, _, value = part.partition(" ")
+    return key, value
+
+
+def _float(text: str | None) -> float | None:
+    try:
+        return float(text) if text is not None else None
+    except ValueError:
+        return None
