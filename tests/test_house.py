@@ -35,7 +35,7 @@ def room(path: Path) -> str:
 
 
 def imported(path: Path) -> set[str]:
-    found = set()
+    found: set[str] = set()
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         names = []
         if isinstance(node, ast.ImportFrom) and node.module and node.module.split(".")[0] == "noctuary":
@@ -58,7 +58,8 @@ def test_imports_run_down(path):
 
 def module_imports(path: Path, modules: set[str]) -> set[str]:
     """The modules of the house that one imports when it is loaded or type-checked; not those inside functions."""
-    found, waiting = set(), [ast.parse(path.read_text(encoding="utf-8"))]
+    found: set[str] = set()
+    waiting: list[ast.AST] = [ast.parse(path.read_text(encoding="utf-8"))]
     while waiting:
         node = waiting.pop()
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):

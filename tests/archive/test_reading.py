@@ -124,8 +124,8 @@ def test_a_header_beside_the_sidecar_is_no_picture(folder: Path) -> None:
         reading = read_archive(folder)
         assert reading.findings == ()
         assert reading.archive is not None
-        rows = "top" if "top" in written else "bottom"
-        assert reading.archive.pictures["rosette-2025"].placement == HeaderPlacement(f"pictures/{name}", rows)
+        header = HeaderPlacement(f"pictures/{name}", "top" if "top" in written else "bottom")
+        assert reading.archive.pictures["rosette-2025"].placement == header
         assert f"pictures/{name}" in reading.files
         (folder / "pictures" / name).unlink()
 

@@ -58,20 +58,20 @@ def picture(rng: Generator, field: Field) -> np.ndarray:
     fwhm = rng.uniform(1.8, 4.0)
     beyond = int(3 * len(field.x))  # fainter than the catalogue
     wrong = int(0.1 * len(field.x)) + 1  # as bright as the catalogue's, and not in it
-    x = np.concatenate([field.x, rng.uniform(0, field.width, beyond + wrong)])
-    y = np.concatenate([field.y, rng.uniform(0, field.height, beyond + wrong)])
+    across = np.concatenate([field.x, rng.uniform(0, field.width, beyond + wrong)])
+    up = np.concatenate([field.y, rng.uniform(0, field.height, beyond + wrong)])
     mag = np.concatenate([field.mag, 10 + 2 * rng.random(beyond) ** 0.5, rng.uniform(6, 10, wrong)])
     mag = mag + rng.normal(0, 0.35, len(mag))
     size = 12
     step = np.arange(-size, size + 1)
-    for a, b, m in zip(x, y, mag, strict=True):
+    for a, b, m in zip(across, up, mag, strict=True):
         column, row = round(a), round(b)
         if not (size <= column < field.width - size and size <= row < field.height - size):
             continue
         square = (step[None, :] + column - a) ** 2 + (step[:, None] + row - b) ** 2
         star = (1 + (2 ** (1 / 3) - 1) * square * 4 / fwhm**2) ** -3
         light[row - size : row + size + 1, column - size : column + size + 1] += 10 ** (-0.4 * (m - 15)) * star
-    light = rng.normal(light, np.sqrt(light))
+    light = rng.normal(light, np.sqrt(light)).astype(np.float32)
     hot = rng.random(light.shape) < 5e-5
     light[hot] += rng.uniform(500, 20000, int(hot.sum()))
     stretched = np.arcsinh(np.maximum(light - 20, 0) / 60) / math.asinh(6000 / 60)

@@ -3,6 +3,7 @@ from datetime import date, timedelta
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from noctuary.archive.records import Picture
 from noctuary.facts.exposure import integration, shutter_open_share
 
 from tests.archive_builder import archive, frames, picture, session
@@ -48,7 +49,7 @@ def test_without_clock_times_the_shutter_share_is_not_known():
 def families(draw):
     """Pictures that build on earlier ones in any pattern: chains, diamonds, repeats."""
     count = draw(st.integers(1, 7))
-    pictures = []
+    pictures: list[Picture] = []
     for number in range(count):
         own = tuple(
             session(

@@ -1,3 +1,5 @@
+from typing import Any
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -127,7 +129,7 @@ def test_a_mosaic_is_larger_than_its_sensor_and_says_nothing_of_it():
 def test_a_reduced_picture_has_the_scale_and_field_of_the_whole_sensor():
     # 3456 × 2304 of 6.4 µm behind 50 mm: 26.402″/px on the sensor, 57.03″ on 1600 pixels, and in both cases
     # 2 · atan(3456 · 0.0064 / 100) = 24.95° across.
-    camera = {"focal": 50, "aperture": 25, "pixels": (3456, 2304), "pixel_size": 6.4}
+    camera: dict[str, Any] = {"focal": 50, "aperture": 25, "pixels": (3456, 2304), "pixel_size": 6.4}
     seen = optics(rig(**camera), [session()], (1600, 1067), None)
     assert seen.image_scale_arcsec_px == pytest.approx(57.03, abs=0.01)
     assert seen.field_width_deg == pytest.approx(24.95, abs=0.01)

@@ -47,7 +47,7 @@ class Told:
 
     def build(self) -> Archive:
         group = {"gain": 100.0, "sensor_temperature_c": -10.0, "taken": 60} | self.group
-        night = {
+        night: dict[str, Any] = {
             "start": EVENING, "hours": 3.5, "target": "NGC 2244", "calibration": CALIBRATED,
             "star_width_arcsec": 2.6, "sky_brightness": 20.9, "groups": (frames(**group),),
             "rig": rig(**self.rig), "place": place(**self.place),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -95,12 +96,9 @@ def test_darks_match_by_exposure_gain_and_temperature():
 
 def test_darks_of_another_camera_are_no_darks():
     now = session(0, groups=(lights(300, 20),))
-    foreign = session(1, groups=(lights(300, 20),), calibration=darks(30))
-    camera = foreign.rig.camera.__class__("other camera", (100, 100), 5.0, True, None, foreign.mark)
-    elsewhere = foreign.rig.__class__(
-        "other", foreign.rig.optic, camera, 1.0, None, None, None, None, foreign.mark
-    )  # fmt: skip
-    foreign = session(1, rig=elsewhere, groups=(lights(300, 20),), calibration=darks(30))
+    ours = now.rig
+    other = replace(ours, name="other", camera=replace(ours.camera, name="other camera", pixels=(100, 100)))
+    foreign = session(1, rig=other, groups=(lights(300, 20),), calibration=darks(30))
     card = repeat([now], (), None, with_darks([now, foreign]))
     assert card is not None
     assert [(d.frames, d.night) for d in card.darks] == [(None, None)]

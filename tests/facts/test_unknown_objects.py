@@ -56,8 +56,8 @@ def test_unknown_objects_are_doubts_and_have_their_pages(tmp_path: Path) -> None
         if target.object.name not in ("Mars",):
             assert target.object.ra_deg is None
     shown = " ".join(texts.values())
-    for target in TARGETS:
-        assert target in shown
+    for name in TARGETS:
+        assert name in shown
 
 
 def test_what_a_hint_says_can_be_written(tmp_path: Path) -> None:

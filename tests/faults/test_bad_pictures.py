@@ -8,6 +8,7 @@ import struct
 import zlib
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -26,7 +27,7 @@ from PIL import Image, PngImagePlugin
 PHOTO = Path(skimage.data.__file__).parent / "rocket.jpg"
 
 
-def small(format: str, mode: str = "RGB", size: tuple[int, int] = (64, 48), **options: object) -> bytes:
+def small(format: str, mode: str = "RGB", size: tuple[int, int] = (64, 48), **options: Any) -> bytes:
     rng = np.random.default_rng(7)
     shape = (size[1], size[0]) if mode in ("L", "1") else (size[1], size[0], len(mode))
     image = Image.fromarray(rng.integers(0, 256, shape).astype(np.uint8), None if mode == "1" else mode)
@@ -44,7 +45,7 @@ def png_of(width: int, height: int, *chunks: bytes, data: bytes = b"") -> bytes:
     return b"\x89PNG\r\n\x1a\n" + header + b"".join(chunks) + chunk(b"IDAT", data) + chunk(b"IEND", b"")
 
 
-def tiff(array: np.ndarray, **options: object) -> bytes:
+def tiff(array: np.ndarray, **options: Any) -> bytes:
     out = io.BytesIO()
     tifffile.imwrite(out, array, **options)
     return out.getvalue()

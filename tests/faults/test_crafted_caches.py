@@ -81,7 +81,7 @@ class Runs:
         return os.system, (f"touch {self.mark}",)
 
 
-CRAFTED: dict[str, Callable[[Path], None]] = {
+CRAFTED: dict[str, Callable[[Path], object]] = {
     "a trigger": lambda a: changed(
         a, "CREATE TRIGGER evil AFTER INSERT ON answers BEGIN DELETE FROM outputs; END"
     ),
@@ -126,7 +126,7 @@ CRAFTED: dict[str, Callable[[Path], None]] = {
 }
 
 
-def _instead(archive: Path, make: Callable[[Path], None]) -> None:
+def _instead(archive: Path, make: Callable[[Path], object]) -> None:
     database_of(archive).unlink()
     make(database_of(archive))
 

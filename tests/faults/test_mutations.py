@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
+from typing import Any
 
 import numpy as np
 import pytest
@@ -42,14 +43,14 @@ def _png(mode: str) -> bytes:
     return out.getvalue()
 
 
-def _jpeg(mode: str, **options: object) -> bytes:
+def _jpeg(mode: str, **options: Any) -> bytes:
     pixels = np.random.default_rng(6).integers(0, 256, (40, 60, 3)).astype(np.uint8)
     out = io.BytesIO()
     Image.fromarray(pixels).convert(mode).save(out, "JPEG", **options)
     return out.getvalue()
 
 
-def _tiff(array: np.ndarray, **options: object) -> bytes:
+def _tiff(array: np.ndarray, **options: Any) -> bytes:
     out = io.BytesIO()
     tifffile.imwrite(out, array, **options)
     return out.getvalue()

@@ -18,8 +18,9 @@ from noctuary.images.decoded import PictureFault
 from noctuary.images.embed_metadata import Description, described
 from noctuary.images.make_renditions import Job, make_all, make_renditions, memory_available
 from noctuary.images.recipe import PictureFile
-from picture_material import real
 from PIL import Image
+
+from tests.images.picture_material import real
 
 REAL = (
     "hubble_deep_field.jpg",
@@ -154,7 +155,7 @@ class KilledWorker(Exception):
 
 def test_an_engine_that_lost_its_worker_costs_one_picture(tmp_path: Path) -> None:
     class Engine(ThreadPoolExecutor):
-        def submit(self, fn, /, path, *args):  # type: ignore[no-untyped-def, override]
+        def submit(self, fn, /, path, *args):  # type: ignore[override]
             if path.name == "retina.jpg":
                 return super().submit(self.fail)
             return super().submit(fn, path, *args)

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import io
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 import tifffile
 from astropy.io import fits
 from noctuary.images.decode import open_picture, picture_size, quick_check
-from picture_material import ADOBE_GAMMA, ADOBE_RGB, matrix_profile, png16, png_chunk, real
 from PIL import Image, ImageCms
+
+from tests.images.picture_material import ADOBE_GAMMA, ADOBE_RGB, matrix_profile, png16, png_chunk, real
 
 RANDOM = np.random.default_rng(1609)
 
@@ -79,9 +81,12 @@ def test_sixteen_bits_are_all_kept(tmp_path: Path, shape: str, kind: str) -> Non
     elif kind == "tiff-lzw":
         path.write_bytes(lzw_tiff(wanted))
     else:
-        options = {"tiff-big-endian": {"byteorder": ">"}, "tiff-zip": {"compression": "zlib", "predictor": True},
-                   "tiff-bigtiff": {"bigtiff": True}}.get(kind, {})  # fmt: skip
-        tifffile.imwrite(path, wanted, photometric=photometric, **options)
+        settings: dict[str, Any] = {
+            "tiff-big-endian": {"byteorder": ">"},
+            "tiff-zip": {"compression": "zlib", "predictor": True},
+            "tiff-bigtiff": {"bigtiff": True},
+        }
+        tifffile.imwrite(path, wanted, photometric=photometric, **settings.get(kind, {}))
     opened = open_picture(path)
     assert opened.deep
     assert opened.doubts == ()
@@ -193,7 +198,7 @@ def test_orientation_is_applied(tmp_path: Path, orientation: int, kind: str) -> 
         wide = stored.astype(np.uint16) * 257
         path.write_bytes(png16(wide, chunk) if kind == "png16" else png16(wide, after=(chunk,)))
     else:
-        Image.fromarray(stored).save(path, exif=exif, **({"quality": 100} if kind == "jpg" else {}))
+        Image.fromarray(stored).save(path, exif=exif, quality=100)
     opened = open_picture(path)
     assert (opened.width, opened.height) == seen.shape[::-1] == picture_size(path)
     assert np.abs(np.asarray(opened.image)[..., 1].astype(int) - seen).max() <= 2
@@ -225,7 +230,7 @@ def test_a_wide_profile_is_converted_to_srgb(tmp_path: Path, kind: str) -> None:
         chunk = png_chunk(b"iCCP", b"wide\0\0" + zlib.compress(profile))
         path.write_bytes(png16(np.rint(levels * 65535), chunk))
     else:
-        options = {"quality": 100, "subsampling": 0} if kind == "jpg" else {}
+        options: dict[str, Any] = {"quality": 100, "subsampling": 0} if kind == "jpg" else {}
         Image.fromarray(np.rint(levels * 255).astype(np.uint8)).save(path, icc_profile=profile, **options)
     opened = open_picture(path)
     assert opened.doubts == ()

@@ -85,7 +85,8 @@ def test_a_smaller_rendition_gives_the_same_sky():
     of, onto = placement(wide, WIDE), placement(lens, LENS)
     small = (LENS[0] // 2, LENS[1] // 2)
     ra, dec = lens.wcs_pix2world([480.5], [320.5], 0)
-    result = warped(drawn(*wide.wcs_world2pix(ra, dec, 0), WIDE), of, onto, *small)
+    x, y = wide.wcs_world2pix(ra, dec, 0)
+    result = warped(drawn(x, y, WIDE), of, onto, *small)
     # The middle of pixel 480.5 counted from the middle of the first is 481 from the edge; half of it less a half.
     assert seen(result, 240, 160) == (pytest.approx(240, abs=0.2), pytest.approx(160, abs=0.2))
 

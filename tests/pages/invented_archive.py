@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 from functools import cache
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from noctuary.archive.partial_date import PartialDate
@@ -27,6 +29,7 @@ from noctuary.archive.records import (
 from noctuary.diagnostic import Mark
 from noctuary.facts.almanac import Almanac
 from noctuary.facts.archive_facts import ArchiveFacts, archive_facts
+from noctuary.images.recipe import Format
 from noctuary.pages.page import Page
 from noctuary.pages.page_list import edition, pages
 from noctuary.pages.picture_view import Shown, Source
@@ -39,6 +42,7 @@ ZONE = ZoneInfo("Europe/London")
 HOSTILE = "<script>alert(1)</script> \"><img src=x onerror=alert(1)> javascript:alert(1) {{7*7}} {% raw %}"
 SIZES = {"ring-one": (900, 600), "ring-two": (900, 600), "tall": (400, 900), "spots": (600, 600),
          "aurora": (900, 400), "kept-back": (600, 400)}  # fmt: skip
+FORMATS: dict[Format, str] = {"jpeg": "jpg", "webp": "webp"}
 HOME = (51.23456, -3.12345, 87.25)
 
 
@@ -57,10 +61,11 @@ def archive(hostile: str = "") -> Archive:
     wide = Rig(name="wide lens", optic=lens, camera=colour, mount="tracker", mark=MARK)
     short = Rig(name=said("short refractor"), optic=tube, camera=mono, focal_factor=0.8, mount=said("mount"),
                 guiding=said("guider"), note=said("Light."), mark=MARK)  # fmt: skip
-    home_at, hill_at = (
+    sites: Iterator[dict[str, Any]] = (
         {"latitude_deg": latitude, "longitude_deg": longitude, "elevation_m": height, "time_zone": "Europe/London"}
         for latitude, longitude, height in (HOME, (51.61, -3.58, 410))
     )
+    home_at, hill_at = sites
     home = Place(name=said("the garden"), sky_brightness=20.4, note=said("Behind the shed."), mark=MARK, **home_at)
     hill = Place(name="the hill", sky_brightness=21.4, publish="rounded", mark=MARK, **hill_at)
 
@@ -162,7 +167,7 @@ def shown(whole: ArchiveFacts) -> dict[str, Shown]:
         sources = tuple(
             Source(f"images/{name}-{w}.{ending}", w, max(1, round(height * w / width)), kind)
             for w in (min(480, width), width)
-            for kind, ending in (("jpeg", "jpg"), ("webp", "webp"))
+            for kind, ending in FORMATS.items()
         )
         record = whole.archive.pictures[name]
         found[name] = Shown(name, record.title, record.alt or record.title, f"pictures/{name}.html", width, height,

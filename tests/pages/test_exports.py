@@ -141,7 +141,8 @@ def test_hostile_words_stay_words_in_every_form():
 @pytest.mark.parametrize("centre", [(98.0, 4.9), (359.9, -60.0), (10.0, 89.9)])
 def test_an_outline_runs_anticlockwise_as_the_sky_is_seen(centre, angle, mirrored):
     """IVOA DALI 1.1, section 3.3.7: winding anticlockwise as seen from the origin, so the inside is on the left."""
-    where = placed(from_centre(*centre, 4.0, angle, mirrored, 900, 600))
+    ra_deg, dec_deg = centre
+    where = placed(from_centre(ra_deg, dec_deg, 4.0, angle, mirrored, 900, 600))
     corners = outline_deg(where)
     assert len(corners) == 4
     want = sorted((ra % 360, dec) for ra, dec in where.corners_deg)

@@ -8,6 +8,7 @@ from datetime import UTC, date, datetime
 from functools import cache
 from html import unescape
 from pathlib import Path
+from typing import Any
 
 import pytest
 from noctuary.archive.records import OwnObject
@@ -29,7 +30,7 @@ COMET = OwnObject(name="C/2023 A3", kind="comet", mark=MARK)
 
 
 def night(name: str, day: date, *groups, index: int = 0, **more):
-    values = {"rig": REFRACTOR, "sky_brightness": 21.0, "hours": 5.0} | more
+    values: dict[str, Any] = {"rig": REFRACTOR, "sky_brightness": 21.0, "hours": 5.0} | more
     return session(index, written_in=name, night=day, groups=groups, **values)
 
 

@@ -10,6 +10,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from noctuary.build import build
 
 from tests.made_archive import (
     bytes_below,
@@ -31,17 +32,15 @@ def big(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """An archive of many pictures, built; its pages are set plainly, for they are many."""
     archive = write_archive(tmp_path_factory.mktemp("big") / "archive", PICTURES)
     set_plainly(archive)
-    outcome = run("build", archive)
-    assert outcome.returncode == 0, outcome.stderr
+    made(archive)
     return archive
 
 
-def made(archive: Path, *options: str) -> dict[str, str]:
+def made(archive: Path) -> dict[str, str]:
     """What a build made, and why it says it did."""
-    outcome = run("build", "--explain", *options, archive)
-    assert outcome.returncode == 0, outcome.stderr
-    lines = outcome.stdout.splitlines()[:-1]
-    return dict(line.split(": ", 1) for line in lines)
+    outcome = build(archive, workers=1)
+    assert outcome.built, [str(f) for f in outcome.findings]
+    return dict(outcome.reasons)
 
 
 def test_nothing_changed_writes_nothing_and_loads_nothing(big: Path) -> None:

@@ -5,6 +5,7 @@ import re
 import shutil
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pytest
 from babel import Locale
@@ -34,7 +35,7 @@ GATHER = _gather_words()
 THEMES = sorted(p.parent.name for p in themes_home().glob("*/templates"))
 
 
-def _strings(message) -> tuple[str, ...]:
+def _strings(message: Any) -> tuple[str, ...]:
     return message.string if isinstance(message.string, tuple) else (message.string,)
 
 
@@ -42,7 +43,7 @@ def _strings(message) -> tuple[str, ...]:
 def test_every_message_has_its_german(theme):
     said = GATHER.gathered(theme)
     file = themes_home() / theme / "languages" / "de.po"
-    catalogue = read_catalogue(file) if file.is_file() else {}
+    catalogue: Any = read_catalogue(file) if file.is_file() else {}
     missing = []
     for context, message in said:
         known = catalogue.get(message, context) if catalogue else None
@@ -54,6 +55,7 @@ def test_every_message_has_its_german(theme):
 @pytest.mark.parametrize("file", sorted(themes_home().glob("*/languages/*.po")), ids=lambda p: p.parts[-3] + p.stem)
 def test_a_translation_leaves_the_same_places_open_and_none_is_stale(file):
     said = {message for _, message in GATHER.gathered(file.parts[-3])}
+    message: Any
     for message in read_catalogue(file):
         if message.id:
             assert message.id in said, f"{message.id!r} is said nowhere any more"

@@ -70,7 +70,7 @@ def test_the_record_says_its_own_words_and_no_distance(built):
     data = file.read_bytes()
     record = pyavm.AVM.from_image(str(file))
     assert record.Spatial.CoordinateFrame == "ICRS"
-    assert list(record.Subject.Name) == ["Mel 22"]
+    assert list(record.Subject.Name) == ["M 45"]
     assert b"Distance" not in data
     with Image.open(io.BytesIO(data)) as image:
         assert "exif" not in image.info or not image.getexif().get_ifd(0x8825)

@@ -15,6 +15,7 @@ import csv
 import re
 import sys
 from pathlib import Path
+from typing import Any
 
 from noctuary.sky.tables.make_deep_sky import HERE, catalogue_of, numbered
 from noctuary.sky.tables.witnesses import Entry, read_lines, read_records
@@ -87,7 +88,7 @@ def main(lines: Path, records: Path) -> None:
         held.sort(key=lambda n: [int(d) for d in re.findall(r"\d+", n)])
         wanted += [(name, name) for name in held[:: max(1, len(held) // count)][:count]]
     wanted += COMMON.items()
-    rows = {}
+    rows: dict[str, Any] = {}
     for called, name in wanted:
         source, held_by = (lines.name, line_of) if name in line_of else (records.name, record_of)
         if name in held_by:

@@ -65,7 +65,7 @@ def test_every_messier_and_caldwell_object_is_known() -> None:
         found = CATALOGUE.find(f"Caldwell {number}")
         assert found is not None
         assert found.name == f"C {number}" or f"C {number}" in found.also
-    assert CATALOGUE.find("M 102").name == "NGC 5866"  # type: ignore[union-attr]
+    assert CATALOGUE.find("M 102").name == "NGC 5866"
 
 
 def test_poles_and_centre_of_the_galaxy() -> None:

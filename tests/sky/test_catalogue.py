@@ -198,7 +198,7 @@ def test_the_name_that_a_person_prefers() -> None:
     assert item.name == "NGC 2238"
     assert item.common_name == item.also[0] == "Winter Rose"
     assert "Rosette Nebula" in item.also
-    assert [o.name for o in mine.around(item.ra_deg, item.dec_deg, 0.01)].count("NGC 2238") == 1  # type: ignore[arg-type]
+    assert [o.name for o in mine.around(item.ra_deg, item.dec_deg, 0.01)].count("NGC 2238") == 1
 
 
 def test_two_entries_for_one_object_both_count() -> None:

@@ -247,7 +247,7 @@ def test_boundaries_join_up() -> None:
     # Every end of an arc is the end of another, or lies on one (a T): nothing dangles.
     ends = [end for arc in atlas.boundaries() for end in (arc[0], arc[-1])]
     points = {point for arc in atlas.boundaries() for point in arc}
-    counted = defaultdict(int)
+    counted: defaultdict[tuple[float, float], int] = defaultdict(int)
     for end in ends:
         counted[end] += 1
     lonely = [end for end, n in counted.items() if n == 1]

@@ -84,7 +84,7 @@ def test_sixty_random_sessions_agree_with_pyephem() -> None:
         where = (chance.uniform(-78, 78), chance.uniform(-180, 180), 0.0)
         fixed = () if body else (chance.uniform(0, 360), math.degrees(math.asin(chance.uniform(-1, 1))))
         end = start + timedelta(hours=chance.choice((2, 5, 9, 23)))
-        sessions.append(Observation(*where, start, end, *fixed, **({"body": body} if body else {})))
+        sessions.append(Observation(*where, start, end, *(fixed or (None, None)), body=body))
     for session, sky in zip(sessions, sky_during(sessions), strict=True):
         assert _ours(sky) == pytest.approx(_range(session), abs=0.1), session
 
@@ -100,9 +100,9 @@ def test_no_moment_of_a_session_is_outside_of_its_range(
 ) -> None:
     target = {"body": body} if body else {"ra_deg": ra, "dec_deg": dec}
     end = when + timedelta(hours=hours)
-    (whole,) = sky_during([Observation(lat, 10.0, 0.0, when, end, **target)])  # type: ignore[arg-type]
+    (whole,) = sky_during([Observation(lat, 10.0, 0.0, when, end, **target)])
     least, greatest = _ours(whole)
     assert least <= min(_ends(whole)) <= max(_ends(whole)) <= greatest
     moments = [when + timedelta(hours=hours * k / 13) for k in range(14)]
-    for sky in sky_during([Observation(lat, 10.0, 0.0, m, m, **target) for m in moments]):  # type: ignore[arg-type]
+    for sky in sky_during([Observation(lat, 10.0, 0.0, m, m, **target) for m in moments]):
         assert least - 0.1 <= _ends(sky)[1] <= greatest + 0.1

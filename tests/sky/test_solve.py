@@ -128,7 +128,7 @@ def test_too_few_stars() -> None:
 def test_an_empty_catalogue_asks_for_a_deeper_one() -> None:
     rng = default_rng(3)
     empty = StarTable(np.empty(0), np.empty(0), np.empty(0))
-    found = solve(rng.uniform(0, 1000, (3, 50)), 1000, 1000, 1.0, (80.0, 20.0), 0.3, empty)
+    found = solve(tuple(rng.uniform(0, 1000, (3, 50))), 1000, 1000, 1.0, (80.0, 20.0), 0.3, empty)
     assert isinstance(found, Refusal)
     assert "--stars" in found.hint
 

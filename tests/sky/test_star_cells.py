@@ -107,7 +107,7 @@ def test_packing_loses_less_than_a_step(ra: float, dec: float, mag: float) -> No
 @pytest.mark.parametrize("content", [b"", b"NOCTSKY1", b"x" * 1000, SHIPPED.read_bytes()[:-1]])
 def test_a_damaged_table_says_what_to_type(content: bytes, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "tycho2.bin").write_bytes(content)
-    monkeypatch.setattr(star_cells.resources, "files", lambda package: tmp_path)
+    monkeypatch.setattr("noctuary.sky.star_cells.resources.files", lambda package: tmp_path)
     star_cells._table.cache_clear()
     try:
         with pytest.raises(star_table.NoCatalogue, match="pip install --force-reinstall noctuary"):

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from noctuary.sky.tables import make_deep_sky as made
-from noctuary.sky.tables.catalogue_groups import GROUPS
+from noctuary.sky.tables.catalogue_groups import GROUPS, Group
 from noctuary.sky.tables.witnesses import Entry, read_lines, read_records, written
 
 BRIGHT, DARK, PLANETARY, CLUSTERS = GROUPS
@@ -24,7 +24,7 @@ def row(item: Entry) -> made.Row:
 
 
 def combined(
-    first: list[Entry], second: list[Entry], group: made.Group = BRIGHT
+    first: list[Entry], second: list[Entry], group: Group = BRIGHT
 ) -> tuple[dict[str, Entry], list[str]]:
     rows, left_out = made.combine(made.rows_of(first, group), made.rows_of(second, group), group)
     return {name: r.entry for r in rows for name in r.entry.designations}, left_out

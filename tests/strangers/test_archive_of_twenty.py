@@ -45,7 +45,7 @@ def facts(folder: Path) -> Facts:
 def page(outcome: Any, name: str) -> str:
     """The text of a page's main part, with plain spaces and signs, a line for each block."""
     text = (outcome.out / f"{name}.html").read_text(encoding="utf-8")
-    text = re.search(r"<main.*</main>", text, re.S)[0]  # type: ignore[index]
+    text = re.search(r"<main.*</main>", text, re.S)[0]
     text = re.sub(r"<(script|style|svg)\b.*?</\1>", "", text, flags=re.S)
     text = re.sub(r"</?(p|div|tr|td|th|h\d|li|dt|dd|section|figure|figcaption|table|aside)\b[^>]*>", "\n", text)
     text = html.unescape(re.sub(r"<[^>]+>", " ", text))

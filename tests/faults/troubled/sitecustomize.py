@@ -150,8 +150,8 @@ def begin() -> None:
     _count = _os_open(os.environ["TROUBLE_COUNT"], os.O_WRONLY | os.O_CREAT | os.O_APPEND)
     for name in _NAMES:
         setattr(os, name, _wrapped(name, getattr(os, name)))
-    os.fsync, os.close, os.read, os.write = _fsync, _close, _read_handle, _write_handle
-    builtins.open = io.open = _open  # type: ignore[assignment]
+    os.fsync, os.close, os.read, os.write = _fsync, _close, _read_handle, _write_handle  # type: ignore[assignment]
+    builtins.open = io.open = _open
     ctypes.CDLL = _Library  # type: ignore[misc, assignment]
 
 

@@ -66,7 +66,7 @@ def test_files_lie_in_the_servers_folder_as_they_are(tmp_path, to, space):
 def test_a_certificate_that_nobody_vouches_for_is_refused(tmp_path, server, space, monkeypatch):
     monkeypatch.delenv("SSL_CERT_FILE")
     monkeypatch.delenv("REQUESTS_CA_BUNDLE", raising=False)
-    waits = []
+    waits: list[float] = []
     with pytest.raises(UploadError, match="certificate"):
         uploaded(tmp_path / "archive", tiny_site(), at(server, space), sleep=waits.append)
     assert waits == []
@@ -82,7 +82,7 @@ def test_a_wrong_password_is_one_line_that_does_not_hold_it(tmp_path, server, sp
 
 def test_answers_that_ask_to_come_again_are_met_with_patience(tmp_path, server, to):
     server.refusals = ["450 Busy.", "451 Local error.", "426 Connection closed."]
-    waits = []
+    waits: list[float] = []
     files = tiny_site()
     uploaded(tmp_path / "archive", files, to, sleep=waits.append)
     assert len(waits) == 3
@@ -91,7 +91,7 @@ def test_answers_that_ask_to_come_again_are_met_with_patience(tmp_path, server, 
 
 def test_a_server_that_only_fails_is_one_line(tmp_path, server, to):
     server.refusals = ["451 Local error."] * 500
-    waits = []
+    waits: list[float] = []
     with pytest.raises(UploadError, match="again and again") as told:
         uploaded(tmp_path / "archive", tiny_site(), to, sleep=waits.append)
     assert "\n" not in told.value.message
@@ -103,7 +103,7 @@ def test_a_server_that_only_fails_is_one_line(tmp_path, server, to):
 )
 def test_what_will_not_get_better_is_told_at_once(tmp_path, server, to, answer, said):
     server.refusals = [answer]
-    waits = []
+    waits: list[float] = []
     with pytest.raises(UploadError, match=said):
         uploaded(tmp_path / "archive", tiny_site(), to, sleep=waits.append)
     assert waits == []

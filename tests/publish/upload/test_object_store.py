@@ -15,7 +15,7 @@ from noctuary.publish.upload.connection import UploadError
 
 from tests.publish.upload.every_kind import *  # noqa: F403
 from tests.publish.upload.servers import ObjectStore, Wire
-from tests.publish.upload.tiny_site import Tally, counted, dead_links, lying, tiny_site, uploaded
+from tests.publish.upload.tiny_site import Killed, Tally, counted, dead_links, lying, tiny_site, uploaded
 
 _NUMBERS = count()
 SECRET = "s3cr3tkey0123456789"
@@ -104,7 +104,7 @@ def test_a_bucket_without_a_prefix_holds_the_site_at_its_root(tmp_path, store, b
 
 def test_answers_that_ask_to_come_again_are_met_with_patience(tmp_path, store, bucket, to):
     store.gate.faults = [("GET", 503), ("PUT", 500), ("PUT", 503), ("PUT", 429), ("PUT", 500), ("GET", 500)]
-    waits = []
+    waits: list[float] = []
     files = tiny_site()
     uploaded(tmp_path / "archive", files, to, sleep=waits.append)
     assert store.gate.faults == []
@@ -114,7 +114,7 @@ def test_answers_that_ask_to_come_again_are_met_with_patience(tmp_path, store, b
 
 def test_a_store_that_only_fails_is_one_line(tmp_path, store, bucket, to):
     store.gate.faults = [("PUT", 500)] * 500
-    waits = []
+    waits: list[float] = []
     with pytest.raises(UploadError, match="again and again") as told:
         uploaded(tmp_path / "archive", tiny_site(), to, sleep=waits.append)
     assert "\n" not in told.value.message
@@ -123,7 +123,7 @@ def test_a_store_that_only_fails_is_one_line(tmp_path, store, bucket, to):
 
 def test_a_full_store_is_one_line_at_once(tmp_path, store, bucket, to):
     store.gate.faults = [("PUT", 507)]
-    waits = []
+    waits: list[float] = []
     with pytest.raises(UploadError, match="room"):
         uploaded(tmp_path / "archive", tiny_site(), to, sleep=waits.append)
     assert waits == []
@@ -177,7 +177,7 @@ def test_what_was_interrupted_is_not_sent_again_where_the_store_knows_it(tmp_pat
     archive = tmp_path / "archive"
     uploaded(archive, tiny_site(), to)
     files = tiny_site(title="Too skies")
-    with pytest.raises(Killed):  # noqa: F405
+    with pytest.raises(Killed):
         uploaded(archive, files, counted(to, Tally(5)))
     assert dead_links(lying(to.connect())) == []
     tally = Tally()

@@ -77,7 +77,7 @@ def test_a_cut_wire_is_mended(tmp_path, server, space):
 def test_a_server_that_goes_away_is_one_line_after_a_few_tries(tmp_path, server, space):
     wire = Wire(server.port)
     server.know(wire.port)
-    waits = []
+    waits: list[float] = []
     wire.lives = [40_000] + [0] * 50
     try:
         with pytest.raises(UploadError) as told:
@@ -186,7 +186,7 @@ def test_what_ssh_config_says_of_a_host_holds(tmp_path, server, space):
 
 
 def test_a_folder_that_may_not_be_written_is_one_line_at_once(tmp_path, server):
-    waits = []
+    waits: list[float] = []
     to = sftp.destination(read_address(f"sftp://{server.user}@127.0.0.1:{server.port}/proc/site"), tmp_path)
     with pytest.raises(UploadError) as told:
         uploaded(tmp_path / "archive", tiny_site(), to, sleep=waits.append)

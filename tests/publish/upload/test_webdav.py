@@ -73,7 +73,7 @@ def test_files_lie_in_the_servers_folder_as_they_are(tmp_path, to, space):
 def test_a_certificate_that_nobody_vouches_for_is_refused(tmp_path, server, space, monkeypatch):
     monkeypatch.delenv("SSL_CERT_FILE")
     server.gate.asked.clear()
-    waits = []
+    waits: list[float] = []
     with pytest.raises(UploadError, match="certificate") as told:
         uploaded(tmp_path / "archive", tiny_site(), at(server, space), sleep=waits.append)
     assert (server.gate.asked, waits) == ([], []), "nothing was sent there, the password neither"
@@ -138,7 +138,7 @@ def test_the_password_is_written_nowhere(tmp_path, server, space, to, capfd):
 
 def test_answers_that_ask_to_come_again_are_met_with_patience(tmp_path, server, to):
     server.gate.faults = [("GET", 503), ("PUT", 500), ("PUT", 423), ("MOVE", 502), ("PROPFIND", 500), ("MKCOL", 503)]
-    waits = []
+    waits: list[float] = []
     files = tiny_site()
     uploaded(tmp_path / "archive", files, to, sleep=waits.append)
     assert server.gate.faults == []
@@ -148,7 +148,7 @@ def test_answers_that_ask_to_come_again_are_met_with_patience(tmp_path, server, 
 
 def test_a_server_that_only_fails_is_one_line(tmp_path, server, to):
     server.gate.faults = [("PUT", 500)] * 500
-    waits = []
+    waits: list[float] = []
     with pytest.raises(UploadError, match="again and again") as told:
         uploaded(tmp_path / "archive", tiny_site(), to, sleep=waits.append)
     assert "\n" not in told.value.message
@@ -158,7 +158,7 @@ def test_a_server_that_only_fails_is_one_line(tmp_path, server, to):
 @pytest.mark.parametrize(("status", "said"), [(507, "room"), (403, "may not be written"), (413, "room")])
 def test_what_will_not_get_better_is_told_at_once(tmp_path, server, to, status, said):
     server.gate.faults = [("PUT", status)]
-    waits = []
+    waits: list[float] = []
     with pytest.raises(UploadError, match=said) as told:
         uploaded(tmp_path / "archive", tiny_site(), to, sleep=waits.append)
     assert waits == []
