@@ -23,21 +23,22 @@ from noctuary.archive.values import (
     Destinations,
     Elevation,
     Exposure,
+    Factor,
     FRatio,
+    Gain,
     Horizon,
     Humidity,
     Id,
     Ids,
+    Iso,
     Language,
     Latitude,
     Length,
     Line,
     Lines,
     Longitude,
-    NotNegative,
     ObjectSize,
     PixelSize,
-    Positive,
     Prose,
     PublishSize,
     SensorPixels,
@@ -105,7 +106,7 @@ class OpticKeys(Keys):
 class RigKeys(Keys):
     optic_name: Line | None = key("a name under optics", written="optic", default=None)
     camera_name: Line | None = key("a name under cameras", written="camera", default=None)
-    focal_factor: Positive = key("the reducer's or extender's factor, such as 0.8", default=1.0)
+    focal_factor: Factor = key("the reducer's or extender's factor, such as 0.8", default=1.0)
     working_f_ratio: FRatio | None = key("working f-ratio of a lens stopped down", written="f_ratio", default=None)
     mount: Line | None = key("what carries and tracks", default=None)
     guiding: Line | None = key("how the tracking is corrected", default=None)
@@ -156,8 +157,8 @@ class FrameKeys(Keys):
     kept: Count = key("subs in the picture")
     taken: Count | None = key("subs shot; kept when left out", default=None)
     filter: Line | None = key("left out: colour camera without one", default=None)
-    gain: NotNegative | None = key("gain or iso", default=None)
-    iso: Positive | None = key("gain or iso", default=None)
+    gain: Gain | None = key("gain or iso", default=None)
+    iso: Iso | None = key("gain or iso", default=None)
     binning: Binning = key("1, 2, 3 or 4", default=1)
     sensor_temperature_c: Temperature | None = key("in °C", written="sensor_temperature", default=None)
 
@@ -171,8 +172,8 @@ class Calibration(Keys):
     bias: Count | None = key("how many bias frames", default=None)
     dark_flats: Count | None = key("how many darks for the flats", default=None)
     dark_exposure_s: Exposure | None = key("of one dark, in s", written="dark_exposure", default=None)
-    dark_gain: NotNegative | None = key("gain of the darks", default=None)
-    dark_iso: Positive | None = key("ISO of the darks", default=None)
+    dark_gain: Gain | None = key("gain of the darks", default=None)
+    dark_iso: Iso | None = key("ISO of the darks", default=None)
     dark_temperature_c: Temperature | None = key(
         "sensor temperature of the darks, in °C", written="dark_temperature", default=None
     )
@@ -251,7 +252,7 @@ class SidecarKeys(Keys):
     builds_on: Ids = key("pictures whose sessions this one also contains", default=())
     panels: Ids = key("a mosaic: pictures that lie side by side in this one", default=())
     replaces: Id | None = key("an older picture that this one supersedes", default=None)
-    resampling: Positive | None = key("picture pixels per sensor pixel, each way (drizzled ×2: 2)", default=None)
+    resampling: Factor | None = key("picture pixels per sensor pixel, each way (drizzled ×2: 2)", default=None)
     placement_keys: Annotated[PlacementKeys, OrTextAlone("header")] | None = key(
         "where on the sky the picture lies", written="placement", default=None
     )

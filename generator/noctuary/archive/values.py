@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 ID = re.compile(r"[a-z0-9][a-z0-9-]{0,99}")
 #: Pages offer a picture at least so wide.
 LEAST_PUBLISHED = 480
+#: More frames than a day of film at 1,000 a second holds.
+_MOST_FRAMES = 100_000_000
 _YES = {"yes", "true", "on", "y"}
 _NO = {"no", "false", "off", "n"}
 
@@ -155,7 +157,7 @@ def _number(
         if low or high:
             ends = (("above", above), ("of at least", least), ("of at most", most), ("below", below))
             unit = f" {kind.default}" if kind else ""
-            limits = " and ".join(f"{word} {end:g}{unit}" for word, end in ends if end is not None)
+            limits = " and ".join(f"{word} {end:,.10g}{unit}" for word, end in ends if end is not None)
             raise NotAQuantity(
                 f"{shown(text)} is out of range", f"write a value {limits}, such as {example}", "out-of-range"
             )
@@ -207,6 +209,15 @@ def _binning(text: str) -> int:
     if text.strip() not in {"1", "2", "3", "4"}:
         raise NotAQuantity(f"{shown(text)} is not a binning", "write 1, 2, 3 or 4", "out-of-range")
     return int(text)
+
+
+def _count(text: str) -> int:
+    count = quantity.read_count(text)
+    if count > _MOST_FRAMES:
+        raise NotAQuantity(
+            f"{shown(text)} is out of range", f"write a count of at most {_MOST_FRAMES:,}, such as 55", "out-of-range"
+        )
+    return count
 
 
 def _pixel_count(text: str) -> int:
@@ -330,7 +341,7 @@ PublishSize = Annotated[
 Language = Annotated[str, Scalar(_language, "a language tag", "en", _WORD)]
 Theme = Annotated[str, Scalar(_theme, "the name of a theme", "umbra", _WORD)]
 TimeZone = Annotated[str, Scalar(_zone, "an IANA time zone", "Europe/Berlin", _WORD)]
-Count = Annotated[int, Scalar(quantity.read_count, "a count", "55", {"type": ["integer", "string"], "minimum": 0})]
+Count = Annotated[int, Scalar(_count, "a count", "55", {"type": ["integer", "string"], "minimum": 0})]
 Binning = Annotated[int, Scalar(_binning, "a binning", "2", {"enum": [1, 2, 3, 4]})]
 PixelCount = Annotated[int, Scalar(_pixel_count, "a count", "4656", {"type": "integer", "minimum": 1})]
 SensorPixels = Annotated[tuple[int, int], ListOf(PixelCount, least=2, most=2)]
@@ -344,12 +355,15 @@ Coordinates = Annotated[
         _coordinates_text,
     ),
 ]
-Positive = Annotated[float, _number(None, above=0)]
-FRatio = Annotated[float, _number(None, above=0, prefix="f/")]
-NotNegative = Annotated[float, _number(None, least=0)]
-Exposure = Annotated[float, _number(quantity.TIME, above=0, write=_exposure_text)]
-Length = Annotated[float, _number(quantity.FOCAL, above=0)]
-PixelSize = Annotated[float, _number(quantity.PIXEL_SIZE, above=0)]
+# The limits are far outside of anything that was built, so that none is a matter of taste: the longest focal lengths
+# of telescopes are below 1 km, pixels of sensors lie between 0.5 and 100 µm, no lens is faster than f/0.5.
+Factor = Annotated[float, _number(None, least=0.001, most=1000)]
+Gain = Annotated[float, _number(None, least=0, most=1e6)]
+Iso = Annotated[float, _number(None, above=0, most=1e8)]
+FRatio = Annotated[float, _number(None, least=0.1, most=10_000, prefix="f/")]
+Exposure = Annotated[float, _number(quantity.TIME, above=0, most=1e7, write=_exposure_text)]
+Length = Annotated[float, _number(quantity.FOCAL, least=0.1, most=1e6)]
+PixelSize = Annotated[float, _number(quantity.PIXEL_SIZE, least=0.1, most=1000)]
 Elevation = Annotated[float, _number(quantity.ELEVATION, least=-500, most=10_000)]
 Latitude = Annotated[
     float,
@@ -373,8 +387,10 @@ Horizon = Annotated[float, _number(quantity.ANGLE, least=0, below=90)]
 Angle = Annotated[
     float, _number(quantity.ANGLE, least=-360, most=360, write=lambda angle: f"{round(angle, 3) % 360.0:.3f} deg")
 ]
-SmallAngle = Annotated[float, _number(quantity.SMALL_ANGLE, above=0, write=lambda angle: f"{angle:.6g} arcsec")]
-_OneSide = Annotated[float, _number(quantity.OBJECT_SIZE, above=0)]
+SmallAngle = Annotated[
+    float, _number(quantity.SMALL_ANGLE, least=1e-4, most=1e5, write=lambda angle: f"{angle:.6g} arcsec")
+]
+_OneSide = Annotated[float, _number(quantity.OBJECT_SIZE, least=1e-4, most=21_600)]
 #: The longer and the shorter axis; a single size is both.
 ObjectSize = Annotated[tuple[float, float], ListOf(_OneSide, least=1, most=2, alone=True, then=_longer_first)]
 #: Pictures in order, each with its commentary or ``None``.

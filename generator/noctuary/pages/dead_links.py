@@ -16,6 +16,7 @@ from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.memo import Memo
 from noctuary.pages.addresses import picture_page
 from noctuary.pages.page_addresses import page_addresses
+from noctuary.pages.prose_limits import too_much
 
 #: Folders of files that are no pages; nobody links to one of them by heart.
 _FILES = ("data/", "images/", "theme/")
@@ -48,6 +49,10 @@ def addresses_in_texts(
     known: set[str] | None = None
     found: list[Diagnostic] = []
     for text in _texts(facts.archive):
+        if why := too_much(text.text):
+            hint = "close what is open, or make two texts of it"
+            found += _doubt(folder, text, "", "text-as-typed", f"{why}, so it is shown as it is typed", hint)
+            continue
         links, pictures = memory.ask(("addresses in", text.text), partial(read, text.text), _Addresses)
         for link in links:
             if (there := _in_site(link, facts.archive.address)) is None:

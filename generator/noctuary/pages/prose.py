@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from functools import lru_cache
+from html import escape
 from xml.etree.ElementTree import Element
 
 import markdown
@@ -18,6 +19,7 @@ from markdown.postprocessors import Postprocessor
 from markdown.treeprocessors import Treeprocessor
 
 from noctuary.pages.page import relative
+from noctuary.pages.prose_limits import BLANK, too_much
 
 _TAGS = {
     "a", "abbr", "b", "blockquote", "br", "caption", "cite", "code", "dd", "del", "div", "dl", "dt", "em",
@@ -91,6 +93,22 @@ def _markdown() -> markdown.Markdown:
     )
 
 
+def _converted(text: str) -> str | None:
+    """HTML of Markdown as the engine makes it; ``None`` where the text is too much for it."""
+    if too_much(text) is not None:
+        return None
+    engine = _markdown()
+    engine.reset()
+    try:
+        return engine.convert(text.replace("\x00", ""))
+    except RecursionError:
+        return None
+
+
+def _as_typed(text: str) -> str:
+    return "\n".join(f"<p>{escape(block.strip())}</p>" for block in BLANK.split(text) if block.strip())
+
+
 def prose(text: str | None, *, here: str, name: str, level: int = 2, language: str = "en") -> str:
     """HTML of a Markdown text on the page ``here``; its highest heading becomes ``level`` (1 to 6).
 
@@ -98,10 +116,10 @@ def prose(text: str | None, *, here: str, name: str, level: int = 2, language: s
     """
     if not text or not text.strip():
         return ""
-    engine = _markdown()
-    engine.reset()
-    html = engine.convert(text.replace("\x00", ""))
-    html = _headings_from(html, level)
+    converted = _converted(text)
+    if converted is None:
+        return _as_typed(text)
+    html = _headings_from(converted, level)
 
     def attribute(tag: str, key: str, value: str) -> str | None:
         if key == "id":
@@ -132,8 +150,9 @@ def addresses_in(text: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """
     if not _MAY_HOLD_ADDRESSES.search(text):
         return (), ()
-    engine = _markdown()
-    engine.reset()
+    converted = _converted(text)
+    if converted is None:
+        return (), ()
     links: dict[str, None] = {}
 
     def collect(tag: str, key: str, value: str) -> str | None:
@@ -141,8 +160,8 @@ def addresses_in(text: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
             links[value] = None
         return value
 
-    nh3.clean(engine.convert(text.replace("\x00", "")), tags=_TAGS, attributes=_ATTRIBUTES, attribute_filter=collect)
-    pictures = engine.treeprocessors["pictures-as-words"]
+    nh3.clean(converted, tags=_TAGS, attributes=_ATTRIBUTES, attribute_filter=collect)
+    pictures = _markdown().treeprocessors["pictures-as-words"]
     assert isinstance(pictures, _PicturesAsWords)
     return tuple(links), tuple(dict.fromkeys(pictures.left_out))
 

@@ -13,6 +13,9 @@ RULES: dict[str, str] = {
     "placement": "A placement's header cannot be used: no celestial axes, another picture's size, a singular matrix.",
     "publish": "The output folder holds files that no build made, or another build is at work.",
     "template": "A template of the theme has a mistake in it, or reaches for what a template may not have.",
+    "text-as-typed": (
+        "A text is too long, or has too many open brackets, to be read as Markdown, and is shown as typed (a doubt)."
+    ),
     "theme-file": "theme.yaml names a file that the theme does not have.",
     "theme-replaces": (
         "A style sheet of the archive's theme stands in for a much larger one, the rest of which is lost (a doubt)."
