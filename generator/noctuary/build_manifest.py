@@ -15,7 +15,7 @@ import zlib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import orjson
 
@@ -104,8 +104,7 @@ def program_stamp() -> str:
     return json.dumps(sorted(stamps, key=str))
 
 
-@dataclass(frozen=True, slots=True)
-class Published:
+class Published(NamedTuple):
     """A file of the site as the last build left it; ``ingredients`` is JSON: what it is made of → digest of that."""
 
     size: int
@@ -190,7 +189,7 @@ def read_build(folder: Path, program: str | None) -> tuple[BuildManifest, dict[b
         rows = database.rows("inputs")
         inputs = {os.fsdecode(path): (tuple(stamp), sha) for path, *stamp, sha in rows}
         rows = database.rows("outputs")
-        outputs = {os.fsdecode(path): Published(*of) for path, *of in rows}
+        outputs = {os.fsdecode(path): Published(size, modified, of) for path, size, modified, of in rows}
         rows = database.rows("doubts")
         doubts = [_told(*row) for row in rows]
         counts = {name: int(about[name]) for name in _COUNTS}
