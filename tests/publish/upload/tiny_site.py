@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import posixpath
+import threading
 from collections.abc import Callable, Iterable, Mapping
 from html.parser import HTMLParser
 from pathlib import Path
@@ -117,13 +118,16 @@ class _Links(HTMLParser):
 
 
 def dead_links(files: Mapping[str, bytes]) -> list[str]:
-    """Every link of a page that leads to a file that is not there."""
+    """Every link of a page that leads to a file of the site that is not there.
+
+    The page for addresses where nothing lies counts its links from the top of the host.
+    """
     dead = []
     for name, data in files.items():
-        if name.endswith(".html"):
+        if name.endswith(".html") and name != "404.html":
             reader = _Links()
             reader.feed(data.decode())
-            for link in reader.found:
+            for link in {found.partition("#")[0] for found in reader.found if "://" not in found} - {""}:
                 target = posixpath.normpath(posixpath.join(posixpath.dirname(name), link))
                 if target not in files:
                     dead.append(f"{name} → {target}")
@@ -177,11 +181,13 @@ class Tally:
         self.asked: list[str] = []
         self.changes: list[str] = []
         self._last = last
+        self._turn = threading.Lock()
 
     def change(self, act: str, name: str) -> None:
-        if self._last is not None and len(self.changes) >= self._last:
-            raise Killed
-        self.changes.append(f"{act} {name}")
+        with self._turn:
+            if self._last is not None and len(self.changes) >= self._last:
+                raise Killed
+            self.changes.append(f"{act} {name}")
 
     def written(self) -> list[str]:
         return [c.removeprefix("write ") for c in self.changes if c.startswith("write ") and not c.endswith(NAME)]
@@ -189,4 +195,4 @@ class Tally:
 
 def counted(to: Destination, tally: Tally) -> Destination:
     connect: Callable[[], Connection] = lambda: Counting(to.connect(), tally)  # noqa: E731
-    return Destination(to.shown, connect, 1, to.keeps_encoding, to.look)
+    return Destination(to.shown, connect, to.connections, to.keeps_encoding, to.look)
