@@ -61,7 +61,7 @@ def upload(
         click.echo(f"Not uploaded: {error.message}; {error.hint}", err=True)
         sys.exit(1)
     except KeyboardInterrupt:
-        click.echo("Cut off. No page there leads to nothing; the next upload goes on from here.", err=True)
+        click.echo("Cut off. Every link there holds, and the next upload goes on from here.", err=True)
         raise
     for note in report.notes:
         click.echo(note, err=True)
@@ -144,7 +144,7 @@ def _count(number: int, what: str) -> str:
 
 @contextmanager
 def _progress() -> Iterator[Callable[[str, int, int], None]]:
-    """A bar in bytes on a terminal, nothing elsewhere."""
+    """A bar in bytes on a terminal, nothing elsewhere; it begins with the first byte, after whatever is asked."""
     if not sys.stderr.isatty():
         yield lambda what, done, total: None
         return
@@ -166,12 +166,17 @@ def _progress() -> Iterator[Callable[[str, int, int], None]]:
         TransferSpeedColumn(),
         TimeRemainingColumn(),
     )
-    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bars:
-        known: dict[str, Any] = {}
+    bars = Progress(*columns, console=console, transient=True, disable=not console.is_terminal)
+    known: dict[str, Any] = {}
 
-        def advance(what: str, done: int, total: int) -> None:
-            if what not in known:
-                known[what] = bars.add_task(what, total=total)
-            bars.update(known[what], completed=done, total=total)
+    def advance(what: str, done: int, total: int) -> None:
+        if not known:
+            bars.start()
+        if what not in known:
+            known[what] = bars.add_task(what, total=total)
+        bars.update(known[what], completed=done, total=total)
 
+    try:
         yield advance
+    finally:
+        bars.stop()
