@@ -96,13 +96,18 @@ def adopt(
         identity = names.called(record.objects[0]) if record.objects else None
         made.append(
             Version(
-                _stem(picture.name), identity[1] if identity else None, record.finished, record.night, record.filter,
-                kit.rig or kit.rig_subject, True,
+                id=_stem(_sidecar(picture.name)),
+                identity=identity[1] if identity else None,
+                finished=record.finished,
+                night=record.night,
+                filter=record.filter,
+                rig=kit.rig or kit.rig_subject,
+                fresh=True,
             )
-        )  # fmt: skip
+        )
     replaced = proposals({v.id: v for v in [*_there(archive, names), *made]})
     for name, record in drafts.items():
-        older = replaced.get(_stem(name))
+        older = replaced.get(_stem(_sidecar(name)))
         line = f"# replaces: {older}   # the same target in the same season; write it if this is the newer version"
         report.drafted[_sidecar(name)] = record.text([line] if older else [])
     report.brought = [p for p in pictures if p.fresh and p.name in drafts]

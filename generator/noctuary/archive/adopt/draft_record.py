@@ -89,7 +89,7 @@ def draft(sources: Sources, kit: Equipped, names: ObjectNames, today: date) -> D
     if finished is not None:
         lines.append(f"finished: {finished}   # {finished_from}")
     else:
-        folder = PurePosixPath(sources.path).parent.name
+        folder = one_line_text(PurePosixPath(sources.path).parent.name, 80)
         lines += [f"# ? finished: {f'the folder “{folder}”' if folder else 'no folder'}", DRAFT_LINE]
     objects = stated.objects
     if objects:

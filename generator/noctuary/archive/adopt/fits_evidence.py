@@ -131,13 +131,19 @@ _COUNT_LINE = re.compile(
 )
 
 
+_LEFT_OUT = re.compile(
+    r"\d+\s*(?:frames?|images?|subs?|lights?)?\s*(?:were\s+)?(?:reject|discard|remov|skipp)|"
+    r"(?:reject|discard|remov|skipp)\w*:?\s+\d+|\d+\s+of\s+\d+",
+    re.IGNORECASE,
+)
+
+
 def _count_in(lines: Iterable[str]) -> int | None:
     """The number of frames that HISTORY states, where all lines that state one agree."""
     counts = set()
     for line in lines:
         stacking = re.search(r"stack|combin|averag|integrat|mean|median|\bsum", line, re.IGNORECASE)
-        rejected = re.search(r"reject|discard|removed|skipp|of \d+ (?:frames|images)", line, re.IGNORECASE)
-        if stacking and not rejected and (match := _COUNT_LINE.search(line)):
+        if stacking and not _LEFT_OUT.search(line) and (match := _COUNT_LINE.search(line)):
             counts.add(int(match[1] or match[2]))
     return counts.pop() if len(counts) == 1 else None
 

@@ -10,7 +10,7 @@ import re
 from datetime import date
 from pathlib import PurePosixPath
 
-from noctuary.archive.adopt.evidence import Evidence, ObjectNames, frame_group
+from noctuary.archive.adopt.evidence import Evidence, ObjectNames, frame_group, one_line_text
 from noctuary.archive.partial_date import PartialDate
 
 NAME, FOLDER = "the file's name", "its folder's name"
@@ -67,12 +67,18 @@ _DATES = (
     re.compile(r"(?<![\d.,])(?P<y>(?:19|20)\d\d)(?![\dx×]|[.,]\d|\s?(?:s|sec|mm|px|m|k)(?![a-z]))"),
 )
 
+#: NGC 2024 is no year.
+_NUMBERED = re.compile(
+    r"(?<![^\W\d_])(?:ngc|ic|ugc|pgc|ldn|lbn|vdb|abell|aco|arp|hip|sao|hd|img|dsc[nf]?)[ _-]?\d+", re.IGNORECASE
+)
+
 
 def date_in(text: str, latest: date) -> PartialDate | None:
     """The date that a text gives in one of the usual spellings, where it gives one alone; day and month as written.
 
     ``3.8.2019`` counts the day first, as dots do; with slashes or hyphens a day before a month is left alone.
     """
+    text = _NUMBERED.sub(" ", text)
     for pattern in _DATES:
         found = {known for match in pattern.finditer(text) if (known := _date_of(match, latest))}
         if len(found) == 1:
@@ -152,4 +158,5 @@ def _number(pattern: re.Pattern[str], text: str, group: str) -> float | None:
 
 def title_of_name(path: str) -> str:
     """A file's name as words: what a record is called when nothing better is known."""
-    return " ".join(re.sub(r"[_]+|(?<!\d)[-]+|[-]+(?!\d)", " ", PurePosixPath(path).stem).split())[:120] or "Untitled"
+    words = re.sub(r"_+|(?<!\d)-+|-+(?!\d)", " ", PurePosixPath(path).stem)
+    return one_line_text(words, 120) or "Untitled"
