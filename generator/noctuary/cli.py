@@ -228,7 +228,8 @@ def place(archive: Path, picture_id: str, stars: Path | None, dry_run: bool) -> 
     facts_of = derived.pictures.get(picture_id)
     if facts_of is None:
         raise click.UsageError(_unknown_picture(picture_id, derived.pictures))
-    from noctuary.archive.append_placement import CannotAmend, add_placement
+    from noctuary.archive.append_placement import add_placement
+    from noctuary.archive.record_text import NotEditable
     from noctuary.plate_solve import differs_deg, find_place
     from noctuary.sky.solve import Refusal
 
@@ -252,9 +253,9 @@ def place(archive: Path, picture_id: str, stars: Path | None, dry_run: bool) -> 
         click.echo(f"The sidecar has a placement already ({away:.2f} arcmin away); it was left as it is.", err=True)
         return
     try:
-        add_placement(folder / facts_of.picture.sidecar, found)
-    except CannotAmend as error:
-        click.echo(str(error), err=True)
+        add_placement(folder / facts_of.picture.sidecar, found, facts_of.picture.sidecar)
+    except NotEditable as error:
+        _tell(list(error.findings))
         sys.exit(1)
     click.echo(f"wrote the placement into {facts_of.picture.sidecar}")
 

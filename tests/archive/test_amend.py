@@ -8,7 +8,8 @@ import pytest
 import yaml
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from noctuary.archive.append_placement import CannotAmend, add_placement
+from noctuary.archive.append_placement import add_placement
+from noctuary.archive.record_text import NotEditable
 from noctuary.archive.records import WrittenPlacement
 from noctuary.quantity import ANGLE, SMALL_ANGLE, read
 from noctuary.sexagesimal import read_coordinates
@@ -80,16 +81,16 @@ def test_every_way_to_write_a_record(text: str, tmp_path: Path) -> None:
     ("text", "word"),
     [
         ("title: a\nplacement: a.fits\n", "already"),
-        ("- a\n", "no keys"),
-        ("", "no keys"),
-        ("title: [\n", "not YAML"),
-        ("title: a\ntitle: b\n", "not YAML"),
+        ("- a\n", "wrong-shape"),
+        ("", "empty"),
+        ("title: [\n", "yaml"),
+        ("title: a\ntitle: b\n", "duplicate-key"),
     ],
 )
 def test_what_cannot_be_added_to_stays_as_it_was(text: str, word: str, tmp_path: Path) -> None:
     path = tmp_path / "a.yaml"
     path.write_text(text, encoding="utf-8")
-    with pytest.raises(CannotAmend, match=word):
+    with pytest.raises(NotEditable, match=word):
         add_placement(path, NUMBERS)
     assert path.read_text(encoding="utf-8") == text
 
@@ -97,7 +98,7 @@ def test_what_cannot_be_added_to_stays_as_it_was(text: str, word: str, tmp_path:
 def test_no_text_in_utf8(tmp_path: Path) -> None:
     path = tmp_path / "a.yaml"
     path.write_bytes(b"title: \xfc\n")
-    with pytest.raises(CannotAmend, match="UTF-8"):
+    with pytest.raises(NotEditable, match="UTF-8"):
         add_placement(path, NUMBERS)
 
 

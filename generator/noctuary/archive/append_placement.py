@@ -1,19 +1,16 @@
-"""Add to a sidecar what the program found out, and leave every other byte of it as the person wrote it.
-
-The new lines are put at the end of the text, because writing the whole record anew, however faithfully, moves
-blanks, breaks long lines and changes indents. ``ruamel.yaml`` reads the record before and after, so that the result
-is known to say the same and one thing more; a record that has no place for new lines (written in braces, or followed
-by an end mark) is written by it instead, with comments, order and quotes kept.
-"""
+"""Add to a sidecar what the program found out, and leave every other byte of it as the person wrote it."""
 
 from __future__ import annotations
 
-import io
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Protocol
 
+from noctuary.archive.declaration import written_entries
+from noctuary.archive.keys import PlacementKeys
+from noctuary.archive.record_text import NotEditable, RecordText, editable_text, flow_mapping, record_node
+from noctuary.archive.yaml_node import Node, Plain
+from noctuary.diagnostic import Mark, fault
 from noctuary.files import write_whole
-from noctuary.sexagesimal import parts
 
 
 class PlacementNumbers(Protocol):
@@ -31,124 +28,57 @@ class PlacementNumbers(Protocol):
     def mirrored(self) -> bool: ...
 
 
-class CannotAmend(ValueError):
-    """The sidecar is no mapping that can be read, or has a placement already; it was left as it is."""
+def add_placement(sidecar_path: Path, numbers: PlacementNumbers, name: str | None = None) -> None:
+    """Write the block ``placement`` into a sidecar that has none; ``name`` is the sidecar's for the findings.
 
-
-def add_placement(sidecar_path: Path, placement_numbers: PlacementNumbers) -> None:
-    """Write the block ``placement`` into a sidecar that has none.
-
-    The file is replaced in one step and keeps its permissions; a link stays a link. Raises :class:`CannotAmend` where
+    The file is replaced in one step and keeps its permissions; a link stays a link. Raises :class:`NotEditable` where
     there is a placement already, or the text is no record in YAML, and :class:`OSError` where it cannot be written.
     """
-    content = sidecar_path.read_bytes()
-    try:
-        text = content.decode("utf-8")
-    except UnicodeDecodeError as error:
-        raise CannotAmend(f"{sidecar_path} is not in UTF-8 (byte {error.start}); save it as UTF-8") from None
-    record = _read(text, sidecar_path)
-    if "placement" in record:
-        raise CannotAmend(f"{sidecar_path} has a placement already; delete it first to have it found anew")
-    block = _block(placement_numbers)
-    changed = _with_lines(text, record, block)
-    if changed is None or not _says(changed, record, block):
-        changed = _rewritten(text, block)
-        if not _says(changed, record, block):
-            raise CannotAmend(f"{sidecar_path} cannot be added to; write the block yourself:\n" + _lines(block, ""))
-    write_whole(sidecar_path.resolve(), changed.encode("utf-8"), flush=True)
+    name = name or sidecar_path.as_posix()
+    text = editable_text(sidecar_path.read_bytes(), name)
+    mark = text[:1] if text.startswith("\ufeff") else ""
+    text = text.removeprefix(mark)
+    root = record_node(text, name)
+    if not root.value:
+        raise NotEditable(fault(Mark(name), "empty", "the file says nothing", "write title and finished first"))
+    if root.get("placement") is not None:
+        where, message = Mark(name, *root.keys["placement"]), "there is a placement already"
+        raise NotEditable(fault(where, "placed-already", message, "delete it to have one found"))
+    entries = written_entries(
+        PlacementKeys,
+        centre=(numbers.ra_deg, numbers.dec_deg),
+        image_scale_arcsec=numbers.image_scale_arcsec,
+        position_angle_deg=numbers.position_angle_deg,
+        mirrored=numbers.mirrored,
+    )
+    changed = _with_block(text, root, entries)
+    if not _says(changed, name, root, entries):
+        lines = " ".join(_lines(entries, ""))
+        raise NotEditable(fault(Mark(name), "not-extended", "nothing can safely be added to it", f"write {lines}"))
+    write_whole(sidecar_path.resolve(), (mark + changed).encode("utf-8"), flush=True)
 
 
-def _block(numbers: PlacementNumbers) -> dict[str, str]:
-    return {
-        "centre": _sexagesimal(numbers.ra_deg, numbers.dec_deg),
-        "image_scale": f"{numbers.image_scale_arcsec:.6g} arcsec",
-        "position_angle": f"{round(numbers.position_angle_deg, 3) % 360.0:.3f} deg",
-        "mirrored": "yes" if numbers.mirrored else "no",
-    }
+def _with_block(text: str, root: Node, entries: list[tuple[str, str]]) -> str:
+    record = RecordText(text)
+    if root.flow:
+        record.insert_within(root.inside_index, f", placement: {flow_mapping(entries)}")
+    else:
+        record.insert(record.last_line(root), _lines(entries, " " * root.column))
+    return record.result()
 
 
-def _sexagesimal(ra_deg: float, dec_deg: float) -> str:
-    """Right ascension to 0.001 s and declination to 0.01″: finer than any picture, with no 60 in any place."""
-    hours = parts(ra_deg % 360.0 / 15.0, 3, 24)
-    degrees = parts(abs(dec_deg), 2)
-    sign = "-" if dec_deg < 0 else "+"
-    return "{}h{}m{}s ".format(*hours) + sign + "{}d{}m{}s".format(*degrees)
+def _lines(entries: list[tuple[str, str]], margin: str) -> list[str]:
+    return [f"{margin}placement:", *(f"{margin}  {key}: {value}" for key, value in entries)]
 
 
-def _lines(block: dict[str, str], margin: str, newline: str = "\n") -> str:
-    inner = [f'{margin}  {key}: "{value}"' if key == "centre" else f"{margin}  {key}: {value}"
-             for key, value in block.items()]  # fmt: skip
-    return newline.join([f"{margin}placement:", *inner]) + newline
-
-
-def _yaml() -> Any:
-    from ruamel.yaml import YAML
-
-    yaml = YAML(typ="rt")
-    yaml.version = (1, 1)
-    yaml.preserve_quotes = True
-    yaml.width = 1_000_000
-    yaml.indent(mapping=2, sequence=4, offset=2)
-    return yaml
-
-
-def _load(text: str) -> Any:
-    from ruamel.yaml import YAML
-
-    yaml = YAML(typ="rt")
-    yaml.preserve_quotes = True
-    return yaml.load(text.removeprefix("\ufeff"))
-
-
-def _read(text: str, path: Path) -> Any:
-    from ruamel.yaml.error import YAMLError
-
-    try:
-        record = _load(text)
-    except (YAMLError, ValueError) as error:
-        reason = " ".join(str(error).split())
-        raise CannotAmend(f"{path} is not YAML ({reason}); `noctuary check` says where") from None
-    if not isinstance(record, dict) or not record:
-        raise CannotAmend(f"{path} is no sidecar: it holds no keys")
-    return record
-
-
-def _with_lines(text: str, record: Any, block: dict[str, str]) -> str | None:
-    if record.fa.flow_style():
-        return None
-    newline = "\r\n" if "\r\n" in text else "\n"
-    margin = " " * int(record.lc.key(next(iter(record)))[1])
-    ending = "" if text.endswith("\n") else newline
-    return text + ending + _lines(block, margin, newline)
-
-
-def _rewritten(text: str, block: dict[str, str]) -> str:
-    from ruamel.yaml.scalarstring import DoubleQuotedScalarString
-
-    yaml = _yaml()
-    yaml.version = None
-    record = yaml.load(text.removeprefix("\ufeff"))
-    record["placement"] = {**block, "centre": DoubleQuotedScalarString(block["centre"])}
-    stream = io.StringIO()
-    yaml.dump(record, stream)
-    return stream.getvalue()
-
-
-def _says(text: str, record: Any, block: dict[str, str]) -> bool:
+def _says(text: str, name: str, before: Node, entries: list[tuple[str, str]]) -> bool:
     """Whether a text holds the record as it was, in the same order, and the block after it."""
-    from ruamel.yaml.error import YAMLError
-
     try:
-        now = _load(text)
-    except (YAMLError, ValueError):
+        now = record_node(text, name).plain()
+    except NotEditable:
         return False
-    if not isinstance(now, dict) or list(now) != [*record, "placement"]:
+    was = before.plain()
+    if not isinstance(now, dict) or not isinstance(was, dict):
         return False
-    added = now["placement"]
-    if not isinstance(added, dict) or {key: _plain(value) for key, value in added.items()} != block:
-        return False
-    return all(now[key] == record[key] for key in record)
-
-
-def _plain(value: Any) -> str:
-    return ("yes" if value else "no") if isinstance(value, bool) else str(value)
+    block: dict[str, Plain] = {key: value.strip('"') for key, value in entries}
+    return list(now.items()) == [*was.items(), ("placement", block)]

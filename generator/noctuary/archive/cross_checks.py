@@ -13,7 +13,8 @@ from noctuary import quantity
 from noctuary.archive.declaration import declared_keys
 from noctuary.archive.did_you_mean import nearest
 from noctuary.archive.keys import PlacementKeys
-from noctuary.archive.marked_yaml import Path, Plain, Spot, Written
+from noctuary.archive.marked_yaml import Path, Written
+from noctuary.archive.yaml_node import Plain, Spot
 from noctuary.diagnostic import Diagnostic, Mark, fault
 
 Problem: TypeAlias = tuple[Path, Diagnostic]

@@ -147,6 +147,12 @@ def written_entries(record: type[Keys], **values: Any) -> list[tuple[str, str]]:
     ]
 
 
+def written_line(record: type[Keys], **value: Any) -> str:
+    """One key and its value as they are written: ``exposure: 60 s``."""
+    ((name, text),) = written_entries(record, **value)
+    return f"{name}: {text}"
+
+
 def keys_of(record: Keys) -> dict[str, Any]:
     """What was written, by the fields' names: the part of a resolved record that needs no looking up."""
     return {f.name: getattr(record, f.name) for f in fields(record)}  # type: ignore[arg-type]

@@ -16,11 +16,10 @@ from typing import Any, TypeAlias
 import yaml
 
 from noctuary.archive.syntax import explained
+from noctuary.archive.yaml_node import Node, Plain, Spot
 from noctuary.diagnostic import Diagnostic, Mark, fault
 
-Plain: TypeAlias = "dict[str, Plain] | list[Plain] | str | None"
 Path: TypeAlias = tuple[str | int, ...]
-Spot: TypeAlias = tuple[int, int]
 
 MAX_BYTES = 1 << 20
 MAX_DEPTH = 40
@@ -42,7 +41,7 @@ class Written:
 
     ``value`` is the plain data, ``places`` where each value begins and ``keys`` where the key before it
     does, both by path. ``sound`` is false when the text could not be read to its end, so that
-    ``value`` holds nothing.
+    ``value`` holds nothing. ``root`` is the whole with its places in the text, ``None`` for a text that says nothing.
     """
 
     value: Plain
@@ -50,15 +49,22 @@ class Written:
     keys: Mapping[Path, Spot] = field(default_factory=dict)
     findings: tuple[Diagnostic, ...] = ()
     sound: bool = True
+    root: Node | None = None
 
 
 def decode(content: bytes, file: str) -> str | Diagnostic:
-    """The text of a file in UTF-8, with or without a byte-order mark, or the fault that it is not."""
+    """The text of a file in UTF-8, without its byte-order mark and with plain ends of lines, or what is wrong."""
+    text = decode_as_it_is(content, file)
+    return text if isinstance(text, Diagnostic) else text.replace("\r\n", "\n").replace("\r", "\n")
+
+
+def decode_as_it_is(content: bytes, file: str) -> str | Diagnostic:
+    """The text of a file in UTF-8, without its byte-order mark, or the fault that it is not."""
     if len(content) > MAX_BYTES:
         return fault(
             Mark(file),
             "too-large",
-            f"the file holds {len(content):,} bytes, more than the {MAX_BYTES:,} that a record may have",
+            f"the file holds more than the {MAX_BYTES:,} bytes that a record may have",
             "split it, or move what is no record elsewhere",
         )
     if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
@@ -71,7 +77,6 @@ def decode(content: bytes, file: str) -> str | Diagnostic:
         return fault(
             mark, "encoding", f"byte 0x{error.object[error.start]:02x} is not UTF-8", "save the file as UTF-8"
         )
-    text = text.replace("\r\n", "\n").replace("\r", "\n")
     if found := _CONTROL.search(text):
         return fault(
             Mark(file, *_spot(text[: found.start()])),
@@ -103,27 +108,14 @@ def read_yaml(text: str, file: str, *, first_line: int = 1) -> Written:
     keys: dict[Path, Spot] = {}
     if builder.root is None:
         return Written(None, {(): (first_line, 1)}, {}, tuple(builder.findings))
-    value = _flat(builder.root, (), places, keys)
-    return Written(value, places, keys, tuple(builder.findings))
+    value = _flat(builder.root, (), first_line - 1, places, keys)
+    return Written(value, places, keys, tuple(builder.findings), root=builder.root)
 
 
 class _Unreadable(Exception):
     def __init__(self, finding: Diagnostic) -> None:
         super().__init__(finding.message)
         self.finding = finding
-
-
-class _Node:
-    """A value and its spot; ``size`` counts every value inside, an alias as often as it is used."""
-
-    __slots__ = ("depth", "keys", "size", "spot", "value")
-
-    def __init__(self, value: Any, spot: Spot) -> None:
-        self.value = value
-        self.spot = spot
-        self.keys: dict[str, Spot] = {}
-        self.size = 1
-        self.depth = 1
 
 
 class _Builder:
@@ -133,10 +125,10 @@ class _Builder:
         self.file = file
         self.before = lines_before
         self.findings: list[Diagnostic] = []
-        self.root: _Node | None = None
+        self.root: Node | None = None
         self.documents = 0
-        self.anchors: dict[str, _Node] = {}
-        self.open: list[_Node] = []
+        self.anchors: dict[str, Node] = {}
+        self.open: list[Node] = []
         self.pending: list[tuple[str, Spot, bool] | None] = []
         self.long_quotes: tuple[int, Any] | None = None
 
@@ -158,7 +150,7 @@ class _Builder:
             elif isinstance(event, yaml.SequenceStartEvent):
                 self.begin(event, [], _LIST_TAGS)
             elif isinstance(event, yaml.MappingEndEvent | yaml.SequenceEndEvent):
-                self.end()
+                self.end(event)
             elif isinstance(event, yaml.AliasEvent):
                 self.alias(event)
             elif isinstance(event, yaml.DocumentStartEvent):
@@ -189,7 +181,11 @@ class _Builder:
         # An empty key is still a key, so what it says is kept as text.
         if plain and text in _EMPTY and not self.expects_key():
             text = None
-        node = _Node(text, spot)
+        start, end = event.start_mark, event.end_mark
+        node = Node(text, start.line, start.column, start.index)
+        # A text in a block ends where the line after it begins.
+        node.end_line = end.line - (end.column == 0 and end.line > start.line)
+        node.end_index = end.index
         if event.anchor:
             self.anchors[event.anchor] = node
         self.place(node, plain)
@@ -205,15 +201,18 @@ class _Builder:
             raise self.stop(spot, "too-deep", f"more than {MAX_DEPTH} levels are nested here", "write it flatter")
         if self.expects_key():
             raise self.stop(spot, "yaml", "a list or a mapping cannot be a key", "write a name before the colon")
-        node = _Node(value, spot)
+        start = event.start_mark
+        node = Node(value, start.line, start.column, start.index, flow=bool(event.flow_style))
         if event.anchor:
             self.anchors[event.anchor] = node
         self.open.append(node)
         self.pending.append(None)
 
-    def end(self) -> None:
+    def end(self, event: Any) -> None:
         node = self.open.pop()
         self.pending.pop()
+        if node.flow:
+            node.end_line, node.end_index = event.end_mark.line, event.end_mark.index
         self.place(node, plain=False)
 
     def alias(self, event: Any) -> None:
@@ -229,19 +228,25 @@ class _Builder:
             )
         if self.expects_key() and not isinstance(node.value, str):
             raise self.stop(spot, "yaml", "a list or a mapping cannot be a key", "write a name before the colon")
-        self.place(node, plain=False, spot=spot)
+        self.place(node, plain=False, alias=event)
 
-    def place(self, node: _Node, plain: bool, spot: Spot | None = None) -> None:
-        # An alias stands elsewhere than what it points to.
-        spot = spot or node.spot
+    def place(self, node: Node, plain: bool, alias: Any = None) -> None:
         if not self.open:
             self.root = node
             return
         parent = self.open[-1]
+        # An alias stands elsewhere than what it points to.
+        if alias is None:
+            spot = node.line + 1 + self.before, node.column + 1
+            parent.end_line, parent.end_index = node.end_line, node.end_index
+        else:
+            spot = self.spot(alias.start_mark)
+            parent.end_line, parent.end_index = alias.end_mark.line, alias.end_mark.index
+        parent.inside_index = parent.end_index
         if isinstance(parent.value, list):
             parent.value.append(node)
         elif (key := self.pending[-1]) is None:
-            self.pending[-1] = (node.value or "", spot, plain)
+            self.pending[-1] = (str(node.value or ""), spot, plain)
             return
         else:
             self.pending[-1] = None
@@ -258,7 +263,7 @@ class _Builder:
         if parent.depth > MAX_DEPTH:
             raise self.stop(spot, "too-deep", f"more than {MAX_DEPTH} levels are nested here", "write it flatter")
 
-    def pair(self, parent: _Node, name: str, spot: Spot, plain: bool, node: _Node) -> None:
+    def pair(self, parent: Node, name: str, spot: Spot, plain: bool, node: Node) -> None:
         if plain and name == "<<":
             self.merge(parent, node)
         elif name in parent.keys and parent.keys[name] != (0, 0):
@@ -266,21 +271,22 @@ class _Builder:
             self.report(
                 spot, "duplicate-key", f"“{name}” is already written on line {line}", "keep one of the two lines"
             )
-        else:
+        elif isinstance(parent.value, dict):
             parent.keys[name] = spot
             parent.value[name] = node
 
-    def merge(self, parent: _Node, node: _Node) -> None:
-        sources = node.value if isinstance(node.value, list) else [node]
-        for source in sources:
+    def merge(self, parent: Node, node: Node) -> None:
+        values = parent.value
+        if not isinstance(values, dict):
+            return
+        for source in node.value if isinstance(node.value, list) else [node]:
             if not isinstance(source.value, dict):
-                self.report(
-                    source.spot, "yaml", "<< merges mappings, and this is none", "point << to a mapping with an alias"
-                )
+                spot = source.line + 1 + self.before, source.column + 1
+                message, hint = "<< merges mappings, and this is none", "point << to a mapping with an alias"
+                self.report(spot, "yaml", message, hint)
                 continue
             for name, value in source.value.items():
-                if name not in parent.value:
-                    parent.value[name] = value
+                values.setdefault(name, value)
 
     def tag(self, tag: str, spot: Spot) -> None:
         shown = tag.replace("tag:yaml.org,2002:", "!!")
@@ -307,16 +313,16 @@ class _Builder:
         return fault(spot, "too-deep" if "nested" in message else "yaml", message, hint)
 
 
-def _flat(node: _Node, path: Path, places: dict[Path, Spot], keys: dict[Path, Spot]) -> Plain:
-    places[path] = node.spot
+def _flat(node: Node, path: Path, before: int, places: dict[Path, Spot], keys: dict[Path, Spot]) -> Plain:
+    places[path] = node.line + 1 + before, node.column + 1
     value = node.value
     if isinstance(value, dict):
         for name, spot in node.keys.items():
             keys[(*path, name)] = spot
-        return {name: _flat(inner, (*path, name), places, keys) for name, inner in value.items()}
+        return {name: _flat(inner, (*path, name), before, places, keys) for name, inner in value.items()}
     if isinstance(value, list):
-        return [_flat(inner, (*path, number), places, keys) for number, inner in enumerate(value)]
-    return value  # type: ignore[no-any-return]
+        return [_flat(inner, (*path, number), before, places, keys) for number, inner in enumerate(value)]
+    return value
 
 
 def _spot(before: str) -> Spot:

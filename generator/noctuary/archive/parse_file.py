@@ -16,8 +16,9 @@ from typing import TYPE_CHECKING, Any, Generic, TypeVar
 from noctuary.archive.declaration import annotation_at, declared_keys
 from noctuary.archive.did_you_mean import meant, nearest
 from noctuary.archive.keys import MODELS
-from noctuary.archive.marked_yaml import Path, Plain, Written, decode, read_yaml
+from noctuary.archive.marked_yaml import Path, Written, decode, read_yaml
 from noctuary.archive.records import Marks
+from noctuary.archive.yaml_node import Plain
 from noctuary.diagnostic import Diagnostic, Mark, fault
 
 if TYPE_CHECKING:

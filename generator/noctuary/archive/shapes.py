@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
 from noctuary.archive.clock import NotAClock
 from noctuary.quantity import NotAQuantity
@@ -66,6 +66,10 @@ class ListOf:
     most: int | None = None
     alone: bool = False
     then: Callable[[list[Any]], Any] = tuple
+
+    def write(self, values: tuple[Any, ...]) -> str:
+        (writer,) = (part.write for part in get_args(self.item)[1:])
+        return "[" + ", ".join(map(writer, values)) + "]"
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         from pydantic_core import core_schema

@@ -202,10 +202,10 @@ def test_a_target_taken_up_again_is_a_session_of_its_own(archive: Path, tmp_path
 @pytest.mark.parametrize(
     ("broken", "rule"),
     [
-        (b"title: [\n", "not-yaml"),
-        (b"- a\n- b\n", "not-yaml"),
-        (b"\xff\xfe\x00", "gather-sidecar"),
-        (b"{a: 1}", "not-yaml"),
+        (b"title: [\n", "yaml"),
+        (b"- a\n- b\n", "wrong-shape"),
+        (b"\xff\xfe\x00", "encoding"),
+        (b"{a: 1}", "not-extended"),
     ],
 )
 def test_a_broken_sidecar_is_a_fault_and_stays(archive: Path, tmp_path: Path, broken: bytes, rule: str) -> None:
@@ -378,4 +378,4 @@ def test_aliases_that_explode_are_refused(archive: Path, tmp_path: Path) -> None
     rows = ["a0: &a0 [x, x]", *(f"a{n}: &a{n} [*a{n - 1}, *a{n - 1}, *a{n - 1}]" for n in range(1, 30))]
     sidecar.write_text("\n".join(rows))
     shoot(tmp_path / "cards", datetime(2025, 1, 20, 19, 0), 2)
-    assert [f.rule for f in extend(archive, tmp_path / "cards", sidecar).findings] == ["not-yaml"]
+    assert [f.rule for f in extend(archive, tmp_path / "cards", sidecar).findings] == ["too-large"]

@@ -6,52 +6,40 @@ deletes the ``# ? ``.
 
 from __future__ import annotations
 
-import json
-import re
 from collections.abc import Sequence
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 
+from noctuary.archive.declaration import written_entries, written_line
 from noctuary.archive.gather.frame_header import FrameHeader
 from noctuary.archive.gather.sessions import GatheredSession, Group
+from noctuary.archive.keys import (
+    Calibration,
+    CameraKeys,
+    FrameKeys,
+    OpticKeys,
+    RigKeys,
+    SessionKeys,
+    SidecarKeys,
+)
+from noctuary.archive.values import number_text, text_as_yaml
 
+_NOT_IN_HEADER = "   # ? not in the header"
 Entry = tuple[str, str]  # a key and its value as YAML text
-
-
-def scalar(text: str) -> str:
-    """Text as a YAML scalar, quoted only where YAML would read something else, in block and in flow."""
-    plain = re.fullmatch(r"[^\W\d_](?:[\w .+/()°-]*[\w.+/)])?", text)
-    if plain and text.casefold() not in {"yes", "no", "on", "off", "true", "false", "null", "y", "n", "none"}:
-        return text
-    return json.dumps(text, ensure_ascii=False)
-
-
-def number(value: float) -> str:
-    return f"{value:.10g}" if value != int(value) or abs(value) >= 1e15 else str(int(value))
-
-
-def exposure_text(exposure_s: float) -> str:
-    return f"{number(float(f'{exposure_s:.6g}'))} s"
 
 
 def group_entries(group: Group) -> list[Entry]:
     """The keys of a frame group that the frames tell, ``kept`` only where a list of survivors told it."""
-    entries: list[Entry] = []
-    if group.exposure_s:
-        entries.append(("exposure", exposure_text(group.exposure_s)))
-    entries.append(("taken", str(group.taken)))
-    if group.kept is not None:
-        entries.append(("kept", str(group.kept)))
-    if group.filter:
-        entries.append(("filter", scalar(group.filter)))
-    if group.iso is not None:
-        entries.append(("iso", number(group.iso)))
-    elif group.gain is not None:
-        entries.append(("gain", number(group.gain)))
-    if 1 < group.binning <= 4:
-        entries.append(("binning", str(group.binning)))
-    if group.sensor_temperature_c is not None:
-        entries.append(("sensor_temperature", f"{number(group.sensor_temperature_c)} °C"))
-    return entries
+    return written_entries(
+        FrameKeys,
+        exposure_s=group.exposure_s or None,
+        taken=group.taken,
+        kept=group.kept,
+        filter=group.filter or None,
+        iso=group.iso,
+        gain=group.gain if group.iso is None else None,
+        binning=group.binning if 1 < group.binning <= 4 else None,
+        sensor_temperature_c=group.sensor_temperature_c,
+    )
 
 
 def group_lines(group: Group, indent: str) -> list[str]:
@@ -60,30 +48,29 @@ def group_lines(group: Group, indent: str) -> list[str]:
     if group.kept is None:
         lines.insert(
             1 + ("taken" not in lines[0]),
-            f"# ? kept: {group.taken}   # how many of the {group.taken} are in the picture?",
+            f"# ? {written_line(FrameKeys, kept=group.taken)}   # how many of the {group.taken} are in the picture?",
         )
     if not group.exposure_s:
-        lines.append("# ? exposure: 60 s   # how long was one exposure? the headers do not say")
+        asked = written_line(FrameKeys, exposure_s=60)
+        lines.append(f"# ? {asked}   # how long was one exposure? the headers do not say")
     if group.asked:
         lines.append("# ? are these lights? neither header nor folder says so; if not, delete this frame group")
     if group.binning > 4:
-        lines.append(f"# ? binning: 4   # the headers say {group.binning}; 1 to 4 can be written")
+        most = written_line(FrameKeys, binning=4)
+        lines.append(f"# ? {most}   # the headers say {group.binning}; 1 to 4 can be written")
     return [f"{indent}{'- ' if n == 0 else '  '}{line}" for n, line in enumerate(lines)]
 
 
 def calibration_entries(session: GatheredSession) -> list[Entry]:
     found = session.calibration
-    entries: list[Entry] = []
-    if found.darks:
-        entries.append(("darks", str(found.darks)))
-        if found.dark_exposure_s:
-            entries.append(("dark_exposure", exposure_text(found.dark_exposure_s)))
-    entries += [
-        (key, str(count))
-        for key, count in (("flats", found.flats), ("bias", found.bias), ("dark_flats", found.dark_flats))
-        if count
-    ]
-    return entries
+    return written_entries(
+        Calibration,
+        darks=found.darks or None,
+        dark_exposure_s=(found.dark_exposure_s or None) if found.darks else None,
+        flats=found.flats or None,
+        bias=found.bias or None,
+        dark_flats=found.dark_flats or None,
+    )
 
 
 def session_lines(
@@ -91,7 +78,7 @@ def session_lines(
 ) -> list[str]:
     """A session as an item of ``sessions``; ``rig`` and ``place``: whether they must be written here."""
     inner = indent + "  "
-    lines = [f"{indent}- night: {session.night.isoformat()}"]
+    lines = [f"{indent}- {written_line(SessionKeys, night=session.night)}"]
     lines += [inner + line for line in identity_lines(session, rig=rig, place=place)]
     if session.zone is not None:
         lines += [f'{inner}start: "{clock[0]}"', f'{inner}end: "{clock[1]}"']
@@ -124,31 +111,29 @@ def pause_text(pause: tuple[datetime, datetime]) -> str:
 
 
 def identity_lines(session: GatheredSession, *, rig: bool, place: bool) -> list[str]:
-    lines = []
+    return [*(_rig_lines(session) if rig else ()), *(_place_lines(session) if place else ())]
+
+
+def _rig_lines(session: GatheredSession) -> list[str]:
     kit = session.kit
-    if rig:
-        if kit.rig is not None and not kit.assumed:
-            lines.append(f"rig: {scalar(kit.rig)}")
-        elif kit.rig is not None:
-            lines.append(f"rig: {scalar(kit.rig)}   # ? the only one in equipment.yaml; the headers do not say")
-        elif kit.choices:
-            names = ", ".join(kit.choices)
-            lines.append(f"# ? rig: {scalar(kit.choices[0])}   # which one? the frames fit {names}")
-        else:
-            lines.append(
-                f"# ? rig: {scalar(rig_name(session.sample))}   # new; it is drafted at the end of this file"
-            )
-    if place:
-        if session.place is not None and session.place_assumed:
-            lines.append(f"place: {scalar(session.place)}   # ? {session.place_assumed}; the headers do not say")
-        elif session.place is not None:
-            lines.append(f"place: {scalar(session.place)}")
-        elif session.known_places:
-            names = ", ".join(session.known_places)
-            lines.append(f"# ? place: {scalar(session.known_places[0])}   # where was it? places.yaml has {names}")
-        else:
-            lines.append("# ? place: home   # where was it? a name from places.yaml")
-    return lines
+    name = kit.rig or (kit.choices[0] if kit.choices else rig_name(session.sample))
+    line = written_line(SessionKeys, rig_name=name)
+    if kit.rig is not None:
+        return [line + ("   # ? the only one in equipment.yaml; the headers do not say" if kit.assumed else "")]
+    if kit.choices:
+        return [f"# ? {line}   # which one? the frames fit {', '.join(kit.choices)}"]
+    return [f"# ? {line}   # new; it is drafted at the end of this file"]
+
+
+def _place_lines(session: GatheredSession) -> list[str]:
+    name = session.place or (session.known_places[0] if session.known_places else "home")
+    line = written_line(SessionKeys, place_name=name)
+    if session.place is not None:
+        assumed = f"   # ? {session.place_assumed}; the headers do not say"
+        return [line + (assumed if session.place_assumed else "")]
+    if session.known_places:
+        return [f"# ? {line}   # where was it? places.yaml has {', '.join(session.known_places)}"]
+    return [f"# ? {line}   # where was it? a name from places.yaml"]
 
 
 def sidecar_text(sessions: Sequence[GatheredSession], clocks: Sequence[tuple[str, str]]) -> str:
@@ -165,15 +150,16 @@ def sidecar_text(sessions: Sequence[GatheredSession], clocks: Sequence[tuple[str
         "# With the finished picture, put this file into pictures/, both under the same name.",
     ]
     title = first.target or "Untitled"
-    lines.append(f"# ? title: {scalar(title)}   # what is the picture called?")
+    lines.append(f"# ? {written_line(SidecarKeys, title=title)}   # what is the picture called?")
+    objects = written_line(SidecarKeys, objects=(first.target or "M 42",))
     if first.target is None:
-        lines.append("# ? objects: [M 42]   # what is in the picture? the first is the target")
+        lines.append(f"# ? {objects}   # what is in the picture? the first is the target")
     elif first.target_guessed:
-        lines.append(f"# ? objects: [{scalar(first.target)}]   # so the folder is called; what is in the picture?")
+        lines.append(f"# ? {objects}   # so the folder is called; what is in the picture?")
     else:
-        lines.append(f"objects: [{scalar(first.target)}]")
-    finished: date = nights[-1] + timedelta(days=1)
-    lines.append(f"# ? finished: {finished.isoformat()}   # when was the picture finished?")
+        lines.append(objects)
+    finished = written_line(SidecarKeys, finished=nights[-1] + timedelta(days=1))
+    lines.append(f"# ? {finished}   # when was the picture finished?")
     lines += identity_lines(first, rig=one_rig, place=one_place)
     lines.append("sessions:")
     for session, clock in zip(sessions, clocks, strict=True):
@@ -190,7 +176,7 @@ def rig_name(sample: FrameHeader) -> str:
 
 
 def optic_name(sample: FrameHeader) -> str:
-    return sample.optic or (f"{number(sample.focal_length_mm)} mm" if sample.focal_length_mm else "new optic")
+    return sample.optic or (f"{number_text(sample.focal_length_mm)} mm" if sample.focal_length_mm else "new optic")
 
 
 def camera_name(sample: FrameHeader) -> str:
@@ -214,44 +200,34 @@ def new_equipment_lines(sessions: Sequence[GatheredSession]) -> list[str]:
         ]
         camera = kit.known_camera or camera_name(sample)
         if kit.known_camera is None:
-            lines += ["# cameras:", f"#   {scalar(camera)}:", *(f"#     {part}" for part in _camera_parts(sample))]
-        focal = f"{number(sample.focal_length_mm)} mm" if sample.focal_length_mm else "480 mm   # ? not in the header"
-        aperture = (
-            f"f_ratio: {number(round(sample.f_ratio, 2))}"
-            if sample.f_ratio
-            else "aperture: 80 mm   # ? not in the header"
-        )
+            lines += ["# cameras:", f"#   {text_as_yaml(camera)}:"]
+            lines += [f"#     {part}" for part in _camera_parts(sample)]
+        focal = written_line(OpticKeys, focal_length_mm=sample.focal_length_mm or 480)
+        opening = {"f_ratio": round(sample.f_ratio, 2)} if sample.f_ratio else {"aperture_mm": 80}
         lines += [
             "# optics:",
-            f"#   {scalar(optic_name(sample))}:",
-            f"#     focal_length: {focal}",
-            f"#     {aperture}",
+            f"#   {text_as_yaml(optic_name(sample))}:",
+            f"#     {focal}{'' if sample.focal_length_mm else _NOT_IN_HEADER}",
+            f"#     {written_line(OpticKeys, **opening)}{'' if sample.f_ratio else _NOT_IN_HEADER}",
             "# rigs:",
-            f"#   {scalar(name)}:",
-            f"#     optic: {scalar(optic_name(sample))}",
-            f"#     camera: {scalar(camera)}",
+            f"#   {text_as_yaml(name)}:",
+            f"#     {written_line(RigKeys, optic_name=optic_name(sample))}",
+            f"#     {written_line(RigKeys, camera_name=camera)}",
         ]
     return lines
 
 
 def _camera_parts(sample: FrameHeader) -> list[str]:
-    parts = []
     if sample.pixels:
-        wide, high = (n * sample.binning for n in sample.pixels)
-        parts.append(f"pixels: [{wide}, {high}]")
+        wide, high = sample.pixels
+        parts = [written_line(CameraKeys, pixels=(wide * sample.binning, high * sample.binning))]
     else:
-        parts.append("pixels: [6000, 4000]   # ? not in the header")
+        parts = [written_line(CameraKeys, pixels=(6000, 4000)) + _NOT_IN_HEADER]
     if sample.pixel_size_um is None:
-        parts.append("pixel_size: 3.76 um   # ? not in the header")
-    elif sample.binning > 1:
-        unbinned = number(round(sample.pixel_size_um / sample.binning, 3))
-        parts.append(
-            f"pixel_size: {unbinned} um   # ? {number(sample.pixel_size_um)} um in a header of binned frames"
-        )
+        parts.append(written_line(CameraKeys, pixel_size_um=3.76) + _NOT_IN_HEADER)
     else:
-        parts.append(f"pixel_size: {number(sample.pixel_size_um)} um")
-    if sample.colour is None:
-        parts.append("colour: mono   # ? mono or colour")
-    else:
-        parts.append(f"colour: {'colour' if sample.colour else 'mono'}")
-    return parts
+        binned = f"   # ? {number_text(sample.pixel_size_um)} um in a header of binned frames"
+        unbinned = round(sample.pixel_size_um / sample.binning, 3) if sample.binning > 1 else sample.pixel_size_um
+        parts.append(written_line(CameraKeys, pixel_size_um=unbinned) + (binned if sample.binning > 1 else ""))
+    asked = "   # ? mono or colour" if sample.colour is None else ""
+    return [*parts, written_line(CameraKeys, colour=bool(sample.colour)) + asked]

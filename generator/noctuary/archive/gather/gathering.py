@@ -38,7 +38,7 @@ from noctuary.archive.gather.sessions import (
     grouped,
     night_of,
 )
-from noctuary.archive.gather.sidecar_nodes import NotASidecar, composed
+from noctuary.archive.record_text import NotEditable, editable_text, record_node
 from noctuary.archive.records import Archive, Picture
 from noctuary.diagnostic import Diagnostic, Mark, doubt, fault, in_order, one_line
 from noctuary.files import write_whole
@@ -247,9 +247,9 @@ class _Work:
     def learn_sidecar(self, sidecar: Path) -> None:
         """The rig and place of the sidecar that is to be extended: they go for frames that tell none."""
         try:
-            old = _text_of(sidecar)
-            root = composed(old.removeprefix("\ufeff"), self.name_of(sidecar)) if old else None
-        except (OSError, UnicodeDecodeError, NotASidecar):
+            old = self._text_of(sidecar)
+            root = record_node(old, self.name_of(sidecar)) if old else None
+        except (OSError, NotEditable):
             return  # the same trouble is told when the sidecar is extended
         place, rig = (root.text("place"), root.text("rig")) if root else (None, None)
         self._sidecar_place = place if self.archive and place in self.archive.places else None
@@ -397,7 +397,7 @@ class _Work:
             mine = [clocks[id(s)] for s in members]
             self._tell_warm(path, members)
             try:
-                old = _text_of(path)
+                old = self._text_of(path)
                 if old is None:
                     texts.append((path, None, sidecar_text(members, mine), members))
                 else:
@@ -407,12 +407,10 @@ class _Work:
                     if path in compared and result.text != old:
                         name = self.name_of(path)
                         self.told.append(f"{name} has these sessions, but not all of this; --sidecar {name} adds it")
-            except NotASidecar as trouble:
-                self.findings.append(trouble.finding)
-            except (OSError, UnicodeDecodeError) as trouble:
-                reason = (
-                    (trouble.strerror or "it cannot be read") if isinstance(trouble, OSError) else "it is no UTF-8"
-                )
+            except NotEditable as trouble:
+                self.findings += trouble.findings
+            except OSError as trouble:
+                reason = trouble.strerror or "it cannot be read"
                 self.findings.append(
                     fault(Mark(self.name_of(path)), "gather-sidecar", f"the sidecar cannot be used: {reason}",
                           "correct it, or name another with --sidecar")
@@ -448,10 +446,10 @@ class _Work:
             return list(sessions)
         known: set[str] = set()
         try:
-            old = _text_of(sidecar)
-            objects = composed(old, self.name_of(sidecar)).get("objects") if old else None
+            old = self._text_of(sidecar)
+            objects = record_node(old, self.name_of(sidecar)).get("objects") if old else None
             known = {folded(str(n.value)) for n in objects.items()} if objects else set()
-        except (OSError, UnicodeDecodeError, NotASidecar):
+        except (OSError, NotEditable):
             return list(sessions)  # the same trouble is told when the sidecar is extended
         names = ", ".join(sorted(targets.values()))
         ours = [s for s in sessions if s.target and folded(s.target) in known]
@@ -494,11 +492,15 @@ class _Work:
             placed.setdefault(plain if alone else fuller, []).extend(members)
         return list(placed.items())
 
+    def _text_of(self, sidecar: Path) -> str | None:
+        """What a sidecar says, ``None`` where there is none; raises OSError and :class:`NotEditable`."""
+        return editable_text(sidecar.read_bytes(), self.name_of(sidecar)) if sidecar.exists() else None
+
     def _is_of_rig(self, path: Path, kit: Kit) -> bool:
         try:
-            old = _text_of(path)
-            rig = composed(old, self.name_of(path)).text("rig") if old is not None else None
-        except (OSError, UnicodeDecodeError, NotASidecar):
+            old = self._text_of(path)
+            rig = record_node(old, self.name_of(path)).text("rig") if old is not None else None
+        except (OSError, NotEditable):
             return True
         return rig is None or kit.rig is None or rig == kit.rig
 
@@ -529,13 +531,6 @@ class _Work:
                             "the cooler may not have kept up: darks of the set point will not fit these lights",
                         )
                     )  # fmt: skip
-
-
-def _text_of(path: Path) -> str | None:
-    if not path.exists():
-        return None
-    # Bytes decoded by hand, since reading as text would change the ends of lines.
-    return path.read_bytes().decode("utf-8")
 
 
 def _questions(text: str) -> int:

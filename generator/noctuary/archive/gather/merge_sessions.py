@@ -1,7 +1,7 @@
 """Adding gathered sessions to a sidecar that a person wrote, without touching a word of it.
 
-ruamel.yaml composes the sidecar into nodes that know where each value stands; what is new is inserted into
-the text there, so that comments, order, quoting and spacing stay as they are to the byte. An existing value
+The sidecar is read into nodes that know where each value stands; what is new is inserted into the text there,
+ so that comments, order, quoting and spacing stay as they are to the byte. An existing value
 is never changed: where the frames say otherwise, that is a doubt. Questions answered by now give way.
 """
 
@@ -13,20 +13,19 @@ from noctuary.archive.gather.draft import (
     calibration_entries,
     group_entries,
     group_lines,
-    scalar,
 )
 from noctuary.archive.gather.same_session import CLOCK_TOLERANCE, same_group, same_session, same_value, session_span
 from noctuary.archive.gather.sessions import GatheredSession, Group, folded
-from noctuary.archive.gather.sidecar_nodes import Node, NotASidecar, composed
 from noctuary.archive.gather.sidecar_text import (
     Extension,
-    SidecarText,
     append_session,
     fill_key,
-    flow_mapping,
     put_lines,
 )
-from noctuary.diagnostic import Mark, doubt, fault
+from noctuary.archive.record_text import NotEditable, RecordText, flow_mapping, record_node
+from noctuary.archive.values import text_as_yaml
+from noctuary.archive.yaml_node import Node
+from noctuary.diagnostic import Diagnostic, Mark, doubt, fault
 
 DISAGREES = "gather-disagreement"
 
@@ -34,7 +33,7 @@ DISAGREES = "gather-disagreement"
 def extended(
     text: str, file: str, sessions: Sequence[GatheredSession], clocks: Sequence[tuple[str, str]]
 ) -> Extension:
-    """A sidecar with what these sessions add to it. Raises :class:`NotASidecar`."""
+    """A sidecar with what these sessions add to it. Raises :class:`NotEditable`."""
     mark = text[:1] if text.startswith("\ufeff") else ""  # some editors put one there; it is no text
     outcome = _extended(text.removeprefix(mark), file, sessions, clocks)
     outcome.text = mark + outcome.text
@@ -44,8 +43,8 @@ def extended(
 def _extended(
     text: str, file: str, sessions: Sequence[GatheredSession], clocks: Sequence[tuple[str, str]]
 ) -> Extension:
-    root = composed(text, file)
-    paper = SidecarText(text)
+    root = block_mapping(text, file)
+    paper = RecordText(text)
     outcome = Extension(text)
     listed = root.get("sessions")
     existing = listed.items() if listed is not None else []
@@ -69,14 +68,24 @@ def _extended(
     return outcome
 
 
+def block_mapping(text: str, file: str) -> Node:
+    """The keys of a sidecar, one a line; raises :class:`NotEditable`, also for one in braces."""
+    root = record_node(text, file)
+    if root.flow:
+        raise NotEditable(_not_extended(file))
+    return root
+
+
+def _not_extended(file: str) -> Diagnostic:
+    return fault(
+        Mark(file), "not-extended", "the sidecar is laid out in a way that nothing can safely be added to",
+        "add the sessions by hand, or gather into another file and copy them",
+    )  # fmt: skip
+
+
 def _verify(root: Node, text: str, file: str) -> None:
-    if not _holds(composed(text, file).plain(), root.plain()):
-        raise NotASidecar(
-            fault(
-                Mark(file), "not-extended", "the sidecar is laid out in a way that nothing can safely be added to",
-                "add the sessions by hand, or gather into another file and copy them",
-            )
-        )  # fmt: skip
+    if not _holds(record_node(text, file).plain(), root.plain()):
+        raise NotEditable(_not_extended(file))
 
 
 def _holds(new: object, old: object) -> bool:
@@ -85,7 +94,7 @@ def _holds(new: object, old: object) -> bool:
         return isinstance(new, dict) and all(k in new and _holds(new[k], v) for k, v in old.items())
     if isinstance(old, list):
         return isinstance(new, list) and len(new) >= len(old) and all(map(_holds, new, old))
-    return old in ("", "null", "~") or new == old
+    return old in ("", None) or new == old
 
 
 def _compare_target(root: Node, file: str, sessions: Sequence[GatheredSession], outcome: Extension) -> None:
@@ -105,7 +114,7 @@ def _compare_target(root: Node, file: str, sessions: Sequence[GatheredSession], 
 
 
 def _complete_top(
-    root: Node, existing: Sequence[Node], sessions: Sequence[GatheredSession], paper: SidecarText, outcome: Extension
+    root: Node, existing: Sequence[Node], sessions: Sequence[GatheredSession], paper: RecordText, outcome: Extension
 ) -> None:
     """The rig and place that the sidecar asked for and that are known by now."""
     for key, names in (
@@ -116,8 +125,8 @@ def _complete_top(
             continue
         at = paper.question(root, 0, key)
         if at is not None and isinstance(root.value, dict):
-            paper.replaced[at] = f"{key}: {scalar(name)}"
-            root.value[key] = Node(name, at, 0, 0, at, 0, 0, False)
+            paper.replace(at, f"{key}: {text_as_yaml(name)}")
+            root.value[key] = Node(name, at)
             outcome.filled += 1
 
 
@@ -126,14 +135,14 @@ def _mark(file: str, node: Node) -> Mark:
 
 
 def _complete(
-    root: Node, node: Node, session: GatheredSession, clock: tuple[str, str], file: str, paper: SidecarText,
+    root: Node, node: Node, session: GatheredSession, clock: tuple[str, str], file: str, paper: RecordText,
     outcome: Extension,
 ) -> None:  # fmt: skip
     """Fill what a written session lacks, and tell where it says something else than the frames."""
     for key, ours in (("rig", session.kit.rig), ("place", session.place)):
         written = node.get(key) or root.get(key)
         if written is not None and ours is not None and isinstance(written.value, str) and written.value != ours:
-            _disagree(file, written, key, scalar(written.value), scalar(ours), outcome)
+            _disagree(file, written, key, text_as_yaml(written.value), text_as_yaml(ours), outcome)
     if session.zone is not None:
         span = session_span(node, session)
         for key, text, ours_at, theirs in zip(
@@ -162,7 +171,7 @@ def _complete(
 
 
 def _complete_frames(
-    frames: Node, session: GatheredSession, file: str, paper: SidecarText, outcome: Extension
+    frames: Node, session: GatheredSession, file: str, paper: RecordText, outcome: Extension
 ) -> None:
     items = frames.items()
     taken: set[int] = set()
@@ -190,7 +199,7 @@ def _complete_frames(
             outcome.added += 1
 
 
-def _complete_group(item: Node, group: Group, file: str, paper: SidecarText, outcome: Extension) -> None:
+def _complete_group(item: Node, group: Group, file: str, paper: RecordText, outcome: Extension) -> None:
     for key, value in group_entries(group):
         written = item.get(key)
         if written is None:
@@ -202,7 +211,7 @@ def _complete_group(item: Node, group: Group, file: str, paper: SidecarText, out
 
 
 def _complete_calibration(
-    node: Node, session: GatheredSession, file: str, paper: SidecarText, outcome: Extension
+    node: Node, session: GatheredSession, file: str, paper: RecordText, outcome: Extension
 ) -> None:
     entries = calibration_entries(session)
     if not entries:

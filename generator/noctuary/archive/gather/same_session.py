@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 from noctuary.archive.clock import NotAClock, moment, read_clock, read_date
 from noctuary.archive.gather.frame_header import filter_key
 from noctuary.archive.gather.sessions import GatheredSession, Group
-from noctuary.archive.gather.sidecar_nodes import Node
+from noctuary.archive.yaml_node import Node
 from noctuary.quantity import TEMPERATURE, TIME, Kind, NotAQuantity, read, read_number
 
 CLOCK_TOLERANCE = timedelta(minutes=5)
