@@ -188,7 +188,8 @@ def text_as_yaml(text: str) -> str:
     return json.dumps(text, ensure_ascii=False)
 
 
-def _exposure_text(exposure_s: float) -> str:
+def exposure_text(exposure_s: float) -> str:
+    """An exposure in seconds, to six digits."""
     return f"{number_text(float(f'{exposure_s:.6g}'))} s"
 
 
@@ -361,7 +362,7 @@ Factor = Annotated[float, _number(None, least=0.001, most=1000)]
 Gain = Annotated[float, _number(None, least=0, most=1e6)]
 Iso = Annotated[float, _number(None, above=0, most=1e8)]
 FRatio = Annotated[float, _number(None, least=0.1, most=10_000, prefix="f/")]
-Exposure = Annotated[float, _number(quantity.TIME, above=0, most=1e7, write=_exposure_text)]
+Exposure = Annotated[float, _number(quantity.TIME, above=0, most=1e7, write=exposure_text)]
 Length = Annotated[float, _number(quantity.FOCAL, least=0.1, most=1e6)]
 PixelSize = Annotated[float, _number(quantity.PIXEL_SIZE, least=0.1, most=1000)]
 Elevation = Annotated[float, _number(quantity.ELEVATION, least=-500, most=10_000)]

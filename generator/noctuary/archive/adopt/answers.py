@@ -12,8 +12,8 @@ from noctuary.archive.adopt.questions import QUESTIONS_FILE, Question, Subject
 from noctuary.archive.adopt.table_columns import folded
 from noctuary.archive.clock import NotAClock, read_partial_date
 from noctuary.archive.did_you_mean import meant, nearest
-from noctuary.archive.gather.draft import scalar
 from noctuary.archive.records import Archive
+from noctuary.archive.values import text_as_yaml
 from noctuary.quantity import NotAQuantity
 
 _YES = {"yes", "y", "true", "on", "ja", "oui", "si", "sí"}
@@ -100,7 +100,7 @@ def settle(asked: Iterable[Question], answers: Mapping[Subject, str], archive: A
         elif subject.key == "place":
             name = _known(answer, archive.places)
             if name is not None:
-                outcome.values[subject] = scalar(name)
+                outcome.values[subject] = text_as_yaml(name)
             else:
                 hint = meant(answer, archive.places, "add it to places.yaml first")
                 outcome.told.append(f"{where}: no place is called “{answer[:60]}”; {hint}")
@@ -124,7 +124,7 @@ def _rig(question: Question, answer: str, archive: Archive, outcome: Settlement,
             return
         name = answer
         outcome.rigs.setdefault(name, proposal or RigProposal(name, None, None, None, None, None))
-    outcome.values[question.subject] = scalar(name)
+    outcome.values[question.subject] = text_as_yaml(name)
 
 
 def _known(written: str, names: Iterable[str]) -> str | None:

@@ -12,9 +12,12 @@ from pathlib import PurePosixPath
 from noctuary.archive.adopt.evidence import Evidence, ObjectNames, one_line_text
 from noctuary.archive.adopt.name_evidence import title_of_name
 from noctuary.archive.adopt.questions import DRAFT_LINE, NOTHING_SAYS
-from noctuary.archive.gather.draft import exposure_text, number, scalar
+from noctuary.archive.declaration import written_entries
+from noctuary.archive.keys import FrameKeys
 from noctuary.archive.partial_date import PartialDate
+from noctuary.archive.record_text import flow_mapping
 from noctuary.archive.records import FrameGroup
+from noctuary.archive.values import exposure_text, number_text, text_as_yaml
 
 
 @dataclass(frozen=True)
@@ -85,7 +88,7 @@ def draft(sources: Sources, kit: Equipped, names: ObjectNames, today: date) -> D
     ]
     if sources.damage:
         lines.append(f"# Of the picture's own header nothing could be read: {sources.damage}.")
-    lines.append(f"title: {_scalar(title)}")
+    lines.append(f"title: {text_as_yaml(title)}")
     if finished is not None:
         lines.append(f"finished: {finished}   # {finished_from}")
     else:
@@ -97,11 +100,11 @@ def draft(sources: Sources, kit: Equipped, names: ObjectNames, today: date) -> D
     else:
         objects = _guessed_objects(sources, names, lines)
     if kit.rig is not None:
-        lines.append(f"rig: {_scalar(kit.rig)}")
+        lines.append(f"rig: {text_as_yaml(kit.rig)}")
     else:
         lines.append(f"# ? rig: {kit.rig_subject}" + (f"   # {kit.rig_told}" if kit.rig_told else ""))
     if kit.place is not None:
-        lines.append(f"place: {_scalar(kit.place)}")
+        lines.append(f"place: {text_as_yaml(kit.place)}")
     else:
         lines.append(f"# ? place: {kit.place_subject}")
     lines += _session(sources)
@@ -191,7 +194,7 @@ def _session(sources: Sources) -> list[str]:
             if stated.sub is not None and not name.frames:
                 lines.append(f"    # frames: [{_flow(stated.sub)}]   # from {sources.says('sub')}; write how many")
         if stated.sky_brightness:
-            lines.append(f"    sky_brightness: {number(stated.sky_brightness)}")
+            lines.append(f"    sky_brightness: {number_text(stated.sky_brightness)}")
         return lines
     groups = list(stated.frames) or _filled(name.frames, stated)
     inside: list[str] = []
@@ -200,7 +203,7 @@ def _session(sources: Sources) -> list[str]:
     elif hours := stated.integration_s or name.integration_s:
         inside.append(f"integration: {_length(hours)}")
     if stated.sky_brightness:
-        inside.append(f"sky_brightness: {number(stated.sky_brightness)}")
+        inside.append(f"sky_brightness: {number_text(stated.sky_brightness)}")
     if proposed is not None:
         day, source = proposed
         return [f"# sessions: [{{{', '.join([f'night: {day}', *inside])}}}]   # from {source}"]
@@ -246,41 +249,36 @@ def _filled(groups: Sequence[FrameGroup], known: Evidence) -> list[FrameGroup]:
 
 
 def _flow(group: FrameGroup) -> str:
-    entries = [f"exposure: {exposure_text(group.exposure_s)}", f"kept: {group.kept or ''}".rstrip()]
-    if group.filter:
-        entries.append(f"filter: {_scalar(group.filter)}")
-    if group.iso is not None:
-        entries.append(f"iso: {number(group.iso)}")
-    elif group.gain is not None:
-        entries.append(f"gain: {number(group.gain)}")
-    if group.binning > 1:
-        entries.append(f"binning: {group.binning}")
-    if group.sensor_temperature_c is not None:
-        entries.append(f"sensor_temperature: {number(group.sensor_temperature_c)} °C")
-    return "{" + ", ".join(entries) + "}"
+    exposure, *more = written_entries(
+        FrameKeys,
+        exposure_s=group.exposure_s,
+        filter=group.filter or None,
+        iso=group.iso,
+        gain=group.gain if group.iso is None else None,
+        binning=group.binning if group.binning > 1 else None,
+        sensor_temperature_c=group.sensor_temperature_c,
+    )
+    # How many were kept may be left to be filled in.
+    return flow_mapping([exposure, ("kept", str(group.kept or "")), *more]).replace("kept: ,", "kept:,")
 
 
 def _length(seconds: float) -> str:
     for unit, size in (("h", 3600.0), ("min", 60.0)):
         if seconds >= size and math.isclose(seconds / size * 10, round(seconds / size * 10), abs_tol=1e-6):
-            return f"{number(round(seconds / size, 1))} {unit}"
+            return f"{number_text(round(seconds / size, 1))} {unit}"
     return exposure_text(seconds)
 
 
 def _names(texts: Sequence[str], *, always: bool = False) -> str:
     if len(texts) == 1 and not always:
-        return _scalar(texts[0])
-    return "[" + ", ".join(_scalar(text) for text in texts) + "]"
-
-
-def _scalar(text: str) -> str:
-    return scalar(text)
+        return text_as_yaml(texts[0])
+    return "[" + ", ".join(map(text_as_yaml, texts)) + "]"
 
 
 def _prose(key: str, text: str) -> list[str]:
     lines = text.splitlines()
     if len(lines) == 1:
-        return [f"{key}: {_scalar(text)}"]
+        return [f"{key}: {text_as_yaml(text)}"]
     if any(line != line.lstrip() for line in lines[:1]) or "\t" in text:
         return [f"{key}: {json.dumps(text, ensure_ascii=False)}"]
     return [f"{key}: |", *(f"  {line}".rstrip() for line in lines)]

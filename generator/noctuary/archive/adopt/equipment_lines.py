@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 from noctuary.archive.adopt.matching import RigProposal
-from noctuary.archive.gather.draft import number, scalar
-from noctuary.archive.gather.sidecar_nodes import Node, NotASidecar, composed
+from noctuary.archive.declaration import written_entries
+from noctuary.archive.keys import CameraKeys, OpticKeys, RigKeys
+from noctuary.archive.record_text import NotEditable, RecordText, flow_mapping, record_node
+from noctuary.archive.values import text_as_yaml
+from noctuary.archive.yaml_node import Node, Plain
 
 
 class CannotAdd(ValueError):
@@ -23,87 +25,84 @@ def with_rigs(text: str, rigs: Mapping[str, RigProposal]) -> str:
 
     Raises :class:`CannotAdd` where the text is no mapping in block style, or would say something else afterwards.
     """
-    fresh = _entries(text, rigs)
-    lines = [
-        line
-        for section, entries in fresh.items()
-        if entries
-        for line in (f"{section}:", *("  " + e for e in entries))
-    ]
     try:
-        root = composed(text, "equipment.yaml")
-        changed = _inserted(text, root, fresh)
-    except NotASidecar:
-        raise CannotAdd(lines) from None
-    if changed is None or not _says(text, changed, fresh):
-        raise CannotAdd(lines)
+        root = record_node(text, "equipment.yaml")
+    except NotEditable:
+        raise CannotAdd(_lines(_entries({}, rigs))) from None
+    fresh = _entries(_sections(root), rigs)
+    changed = _inserted(text, root, fresh)
+    if changed is None or not _says(root, changed, fresh):
+        raise CannotAdd(_lines(fresh))
     return changed
 
 
-def _entries(text: str, rigs: Mapping[str, RigProposal]) -> dict[str, list[str]]:
-    before = _loaded(text)
-    there = {section: set(before.get(section) or {}) for section in ("cameras", "optics", "rigs")}
+def _lines(fresh: Mapping[str, list[str]]) -> list[str]:
+    return [
+        line
+        for section, entries in fresh.items()
+        if entries
+        for line in (f"{section}:", *("  " + entry for entry in entries))
+    ]
+
+
+def _sections(root: Node) -> dict[str, dict[str, Plain]]:
+    said = root.plain()
+    named = said if isinstance(said, dict) else {}
+    return {name: inner for name, inner in named.items() if isinstance(inner, dict)}
+
+
+def _entries(before: Mapping[str, Mapping[str, Plain]], rigs: Mapping[str, RigProposal]) -> dict[str, list[str]]:
+    there = {section: set(before.get(section, {})) for section in ("cameras", "optics", "rigs")}
     fresh: dict[str, list[str]] = {"cameras": [], "optics": [], "rigs": []}
+
+    def add(section: str, name: str, entries: list[tuple[str, str]]) -> None:
+        fresh[section].append(f"{text_as_yaml(name)}:" + (f" {flow_mapping(entries)}" if entries else ""))
+        there[section].add(name)
+
     for name, rig in rigs.items():
         if name in there["rigs"]:
             continue
         if rig.camera is not None and rig.camera not in there["cameras"]:
-            size = f" {{pixel_size: {number(rig.pixel_size_um)} um}}" if rig.pixel_size_um else ""
-            fresh["cameras"].append(f"{scalar(rig.camera)}:{size}")
-            there["cameras"].add(rig.camera)
+            add("cameras", rig.camera, written_entries(CameraKeys, pixel_size_um=rig.pixel_size_um or None))
         if rig.optic is not None and rig.optic not in there["optics"]:
-            known = [f"focal_length: {number(rig.focal_length_mm)} mm"] if rig.focal_length_mm else []
-            known += [f"f_ratio: {number(rig.f_ratio)}"] if rig.f_ratio and rig.focal_length_mm else []
-            fresh["optics"].append(f"{scalar(rig.optic)}:" + (f" {{{', '.join(known)}}}" if known else ""))
-            there["optics"].add(rig.optic)
-        parts = [f"optic: {scalar(rig.optic)}"] if rig.optic else []
-        parts += [f"camera: {scalar(rig.camera)}"] if rig.camera else []
-        fresh["rigs"].append(f"{scalar(name)}:" + (f" {{{', '.join(parts)}}}" if parts else ""))
-        there["rigs"].add(name)
+            focal, ratio = rig.focal_length_mm or None, rig.f_ratio or None
+            known = written_entries(OpticKeys, focal_length_mm=focal, f_ratio=ratio if focal else None)
+            add("optics", rig.optic, known)
+        add("rigs", name, written_entries(RigKeys, optic_name=rig.optic or None, camera_name=rig.camera or None))
     return fresh
 
 
 def _inserted(text: str, root: Node, fresh: Mapping[str, list[str]]) -> str | None:
-    newline = "\r\n" if "\r\n" in text else "\n"
-    lines = text.replace("\r\n", "\n").split("\n")
-    if lines[-1] == "":
-        lines.pop()
-    after: list[tuple[int, list[str]]] = []
+    record = RecordText(text)
+    if root.flow:
+        return None
     for section, entries in fresh.items():
         if not entries:
             continue
         node = root.get(section)
         if node is None:
-            after.append((len(lines) - 1, [f"{section}:", *("  " + entry for entry in entries)]))
+            record.insert(record.last_line(root), [f"{section}:", *("  " + entry for entry in entries)])
         elif isinstance(node.value, dict) and node.value and not node.flow:
-            after.append((node.end_line, [" " * node.column + entry for entry in entries]))
-        elif node.value in ("", "null", "~"):
-            after.append((node.key_line, ["  " + entry for entry in entries]))
+            record.insert(node.end_line, [" " * node.column + entry for entry in entries])
+        elif node.value is None:
+            record.insert(root.key_line(section), ["  " + entry for entry in entries])
         else:
             return None
-    for at, more in sorted(after, key=lambda item: item[0], reverse=True):
-        lines[at + 1 : at + 1] = more
-    return newline.join(lines) + newline
+    return record.result()
 
 
-def _says(before: str, after: str, fresh: Mapping[str, list[str]]) -> bool:
-    old, new = _loaded(before), _loaded(after)
-    if not new:
+def _says(before: Node, after: str, fresh: Mapping[str, list[str]]) -> bool:
+    try:
+        new_root = record_node(after, "equipment.yaml")
+    except NotEditable:
         return False
+    old, new = before.plain(), new_root.plain()
+    if not isinstance(old, dict) or not isinstance(new, dict):
+        return False
+    was, now = _sections(before), _sections(new_root)
     for section, entries in fresh.items():
-        was, now = old.get(section) or {}, new.get(section) or {}
-        if not isinstance(now, dict) or len(now) != len(was) + len(entries):
+        if entries and len(now.get(section, {})) != len(was.get(section, {})) + len(entries):
             return False
-        if any(now.get(name) != value for name, value in was.items()):
+        if any(now.get(section, {}).get(name) != value for name, value in was.get(section, {}).items()):
             return False
     return all(new.get(key) == value for key, value in old.items() if key not in fresh)
-
-
-def _loaded(text: str) -> dict[str, Any]:
-    import yaml
-
-    try:
-        value = yaml.safe_load(text)
-    except (yaml.YAMLError, ValueError, RecursionError):
-        return {}
-    return value if isinstance(value, dict) else {}

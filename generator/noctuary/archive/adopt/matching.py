@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from noctuary.archive.adopt.draft_record import Equipped, Sources
 from noctuary.archive.adopt.questions import NOTHING_SAYS
 from noctuary.archive.adopt.table_columns import folded
-from noctuary.archive.gather.draft import number
 from noctuary.archive.gather.equipment import kit_of, nearest_place
 from noctuary.archive.gather.frame_header import FrameHeader
 from noctuary.archive.records import Archive
+from noctuary.archive.values import number_text
 
 _NAMED = " (so called in the table)"
 
@@ -74,7 +74,7 @@ def _subject(sources: Sources) -> str:
     camera = stated.camera or ""
     optic = f"with {stated.optic}" if stated.optic else ""
     body = " ".join(part for part in (camera, optic) if part)
-    focal = f"{number(float(f'{stated.focal_length_mm:.4g}'))} mm" if stated.focal_length_mm else ""
+    focal = f"{number_text(float(f'{stated.focal_length_mm:.4g}'))} mm" if stated.focal_length_mm else ""
     return ", ".join(part for part in (body, focal) if part) or NOTHING_SAYS
 
 
@@ -82,15 +82,15 @@ def _told(sources: Sources) -> str:
     stated = sources.stated
     parts = []
     if stated.f_ratio:
-        parts.append(f"f/{number(round(stated.f_ratio, 2))}")
+        parts.append(f"f/{number_text(round(stated.f_ratio, 2))}")
     if stated.pixel_size_um:
-        parts.append(f"{number(round(stated.pixel_size_um, 3))} um pixels")
+        parts.append(f"{number_text(round(stated.pixel_size_um, 3))} um pixels")
     if stated.telescope:
         parts.append(f"TELESCOP {stated.telescope}")
     if stated.rig is not None:
         parts += [f"camera {stated.camera}"] if stated.camera else []
         parts += [f"optic {stated.optic}"] if stated.optic else []
-        parts += [f"{number(stated.focal_length_mm)} mm"] if stated.focal_length_mm else []
+        parts += [f"{number_text(stated.focal_length_mm)} mm"] if stated.focal_length_mm else []
     return "; ".join(parts)
 
 
