@@ -25,7 +25,7 @@ _PASSING = {errno.EIO, errno.EBUSY, errno.ETIMEDOUT, errno.ESTALE, errno.EAGAIN,
 
 def destination(address: UploadAddress, archive: Path) -> Destination:
     """The folder at an address, a relative one counted from the archive; raises :class:`UploadError`."""
-    folder = Path(os.path.expandvars(address.path)).expanduser()
+    folder = Path(address.path).expanduser()
     folder = folder if folder.is_absolute() else archive / folder
     resolved = folder.resolve()
     if archive.is_relative_to(resolved) or (resolved.is_relative_to(archive) and _among_sources(resolved, archive)):
