@@ -8,7 +8,8 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from noctuary.archive.gather.gathering import GatherReport, gather
+from noctuary.archive.gather.gather_report import GatherReport
+from noctuary.archive.gather.gathering import gather
 from noctuary.archive.read import read_archive
 from noctuary.archive.records import Session
 from noctuary.build import build, examine

@@ -6,7 +6,8 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
-from noctuary.archive.gather.gathering import GatherReport, gather
+from noctuary.archive.gather.gather_report import GatherReport
+from noctuary.archive.gather.gathering import gather
 from noctuary.archive.read import read_archive
 
 from tests.archive.gather.night import run, write_archive, write_fits, write_jpeg

@@ -15,30 +15,28 @@ from __future__ import annotations
 import os
 import re
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
 from noctuary.archive.clock import zone_fault
 from noctuary.archive.did_you_mean import meant
-from noctuary.archive.gather.calibration import CalibrationFrame, matched
+from noctuary.archive.gather.calibration import matched
 from noctuary.archive.gather.draft import pause_text, sidecar_text
-from noctuary.archive.gather.equipment import Kit, focal_length_fits, kit_of, nearest_place, pixel_size_fits
-from noctuary.archive.gather.frame_files import Progress, Unreadable, found, headers, surviving, survivors
+from noctuary.archive.gather.equipment import Kit, focal_length_fits, nearest_place, pixel_size_fits
+from noctuary.archive.gather.frame_context import FrameContext, clock_zone
+from noctuary.archive.gather.frame_files import Progress, found, headers, surviving, survivors
 from noctuary.archive.gather.frame_header import FrameHeader
+from noctuary.archive.gather.gather_report import Gathered, GatherReport
 from noctuary.archive.gather.merge_sessions import DISAGREES, extended
 from noctuary.archive.gather.sessions import (
     GatheredSession,
     Shot,
-    camera_moment,
     clock_texts,
     folded,
     grouped,
-    night_of,
 )
-from noctuary.archive.record_text import NotEditable, editable_text, record_node
+from noctuary.archive.record_text import NotEditable, record_node
 from noctuary.archive.records import Archive, Picture
 from noctuary.diagnostic import Diagnostic, Mark, doubt, fault, in_order, one_line
 from noctuary.files import write_whole
@@ -46,45 +44,6 @@ from noctuary.text import hyphenated
 
 DRAFTS = "gathered"
 WARM_C = 2.0
-
-
-@dataclass(frozen=True, slots=True)
-class Gathered:
-    """A sidecar that the frames went into or were compared with.
-
-    ``outcome`` is ``drafted``, ``extended``, ``unchanged`` (it had everything already) or ``compared`` (a
-    picture's sidecar that has the sessions; it is only extended when it is named).
-    """
-
-    path: Path
-    outcome: str
-    sessions: int
-    questions: int
-
-
-@dataclass(frozen=True, slots=True)
-class GatherReport:
-    """What became of the frames.
-
-    ``kinds`` counts frames by kind (``light``, ``dark``, ``flat``, ``bias``, ``dark flat``, ``combined``).
-    ``told`` are things worth knowing: changes of target, pauses, frames left out. ``questions`` is the
-    number of open questions in the sidecars. A fault among the findings means that nothing was written.
-    """
-
-    sidecars: tuple[Gathered, ...] = ()
-    sessions: tuple[GatheredSession, ...] = ()
-    kinds: Mapping[str, int] = field(default_factory=dict)
-    told: tuple[str, ...] = ()
-    unreadable: tuple[Unreadable, ...] = ()
-    findings: tuple[Diagnostic, ...] = ()
-
-    @property
-    def questions(self) -> int:
-        return sum(sidecar.questions for sidecar in self.sidecars)
-
-    @property
-    def failed(self) -> bool:
-        return any(finding.level == "fault" for finding in self.findings)
 
 
 def gather(
@@ -182,125 +141,22 @@ def _wrong_words(
             wrong.append(
                 fault(Mark(file), f"unknown-{option}", f"no {option} is called “{one_line(name)[:60]}”", hint)
             )
-    if time_zone is not None and _zone(time_zone) is None:
+    if time_zone is not None and clock_zone(time_zone) is None:
         problem = zone_fault(time_zone)
         message, hint = problem or (f"“{one_line(time_zone)[:60]}” is no time zone", "write +02:00 or Europe/Berlin")
         wrong.append(fault(Mark("places.yaml"), "unknown-time-zone", message, hint))
     return wrong
 
 
-def _zone(name: str) -> tzinfo | None:
-    if match := re.fullmatch(r"([+-])(\d{1,2}):?(\d{2})?", name):
-        minutes = int(match[2]) * 60 + int(match[3] or 0)
-        if minutes > 15 * 60:
-            return None
-        return timezone(timedelta(minutes=-minutes if match[1] == "-" else minutes))
-    if name.upper() in ("UTC", "Z"):
-        return UTC
-    return None if zone_fault(name) else ZoneInfo(name)
-
-
-class _Work:
-    """One run of gathering: what is known, and what there is to tell."""
+class _Work(FrameContext):
+    """One run of gathering: what there is to tell, and the sidecars that it writes."""
 
     def __init__(
         self, archive: Archive | None, folder: Path, place: str | None, rig: str | None, time_zone: str | None
     ) -> None:
-        self.archive = archive
-        self.folder = folder
-        self.place = place
-        self.rig = rig
-        self.time_zone = time_zone
-        self.camera_zone = _zone(time_zone) if time_zone else None
+        super().__init__(archive, folder, place, rig, time_zone)
         self.told: list[str] = []
         self.findings: list[Diagnostic] = []
-        self._kits: dict[FrameHeader, Kit] = {}
-        self._sites: dict[tuple[float, float], str | None] = {}
-        self._told_place: str | None = None
-        self._sidecar_place: str | None = None
-        self._sidecar_rig: str | None = None
-        self._zones: dict[str | None, tzinfo | None] = {
-            name: ZoneInfo(place.time_zone) for name, place in (archive.places if archive else {}).items()
-        }
-
-    def zones(self) -> dict[str | None, str | None]:
-        """Place → its time zone; for no place, what the person said of the camera's clock, if that is a zone."""
-        known: dict[str | None, str | None] = {
-            name: place.time_zone for name, place in (self.archive.places if self.archive else {}).items()
-        }
-        named = self.time_zone if isinstance(self.camera_zone, ZoneInfo) else None
-        if self.place is not None and self.place not in known:
-            known[self.place] = named
-        known[None] = named
-        return known
-
-    def kit(self, header: FrameHeader) -> Kit:
-        key = replace(header, path="", start=None, target=None, exposure_s=None, sensor_temperature_c=None, kind=None)
-        if key not in self._kits:
-            kit = kit_of(key, self.archive, self.rig)
-            says_nothing = not (key.camera or key.pixel_size_um or key.focal_length_mm)
-            if self._sidecar_rig is not None and (self._sidecar_rig in kit.choices or says_nothing):
-                kit = replace(kit, rig=self._sidecar_rig, choices=(), assumed=False)
-            self._kits[key] = kit
-        return self._kits[key]
-
-    def learn_sidecar(self, sidecar: Path) -> None:
-        """The rig and place of the sidecar that is to be extended: they go for frames that tell none."""
-        try:
-            old = self._text_of(sidecar)
-            root = record_node(old, self.name_of(sidecar)) if old else None
-        except (OSError, NotEditable):
-            return  # the same trouble is told when the sidecar is extended
-        place, rig = (root.text("place"), root.text("rig")) if root else (None, None)
-        self._sidecar_place = place if self.archive and place in self.archive.places else None
-        self._sidecar_rig = rig if self.archive and rig in self.archive.rigs else None
-
-    def learn_places(self, read: Sequence[FrameHeader]) -> None:
-        """The one place that the sites in these headers tell goes for frames without a site, too."""
-        told = {self._near(site) for site in {h.site for h in read if h.site is not None}}
-        self._told_place = told.pop() if len(told) == 1 else None
-
-    def _near(self, site: tuple[float, float]) -> str | None:
-        if site not in self._sites:
-            self._sites[site] = nearest_place(site, self.archive.places if self.archive else {})
-        return self._sites[site]
-
-    def place_of(self, header: FrameHeader) -> tuple[str | None, str | None]:
-        """The place of a frame, and in words what speaks for it where the frame itself does not."""
-        if self.place is not None:
-            return self.place, None
-        if header.site is not None:
-            return self._near(header.site), None
-        places = self.archive.places if self.archive else {}
-        if self._sidecar_place is not None:
-            return self._sidecar_place, None
-        if len(places) == 1:
-            return next(iter(places)), "the only one in places.yaml"
-        if self._told_place is not None:
-            return self._told_place, "the place of the other frames"
-        return None, None
-
-    def moment_of(self, header: FrameHeader) -> tuple[datetime | None, str | None, str | None]:
-        """When a frame was begun, by the clock of its place; the place; why, where it is assumed."""
-        place, assumed = self.place_of(header)
-        if header.start is None:
-            return None, place, assumed
-        local = self._zones.get(place) or self.camera_zone
-        try:
-            if header.start.tzinfo is not None:
-                return header.start.astimezone(local or UTC), place, assumed
-            shown = camera_moment(header.start, self.camera_zone or local or UTC)
-            return shown.astimezone(local or UTC), place, assumed
-        except (OverflowError, ValueError, OSError):
-            return None, place, assumed
-
-    def calibration_frame(self, header: FrameHeader) -> CalibrationFrame:
-        start, _, _ = self.moment_of(header)
-        try:
-            night = None if start is None else night_of(start, None)
-        except OverflowError:
-            night = None
-        return CalibrationFrame(header, self.kit(header).camera_names, night)
 
     def tell_survivors(self, unknown: int, unclear: int, names: Sequence[str]) -> None:
         examples = ", ".join(one_line(Path(n.replace("\\", "/")).name) for n in names[:3])
@@ -397,7 +253,7 @@ class _Work:
             mine = [clocks[id(s)] for s in members]
             self._tell_warm(path, members)
             try:
-                old = self._text_of(path)
+                old = self.text_of(path)
                 if old is None:
                     texts.append((path, None, sidecar_text(members, mine), members))
                 else:
@@ -433,20 +289,13 @@ class _Work:
             written.append(Gathered(path, outcome, len(members), _questions(new)))
         return written
 
-    def name_of(self, path: Path) -> str:
-        """The path relative to the archive, or as it is outside of it, with ``/``."""
-        try:
-            return path.resolve().relative_to(self.folder.resolve()).as_posix()
-        except ValueError:
-            return one_line(path.as_posix())
-
     def _for_one_sidecar(self, sessions: Sequence[GatheredSession], sidecar: Path) -> list[GatheredSession]:
         targets = {folded(s.target): s.target for s in sessions if s.target}
         if len(targets) <= 1:
             return list(sessions)
         known: set[str] = set()
         try:
-            old = self._text_of(sidecar)
+            old = self.text_of(sidecar)
             objects = record_node(old, self.name_of(sidecar)).get("objects") if old else None
             known = {folded(str(n.value)) for n in objects.items()} if objects else set()
         except (OSError, NotEditable):
@@ -492,13 +341,9 @@ class _Work:
             placed.setdefault(plain if alone else fuller, []).extend(members)
         return list(placed.items())
 
-    def _text_of(self, sidecar: Path) -> str | None:
-        """What a sidecar says, ``None`` where there is none; raises OSError and :class:`NotEditable`."""
-        return editable_text(sidecar.read_bytes(), self.name_of(sidecar)) if sidecar.exists() else None
-
     def _is_of_rig(self, path: Path, kit: Kit) -> bool:
         try:
-            old = self._text_of(path)
+            old = self.text_of(path)
             rig = record_node(old, self.name_of(path)).text("rig") if old is not None else None
         except (OSError, NotEditable):
             return True
