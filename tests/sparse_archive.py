@@ -10,11 +10,11 @@ from pathlib import Path
 
 from noctuary.build import examine
 from noctuary.inspection import Inspection
-from noctuary.pages.exports.export_list import offered
-from noctuary.pages.page_list import edition, pages
+from noctuary.pages.exports.export_list import site_exports
+from noctuary.pages.page_list import pages, site_model
 from noctuary.pages.picture_view import Shown, Source
 from noctuary.pages.render import Renderer
-from noctuary.pages.share_image_text import cards
+from noctuary.pages.share_image_text import share_image_pages
 from noctuary.pages.theme import theme_folders
 
 from tests.made_archive import jpeg, write
@@ -56,9 +56,9 @@ def published(found: Inspection, size: tuple[int, int] = (60, 40)) -> dict[str, 
         shown[p.id] = Shown(
             p.id, p.title, p.alt or p.title, f"pictures/{p.id}.html", *size, "#241a30", (source,), source
         )
-    whole = edition(found.facts, shown)
-    texts = {page.path: _renderer().render(page) for page in [*pages(whole), *cards(whole)]}
-    return texts | {o.path: o.make().decode() for o in offered(whole)}
+    whole = site_model(found.facts, shown)
+    texts = {page.path: _renderer().render(page) for page in [*pages(whole), *share_image_pages(whole)]}
+    return texts | {o.path: o.make().decode() for o in site_exports(whole)}
 
 
 def words(page: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date
@@ -16,14 +16,13 @@ from noctuary.build_manifest import FOLDER, BuildManifest, Published, program_st
 from noctuary.diagnostic import Diagnostic, Mark, doubt, fault, in_order
 from noctuary.inspection import Inspection, inspect, program_hash
 from noctuary.memo import Memo
+from noctuary.pages.build_context import BuildContext, Progress
 from noctuary.pages.gone_addresses import published as published_addresses
 from noctuary.pages.product import Product
-from noctuary.publish.replace_site import MADE, Assembly, CannotPublish, foreign_files, lying_files, recover
-from noctuary.publish.run_products import made
-from noctuary.publish.site_products import BadTemplate, NoSuchExecutor, works
+from noctuary.publish.replace_site import MADE, Assembly, CannotPublish, files_on_disk, foreign_files, recover
+from noctuary.publish.run_products import make_products
+from noctuary.publish.site_products import BadTemplate, NoSuchExecutor, site_products
 from noctuary.up_to_date import unchanged
-
-Progress = Callable[[str, int, int], None]
 
 
 @dataclass
@@ -71,7 +70,7 @@ def build(
     try:
         _refuse_links(folder)
         with _Lock(folder):
-            return _remembering(folder, out, workers, executor, progress or _silent)
+            return _remembering(_Order(folder, out, workers, executor, progress or _silent))
     except CannotPublish as error:
         return _refused(out, [_trouble("publish", error.message, error.hint)])
     except NoSuchExecutor as error:
@@ -86,32 +85,35 @@ def build(
         return _refused(out, [_trouble("disk", f"{error.strerror or error}{where}", "mend that and build again")])
 
 
-def _remembering(folder: Path, out: Path, workers: int | None, executor: str | None, progress: Progress) -> Outcome:
+@dataclass(frozen=True)
+class _Order:
+    """What was asked for: from which archive to which folder, with how many processes."""
+
+    archive: Path
+    out: Path
+    workers: int | None
+    executor: str | None
+    progress: Progress
+
+
+def _remembering(order: _Order) -> Outcome:
     """A build that goes on from the last one, or from nothing where that left what makes no sense."""
-    recover(out)
-    _refuse_misplaced(folder, out)
+    recover(order.out)
+    _refuse_misplaced(order.archive, order.out)
     program = program_hash()
-    before, answers = read_build(folder, program)
+    before, answers = read_build(order.archive, program)
     try:
-        return _build(folder, out, workers, executor, progress, program, before, answers)
+        return _build(order, program, before, answers)
     except (CannotPublish, NoSuchExecutor, BadTemplate, OSError):
         raise
     except Exception:
         if not answers:
             raise
-        return _build(folder, out, workers, executor, progress, program, BuildManifest(), {})
+        return _build(order, program, BuildManifest(), {})
 
 
-def _build(
-    folder: Path,
-    out: Path,
-    workers: int | None,
-    executor: str | None,
-    progress: Progress,
-    program: str,
-    last: BuildManifest,
-    answers: Mapping[bytes, bytes],
-) -> Outcome:
+def _build(order: _Order, program: str, last: BuildManifest, answers: Mapping[bytes, bytes]) -> Outcome:
+    folder, out = order.archive, order.out
     began = time.monotonic()
     stamp = program_stamp()
     memory = Memo(answers)
@@ -119,27 +121,28 @@ def _build(
     if seen.faults or seen.archive is None or seen.facts is None or seen.almanac is None:
         return _refused(out, seen.findings)
     before = last if last.out == str(out) else BuildManifest()
-    lying = lying_files(out)
-    standing = _as_made(before, lying)
-    if foreign := foreign_files(out, lying, standing):
+    on_disk = files_on_disk(out)
+    unchanged_files = _unchanged_files(before, on_disk)
+    if foreign := foreign_files(out, on_disk, unchanged_files):
         more = f" and {len(foreign) - 1} more" if foreign[1:] else ""
         raise CannotPublish(
             f"the output folder {out} holds files that no build made: {foreign[0]}{more}",
             "move them away, or choose another folder with --out",
         )
 
-    site = works(
-        folder,
-        seen.facts,
-        seen.almanac,
-        seen.theme,
-        seen.hashes.of,
-        memory,
-        program,
-        standing,
-        workers,
-        executor,
-        progress,
+    site = site_products(
+        BuildContext(
+            folder=folder,
+            facts=seen.facts,
+            theme=seen.theme,
+            hash_of=seen.hashes.of,
+            memory=memory,
+            program=program,
+            published=unchanged_files,
+            workers=order.workers,
+            progress=order.progress,
+        ),
+        order.executor,
     )
     findings = in_order([*seen.findings, *site.findings])
     if any(f.level == "fault" for f in findings):
@@ -147,9 +150,9 @@ def _build(
     outcome = Outcome(findings, built=True, out=out)
     counts = {"pictures": len(seen.archive.shown), "pages": site.pages}
     entries = seen.hashes.entries()
-    if not _same_products(site.products, standing, before):
+    if not _same_products(site.products, unchanged_files, before):
         outcome.written, published, ingredients = _publish(
-            out, site.products, standing, lying, workers, outcome.reasons
+            out, site.products, unchanged_files, on_disk, order.workers, outcome.reasons
         )
         outputs = {
             name: Published(status.st_size, status.st_mtime_ns, json.dumps(ingredients.get(name, {})))
@@ -163,7 +166,7 @@ def _build(
         write_schemas(folder)
         write_build(folder, book, program, memory.kept())
         if any(name.startswith("images/") for name, _ in outcome.reasons):
-            site.tidy()
+            site.prune_cache()
     except OSError as error:
         # The site stands; what is lost is the memory of how it was made.
         message = f"the cache in {FOLDER} cannot be written: {error.strerror or error}"
@@ -179,28 +182,34 @@ def _build(
     return outcome
 
 
-def _as_made(book: BuildManifest, lying: Mapping[str, os.stat_result]) -> dict[str, Mapping[str, str]]:
-    """Files of the published site that lie as the last build left them → what they were made from."""
+def _unchanged_files(book: BuildManifest, on_disk: Mapping[str, os.stat_result]) -> dict[str, Mapping[str, str]]:
+    """Files of the published site that are as the last build left them → what they were made from."""
     found: dict[str, Mapping[str, str]] = {}
-    for name, status in lying.items():
+    for name, status in on_disk.items():
         entry = book.outputs.get(name)
         if entry and entry.size == status.st_size and entry.modified_ns == status.st_mtime_ns:
             found[name] = entry.made_of()
     return found
 
 
-def _same_products(products: list[Product], standing: Mapping[str, Mapping[str, str]], before: BuildManifest) -> bool:
+def _same_products(
+    products: list[Product], unchanged_files: Mapping[str, Mapping[str, str]], before: BuildManifest
+) -> bool:
     """Whether the published site is already made of exactly these products."""
-    if len(standing) != len(before.outputs) or len(products) + 1 != len(standing) or MADE not in standing:
+    if (
+        len(unchanged_files) != len(before.outputs)
+        or len(products) + 1 != len(unchanged_files)
+        or MADE not in unchanged_files
+    ):
         return False
-    return all(p.path in standing and not p.changed(standing[p.path]) for p in products)
+    return all(p.path in unchanged_files and not p.changed(unchanged_files[p.path]) for p in products)
 
 
 def _publish(
     out: Path,
     products: list[Product],
-    standing: Mapping[str, Mapping[str, str]],
-    lying: Mapping[str, os.stat_result],
+    unchanged_files: Mapping[str, Mapping[str, str]],
+    on_disk: Mapping[str, os.stat_result],
     workers: int | None,
     reasons: list[tuple[str, str]],
 ) -> tuple[int, dict[str, os.stat_result], dict[str, Mapping[str, str]]]:
@@ -208,18 +217,18 @@ def _publish(
     todo: list[Product] = []
     with Assembly(out) as assembly:
         for product in products:
-            changed = product.changed(standing.get(product.path))
+            changed = product.changed(unchanged_files.get(product.path))
             if changed:
                 reasons.append((product.path, "new" if changed == ["new"] else "changed: " + ", ".join(changed)))
                 todo.append(product)
             else:
-                assembly.keep(product.path, lying[product.path])
-        for path, data in made(todo, workers):
+                assembly.keep(product.path, on_disk[product.path])
+        for path, data in make_products(todo, workers):
             assembly.write(path, data)
         paths = {p.path for p in products}
-        if standing.keys() == paths | {MADE}:
-            assembly.keep(MADE, lying[MADE])
-        reasons.extend((name, "removed") for name in sorted(standing) if name not in paths and name != MADE)
+        if unchanged_files.keys() == paths | {MADE}:
+            assembly.keep(MADE, on_disk[MADE])
+        reasons.extend((name, "removed") for name in sorted(unchanged_files) if name not in paths and name != MADE)
         published = assembly.publish()
     return max(len(todo), 1), published, {p.path: dict(p.ingredients) for p in products}
 

@@ -31,7 +31,7 @@ from noctuary.facts.almanac import Almanac
 from noctuary.facts.archive_facts import ArchiveFacts, archive_facts
 from noctuary.images.recipe import Format
 from noctuary.pages.page import Page
-from noctuary.pages.page_list import edition, pages
+from noctuary.pages.page_list import pages, site_model
 from noctuary.pages.picture_view import Shown, Source
 from noctuary.pages.render import Renderer
 from noctuary.pages.theme import published_files, theme_folders
@@ -177,7 +177,7 @@ def shown(whole: ArchiveFacts) -> dict[str, Shown]:
 
 def set_pages(hostile: str = "") -> list[Page]:
     whole = facts(hostile)
-    return pages(edition(whole, shown(whole)))
+    return pages(site_model(whole, shown(whole)))
 
 
 @cache

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from noctuary.facts.almanac import Almanac
 from noctuary.facts.archive_facts import archive_facts
-from noctuary.pages.page_list import edition, pages
+from noctuary.pages.page_list import pages, site_model
 
 from .invented_archive import HOSTILE, SIZES, archive, rendered, shown, write
 from .test_pages import parsed
@@ -33,7 +33,7 @@ def test_pictures_that_are_not_listed_hang_nowhere_and_an_exhibit_of_them_has_no
 def test_without_exhibits_there_is_no_page_and_no_way_to_it():
     whole = replace(archive(), exhibits=())
     found = archive_facts(whole, Almanac(whole), SIZES, {})
-    everything = edition(found, shown(found))
+    everything = site_model(found, shown(found))
     assert not [page for page in pages(everything) if "exhibit" in page.path]
     assert "Exhibits" not in [link.text for link in everything.frame.sections]
 

@@ -15,11 +15,11 @@ from astropy.io.votable import parse, validate
 from astropy.table import Table
 from noctuary.facts.placement_summary import placed
 from noctuary.pages.exports.acquisition import COLUMNS
-from noctuary.pages.exports.export_list import offered
+from noctuary.pages.exports.export_list import site_exports
 from noctuary.pages.exports.outline import outline_deg, stc_s
 from noctuary.pages.exports.table import Column, ExportTable
-from noctuary.pages.exports.table_formats import FORMS
-from noctuary.pages.page_list import edition
+from noctuary.pages.exports.table_formats import FORMATS
+from noctuary.pages.page_list import site_model
 from noctuary.sky.placement import from_centre
 
 from .invented_archive import HOME, HOSTILE, facts, shown
@@ -43,7 +43,7 @@ ODD = ExportTable(
 
 def files(hostile: str = "") -> dict[str, bytes]:
     whole = facts(hostile)
-    return {o.path: o.make() for o in offered(edition(whole, shown(whole)))}
+    return {o.path: o.make() for o in site_exports(site_model(whole, shown(whole)))}
 
 
 def read(data: bytes, form: str) -> Table:
@@ -53,7 +53,7 @@ def read(data: bytes, form: str) -> Table:
 
 
 def written(name: str):
-    return next(form.written for form in FORMS if form.name == name)
+    return next(form.write for form in FORMATS if form.name == name)
 
 
 @pytest.mark.parametrize("form", ["ECSV", "VOTable"])
@@ -88,8 +88,8 @@ def test_every_votable_of_a_site_validates():
 
 def test_a_table_without_rows_is_a_table_all_the_same():
     empty = ExportTable("none", "Nothing", COLUMNS, ())
-    for form in FORMS:
-        data = form.written(empty)
+    for form in FORMATS:
+        data = form.write(empty)
         if form.name != "CSV":
             assert len(read(data, form.name)) == 0
 
@@ -101,7 +101,7 @@ def test_each_session_is_there_once_and_the_sums_are_those_of_the_pages():
     total = sum(float(row["integration_s"]) for row in everything)
     assert total == pytest.approx(whole.integration.total_s, abs=1e-6)
     for target in whole.targets:
-        stem = edition(whole, shown(whole)).addresses.targets[target.name].replace(".html", ".csv")
+        stem = site_model(whole, shown(whole)).addresses.targets[target.name].replace(".html", ".csv")
         rows = csv.DictReader(io.StringIO(made[f"data/{stem}"].decode()))
         assert sum(float(r["integration_s"]) for r in rows) == pytest.approx(target.integration.total_s, abs=1e-6)
     first = next(row for row in everything if row["night"] == "2023-02-14")

@@ -16,7 +16,7 @@ from noctuary.facts.almanac import Almanac
 from noctuary.facts.archive_facts import ArchiveFacts, archive_facts
 from noctuary.facts.placement_summary import placed
 from noctuary.pages.exports.facts_json import picture_json
-from noctuary.pages.page_list import edition, pages
+from noctuary.pages.page_list import pages, site_model
 from noctuary.pages.picture_view import Shown, Source
 from noctuary.pages.render import Renderer
 from noctuary.pages.theme import theme_folders
@@ -75,7 +75,9 @@ def site() -> dict[str, str]:
         page = f"pictures/{name}.html"
         shown[name] = Shown(name, record.title, "A picture", page, *PIXELS, "#241a30", (source,), source)
     renderer = Renderer(theme_folders(None, Path("no-archive-here")), "en")
-    return {page.path: renderer.render(page) for page in pages(edition(whole, shown)) if page.path.endswith(".html")}
+    return {
+        page.path: renderer.render(page) for page in pages(site_model(whole, shown)) if page.path.endswith(".html")
+    }
 
 
 def words(address: str) -> str:
@@ -127,7 +129,7 @@ def test_films_stand_apart_from_what_a_year_kept():
     text = words("years/2024.html")
     assert "93 % of 13 h 30 min of deep-sky exposures kept" in text
     assert "Sun, Moon and planets: 500 of 3000 frames kept" in text
-    seen_first = text[text.index("Seen for the first time"):text.index("Hours by month")]
+    seen_first = text[text.index("Seen for the first time") : text.index("Hours by month")]
     assert "Sun" not in seen_first
     assert "Moon" not in seen_first
     assert "M 57" in seen_first
@@ -156,7 +158,7 @@ def test_a_mosaic_says_its_panels_and_shows_where_they_lie():
     places = {n: float(x) for x, n in re.findall(r'<text x="([\d.]+)"[^>]*>(\d)</text>', drawn[0])}
     assert places["1"] > 300 > places["2"]
     assert places["1"] - places["2"] == pytest.approx(1.2 * 0.8599 * 3600 / 12.0, rel=0.01)
-    panels = html[html.index('id="panels"'):]
+    panels = html[html.index('id="panels"') :]
     assert 'href="west.html"' in panels
     assert 'href="east.html"' not in panels
     assert "images/east.jpg" in panels

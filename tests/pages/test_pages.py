@@ -250,12 +250,12 @@ def test_making_contexts_loads_no_template_engine():
 def test_an_archive_without_pictures_has_its_pages_too():
     from pathlib import Path
 
-    from noctuary.pages.page_list import edition, pages
+    from noctuary.pages.page_list import pages, site_model
     from noctuary.pages.render import Renderer
     from noctuary.pages.theme import theme_folders
 
     renderer = Renderer(theme_folders(None, Path("no-archive-here")), "en")
-    html = {p.path: renderer.render(p) for p in pages(edition(facts(), {}))}
+    html = {p.path: renderer.render(p) for p in pages(site_model(facts(), {}))}
     assert "No picture is finished yet." in html["index.html"]
     assert not [path for path in html if path.startswith("pictures/")]
 

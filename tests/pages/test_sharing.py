@@ -18,10 +18,10 @@ import zxingcpp
 from noctuary.charts.address_code import AddressCode
 from noctuary.facts.almanac import Almanac
 from noctuary.facts.archive_facts import archive_facts
-from noctuary.pages.exports.export_list import offered
-from noctuary.pages.page_list import edition, pages
+from noctuary.pages.exports.export_list import site_exports
+from noctuary.pages.page_list import pages, site_model
 from noctuary.pages.render import Renderer
-from noctuary.pages.share_image_text import cards
+from noctuary.pages.share_image_text import share_image_pages
 from noctuary.pages.theme import theme_folders
 from noctuary.pages.typography import Typography
 
@@ -132,7 +132,9 @@ def test_every_page_says_how_it_appears_where_its_address_is_pasted():
         for name in ("og:title", "og:type", "og:description", "og:image:alt"):
             assert meta(html, name), (page.path, name)
         picture = meta(html, "og:image") or ""
-        assert picture.removeprefix(SITE) in {card.path for card in cards(edition(facts(), shown(facts())))}
+        assert picture.removeprefix(SITE) in {
+            card.path for card in share_image_pages(site_model(facts(), shown(facts())))
+        }
     assert meta(set_texts()["targets/ngc-2238.html"], "og:image") == SITE + "share/ring-two.jpg"
 
 
@@ -176,7 +178,7 @@ def test_a_former_id_never_stands_in_the_way_of_a_living_one():
     moved = replace(whole.pictures["ring-two"], former_ids=("tall", "unfinished", "gone", "gone"))
     changed = replace(whole, pictures={**whole.pictures, "ring-two": moved})
     found = archive_facts(changed, Almanac(changed), SIZES, {})
-    made = pages(edition(found, shown(found)))
+    made = pages(site_model(found, shown(found)))
     paths = [page.path for page in made]
     assert len(paths) == len(set(paths))
     assert [page.path for page in made if page.kind == "redirect"] == ["pictures/gone.html"]
@@ -186,10 +188,10 @@ def test_a_former_id_never_stands_in_the_way_of_a_living_one():
 def texts_without_address() -> dict[str, str]:
     whole = replace(archive(), address=None)
     found = archive_facts(whole, Almanac(whole), SIZES, {})
-    everything = edition(found, shown(found))
+    everything = site_model(found, shown(found))
     renderer = Renderer(theme_folders(None, Path("no-archive-here")), "en")
-    assert cards(everything) == []
-    return {page.path: renderer.render(page) for page in pages(everything, offered(everything))}
+    assert share_image_pages(everything) == []
+    return {page.path: renderer.render(page) for page in pages(everything, site_exports(everything))}
 
 
 def test_without_an_address_there_is_no_absolute_link_and_nothing_for_machines():
@@ -233,7 +235,7 @@ def test_the_printed_code_reads_as_the_address(address):
 
 def test_words_on_the_share_pictures_are_the_pages_own():
     renderer = Renderer(theme_folders(None, Path("no-archive-here")), "en")
-    card = next(c for c in cards(edition(facts(), shown(facts()))) if c.path == "share/ring-two.jpg")
+    card = next(c for c in share_image_pages(site_model(facts(), shown(facts()))) if c.path == "share/ring-two.jpg")
     lines = unescape(renderer.render(card)).splitlines()
     assert lines[0] == "The ring again"
     assert lines[1].startswith("NGC 2238")

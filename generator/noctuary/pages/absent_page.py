@@ -14,10 +14,10 @@ class AbsentContext:
     frame: Frame
 
 
-def page(edition: SiteModel) -> Page:
+def page(model: SiteModel) -> Page:
     """The page, its links counted from the top of the host: it is shown at addresses of any depth.
 
     It is no page of the site that anything leads to, so it stands beside them.
     """
-    top = urlsplit(edition.frame.address or "").path or "/"
-    return Page(ABSENT, "absent.html", AbsentContext(edition.frame), "absent", listed=False, top=top)
+    top = urlsplit(model.frame.address or "").path or "/"
+    return Page(ABSENT, "absent.html", AbsentContext(model.frame), "absent", listed=False, top=top)

@@ -67,41 +67,41 @@ class CompareContext:
     newer_choices: tuple[Choice, ...]
 
 
-def pages(edition: SiteModel) -> list[Page]:
+def pages(model: SiteModel) -> list[Page]:
     found = []
-    for target in edition.facts.targets:
-        there = pairs(target, edition.shown)
+    for target in model.facts.targets:
+        there = pairs(target, model.shown)
         # For each picture the choices beside it, made once: many pages have the same.
         older_choices: dict[str, list[Choice]] = {}
         newer_choices: dict[str, list[Choice]] = {}
         for a, b in there:
-            page = address(edition.addresses, target.identity, a.picture.id, b.picture.id)
+            page = address(model.addresses, target.identity, a.picture.id, b.picture.id)
             older_choices.setdefault(b.picture.id, []).append(Choice(a.picture.title, a.picture.finished, page))
             newer_choices.setdefault(a.picture.id, []).append(Choice(b.picture.title, b.picture.finished, page))
         beside = {name: tuple(choices) for name, choices in older_choices.items()}
         after = {name: tuple(choices) for name, choices in newer_choices.items()}
         for a, b in there:
-            path = address(edition.addresses, target.identity, a.picture.id, b.picture.id)
-            context = _context(edition, target, a, b, beside[b.picture.id], after[a.picture.id])
+            path = address(model.addresses, target.identity, a.picture.id, b.picture.id)
+            context = _context(model, target, a, b, beside[b.picture.id], after[a.picture.id])
             found.append(Page(path, "compare.html", context, "compare"))
     return found
 
 
 def _context(
-    edition: SiteModel,
+    model: SiteModel,
     target: TargetFacts,
     older: PictureFacts,
     newer: PictureFacts,
     older_choices: tuple[Choice, ...],
     newer_choices: tuple[Choice, ...],
 ) -> CompareContext:
-    layer = edition.layers.get((older.picture.id, newer.picture.id))
+    layer = model.layers.get((older.picture.id, newer.picture.id))
     again = layer.drawn_again if layer else None
     over: Over | None = None
     apart: Apart | None = None
     unplaced = tuple(f.picture.title for f in (older, newer) if f.placement is None)
     if layer is not None:
-        base = edition.shown[(older if layer.laid.base == "older" else newer).picture.id]
+        base = model.shown[(older if layer.laid.base == "older" else newer).picture.id]
         width = shown_width(base)
         over = Over(
             laid=layer.laid,
@@ -115,7 +115,7 @@ def _context(
 
     def side(facts: PictureFacts, which: str) -> Side:
         return Side(
-            shown=edition.shown[facts.picture.id],
+            shown=model.shown[facts.picture.id],
             finished=facts.picture.finished,
             light=light_note(facts),
             rigs=rig_parts(facts.rigs),
@@ -123,8 +123,8 @@ def _context(
         )
 
     return CompareContext(
-        frame=edition.frame,
-        target=edition.target_link(target),
+        frame=model.frame,
+        target=model.target_link(target),
         older=side(older, "older"),
         newer=side(newer, "newer"),
         grown=growth_note(growth((older, newer), target.fixed)[1]),
@@ -136,14 +136,14 @@ def _context(
     )
 
 
-def laid_over(edition: SiteModel) -> dict[str, tuple[Link, ...]]:
+def laid_over(model: SiteModel) -> dict[str, tuple[Link, ...]]:
     """For each picture the pages on which it lies over another, each with the other's title, newest first."""
     found: dict[str, list[tuple[Picture, str]]] = {}
-    for pair in edition.layers:
+    for pair in model.layers:
         for this, that in (pair, pair[::-1]):
-            other = edition.facts.pictures[that]
+            other = model.facts.pictures[that]
             assert other.target is not None  # only pictures of one target make a pair
-            found.setdefault(this, []).append((other.picture, address(edition.addresses, other.target.name, *pair)))
+            found.setdefault(this, []).append((other.picture, address(model.addresses, other.target.name, *pair)))
     for beside in found.values():
         beside.sort(key=lambda there: (there[0].finished, there[0].id), reverse=True)
     return {this: tuple(Link(p.title, page) for p, page in beside) for this, beside in found.items()}

@@ -17,5 +17,5 @@ class DataContext:
     columns: tuple[Column, ...]
 
 
-def pages(edition: SiteModel) -> list[Page]:
-    return [Page(DATA, "data.html", DataContext(edition.frame, COLUMNS), "data")]
+def pages(model: SiteModel) -> list[Page]:
+    return [Page(DATA, "data.html", DataContext(model.frame, COLUMNS), "data")]

@@ -54,12 +54,12 @@ class EquipmentContext:
     rigs: tuple[RigNote, ...]
 
 
-def pages(edition: SiteModel) -> list[Page]:
-    rigs = tuple(_note(edition, number, r) for number, r in enumerate(edition.facts.rigs, 1))
-    return [Page(EQUIPMENT, "equipment.html", EquipmentContext(edition.frame, rigs), "equipment")]
+def pages(model: SiteModel) -> list[Page]:
+    rigs = tuple(_note(model, number, r) for number, r in enumerate(model.facts.rigs, 1))
+    return [Page(EQUIPMENT, "equipment.html", EquipmentContext(model.frame, rigs), "equipment")]
 
 
-def _note(edition: SiteModel, number: int, facts: RigFacts) -> RigNote:
+def _note(model: SiteModel, number: int, facts: RigFacts) -> RigNote:
     rig, whole = facts.rig, facts.integration
     optic, camera, focal = rig.optic, rig.camera, focal_length_mm(rig)
     pixels, pixel_um = (camera.pixels, camera.pixel_size_um) if camera else (None, None)
@@ -96,6 +96,6 @@ def _note(edition: SiteModel, number: int, facts: RigFacts) -> RigNote:
         kept=facts.kept,
         first_night=whole.first_night,
         last_night=whole.last_night,
-        targets=tuple(object_note(t, edition) for t in targets.values()),
-        pictures=wall(facts.pictures, edition),
+        targets=tuple(object_note(t, model) for t in targets.values()),
+        pictures=wall(facts.pictures, model),
     )

@@ -68,29 +68,29 @@ def shown_exhibits(
     return tuple(found)
 
 
-def pages(edition: SiteModel) -> list[Page]:
+def pages(model: SiteModel) -> list[Page]:
     found: list[Page] = []
     told = []
-    for exhibit, pictures in shown_exhibits(edition.facts, edition.shown):
-        slides = tuple(_slide(edition, at, name, said) for at, (name, said) in enumerate(pictures, 1))
+    for exhibit, pictures in shown_exhibits(model.facts, model.shown):
+        slides = tuple(_slide(model, at, name, said) for at, (name, said) in enumerate(pictures, 1))
         reading, show = exhibit_page(exhibit.id), slides_page(exhibit.id)
         context = ExhibitContext(
-            edition.frame, exhibit.id, exhibit.title, exhibit.introduction, slides, show, reading
+            model.frame, exhibit.id, exhibit.title, exhibit.introduction, slides, show, reading
         )  # fmt: skip
         found.append(Page(reading, "exhibit.html", context, "exhibit"))
         found.append(Page(show, "slides.html", context, "slides"))
         told.append((Link(exhibit.title, reading), exhibit.introduction, len(slides), slides[0].shown))
     if told:
-        found.insert(0, Page(EXHIBITS, "exhibits.html", ExhibitsContext(edition.frame, tuple(told)), "exhibits"))
+        found.insert(0, Page(EXHIBITS, "exhibits.html", ExhibitsContext(model.frame, tuple(told)), "exhibits"))
     return found
 
 
-def _slide(edition: SiteModel, number: int, name: str, said: str | None) -> Slide:
-    facts = edition.facts.pictures[name]
+def _slide(model: SiteModel, number: int, name: str, said: str | None) -> Slide:
+    facts = model.facts.pictures[name]
     return Slide(
         number=number,
-        shown=edition.shown[name],
-        object=object_note(facts.target, edition) if facts.target else None,
+        shown=model.shown[name],
+        object=object_note(facts.target, model) if facts.target else None,
         gist=gist(facts),
         commentary=said,
         credit=facts.picture.credit,

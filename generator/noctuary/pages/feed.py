@@ -63,28 +63,28 @@ class RobotsContext:
     site_map: str
 
 
-def pages(edition: SiteModel, others: Iterable[Page]) -> list[Page]:
+def pages(model: SiteModel, others: Iterable[Page]) -> list[Page]:
     """Feed (RFC 4287), site map (sitemaps.org 0.9) and robots.txt (RFC 9309); none without an address.
 
     ``others``: every page of the site; what is not listed stands in none of the three.
     """
-    site = edition.facts.archive.address
+    site = model.facts.archive.address
     if site is None:
         return []
     found = []
-    if entries := _entries(edition, site):
-        context = FeedContext(edition.frame, site, site + FEED, max(e.day for e in entries), entries)
+    if entries := _entries(model, site):
+        context = FeedContext(model.frame, site, site + FEED, max(e.day for e in entries), entries)
         found.append(Page(FEED, "feed.xml", context, "feed"))
     addresses = tuple(absolute(site, page.path) for page in others if page.listed)
-    found.append(Page(SITE_MAP, "sitemap.xml", SiteMapContext(edition.frame, addresses), "site map"))
-    found.append(Page(ROBOTS, "robots.txt", RobotsContext(edition.frame, site + SITE_MAP), "robots"))
+    found.append(Page(SITE_MAP, "sitemap.xml", SiteMapContext(model.frame, addresses), "site map"))
+    found.append(Page(ROBOTS, "robots.txt", RobotsContext(model.frame, site + SITE_MAP), "robots"))
     return found
 
 
-def _entries(edition: SiteModel, site: str) -> tuple[FeedEntry, ...]:
+def _entries(model: SiteModel, site: str) -> tuple[FeedEntry, ...]:
     found = []
-    for facts in edition.facts.listed[:LONGEST]:
-        picture, shown = facts.picture, edition.shown.get(facts.picture.id)
+    for facts in model.facts.listed[:LONGEST]:
+        picture, shown = facts.picture, model.shown.get(facts.picture.id)
         if shown is None:
             continue
         first_id = picture.former_ids[0] if picture.former_ids else picture.id
@@ -98,7 +98,7 @@ def _entries(edition: SiteModel, site: str) -> tuple[FeedEntry, ...]:
                 published=picture.finished.exact,
                 shown=shown,
                 gist=gist(facts),
-                objects=tuple(_xml(edition.facts.names.of(o)) for o in facts.objects),
+                objects=tuple(_xml(model.facts.names.of(o)) for o in facts.objects),
                 description=_xml(picture.description) if picture.description else None,
             )
         )

@@ -16,11 +16,11 @@ class FreeContext:
     prose: str
 
 
-def pages(edition: SiteModel) -> list[Page]:
+def pages(model: SiteModel) -> list[Page]:
     found = []
-    for p in edition.facts.archive.pages:
-        context = FreeContext(edition.frame, p.title, _below_title(p.prose, p.title))
-        found.append(Page(edition.addresses.free_pages[p.id], "free.html", context, "free"))
+    for p in model.facts.archive.pages:
+        context = FreeContext(model.frame, p.title, _below_title(p.prose, p.title))
+        found.append(Page(model.addresses.free_pages[p.id], "free.html", context, "free"))
     return found
 
 

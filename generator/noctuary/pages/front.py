@@ -26,12 +26,12 @@ class FrontContext:
     first_night: date | None
 
 
-def pages(edition: SiteModel) -> list[Page]:
-    facts = edition.facts
-    everything = wall(facts.listed, edition)
+def pages(model: SiteModel) -> list[Page]:
+    facts = model.facts
+    everything = wall(facts.listed, model)
     newest = everything[0] if everything else None
     context = FrontContext(
-        frame=edition.frame,
+        frame=model.frame,
         newest=newest,
         gist=gist(facts.pictures[newest.id]) if newest else None,
         pictures=everything[1:],

@@ -25,21 +25,21 @@ class GalleryItem:
     rigs: RigParts
 
 
-def hung(facts: PictureFacts, edition: SiteModel) -> GalleryItem | None:
+def hung(facts: PictureFacts, model: SiteModel) -> GalleryItem | None:
     """The picture as it hangs, or ``None`` when there is nothing to show."""
-    shown = edition.shown.get(facts.picture.id)
+    shown = model.shown.get(facts.picture.id)
     if shown is None:
         return None
     return GalleryItem(
         id=facts.picture.id,
         shown=shown,
-        target=edition.facts.names.of(facts.target) if facts.target else None,
+        target=model.facts.names.of(facts.target) if facts.target else None,
         finished=facts.picture.finished,
         light=light_note(facts),
         rigs=rig_parts(facts.rigs),
     )
 
 
-def wall(pictures: Iterable[PictureFacts], edition: SiteModel) -> tuple[GalleryItem, ...]:
+def wall(pictures: Iterable[PictureFacts], model: SiteModel) -> tuple[GalleryItem, ...]:
     """Every picture that can be shown, in the order given."""
-    return tuple(found for found in (hung(p, edition) for p in pictures) if found is not None)
+    return tuple(found for found in (hung(p, model) for p in pictures) if found is not None)

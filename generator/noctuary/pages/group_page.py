@@ -27,35 +27,35 @@ class GroupContext:
     others: tuple[Link, ...]
 
 
-def constellation_pages(edition: SiteModel) -> list[Page]:
-    return _pages(edition, "constellation", edition.addresses.constellations, lambda t: t.object.constellation)
+def constellation_pages(model: SiteModel) -> list[Page]:
+    return _pages(model, "constellation", model.addresses.constellations, lambda t: t.object.constellation)
 
 
-def kind_pages(edition: SiteModel) -> list[Page]:
-    return _pages(edition, "kind", edition.addresses.kinds, lambda t: t.object.kind)
+def kind_pages(model: SiteModel) -> list[Page]:
+    return _pages(model, "kind", model.addresses.kinds, lambda t: t.object.kind)
 
 
 def _pages(
-    edition: SiteModel,
+    model: SiteModel,
     by: Literal["constellation", "kind"],
     addresses: Mapping[str, str],
     of: Callable[[TargetFacts], str | None],
 ) -> list[Page]:
     members: dict[str, list[TargetFacts]] = {}
-    for target in sorted(edition.facts.targets, key=lambda t: t.name):
+    for target in sorted(model.facts.targets, key=lambda t: t.name):
         if (name := of(target)) is not None:
             members.setdefault(name, []).append(target)
     links = [Link(name, addresses[name]) for name in sorted(members)]
     found = []
     for name, targets in members.items():
         members_here = {t.identity for t in targets}
-        pictures = (p for p in edition.facts.listed if p.target is not None and p.target.name in members_here)
+        pictures = (p for p in model.facts.listed if p.target is not None and p.target.name in members_here)
         context = GroupContext(
-            frame=edition.frame,
+            frame=model.frame,
             by=by,
             name=name,
-            targets=tuple((object_note(t.object, edition), t.integration.total_s) for t in targets),
-            pictures=wall(pictures, edition),
+            targets=tuple((object_note(t.object, model), t.integration.total_s) for t in targets),
+            pictures=wall(pictures, model),
             total_s=total_of(t.integration.total_s for t in targets),
             others=tuple(link for link in links if link.text != name),
         )

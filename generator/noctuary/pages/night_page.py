@@ -77,40 +77,40 @@ def night_note(note: Night) -> NightNote:
     )
 
 
-def pages(edition: SiteModel) -> list[Page]:
-    nights = edition.facts.nights  # newest first
+def pages(model: SiteModel) -> list[Page]:
+    nights = model.facts.nights  # newest first
     found = []
     for at, night in enumerate(nights):
         context = _context(
-            edition,
+            model,
             night,
             earlier=nights[at + 1].night if at + 1 < len(nights) else None,
             later=nights[at - 1].night if at else None,
         )
-        found.append(Page(edition.addresses.nights[night.night], "night.html", context, "night"))
+        found.append(Page(model.addresses.nights[night.night], "night.html", context, "night"))
     return found
 
 
-def _context(edition: SiteModel, night: NightFacts, earlier: date | None, later: date | None) -> NightContext:
+def _context(model: SiteModel, night: NightFacts, earlier: date | None, later: date | None) -> NightContext:
     def link(other: date | None) -> Link | None:
-        return Link(other.isoformat(), edition.addresses.nights[other]) if other else None
+        return Link(other.isoformat(), model.addresses.nights[other]) if other else None
 
     fractions = [f.moon_fraction for f in night.sessions if f.moon_fraction is not None]
     return NightContext(
-        frame=edition.frame,
+        frame=model.frame,
         night=night.night,
         notes=tuple(night_note(n) for n in night.notes),
-        entries=tuple(entry(f, edition) for f in night.sessions),
+        entries=tuple(entry(f, model) for f in night.sessions),
         places=tuple(place_note(place) for place in places_of(night.sessions).values()),
         total_s=night.integration.total_s,
         sessions_not_recorded=night.integration.sessions_not_recorded,
         kept=night.kept,
         moon_fraction=sum(fractions) / len(fractions) if fractions else None,
-        pictures=wall(night.pictures, edition),
+        pictures=wall(night.pictures, model),
         earlier=link(earlier),
         later=link(later),
-        charts=_charts(edition, night),
-        went=_went(night, edition.facts.names),
+        charts=_charts(model, night),
+        went=_went(night, model.facts.names),
         darkness=night.use.darkness,
     )
 
@@ -124,10 +124,10 @@ def _went(night: NightFacts, names: ObjectNames) -> tuple[WentLine, ...]:
     )
 
 
-def _charts(edition: SiteModel, night: NightFacts) -> tuple[Drawing, ...]:
+def _charts(model: SiteModel, night: NightFacts) -> tuple[Drawing, ...]:
     """A chart for each place that may be told of and at which sessions say when they were."""
     found: list[Drawing] = []
-    names = edition.facts.names
+    names = model.facts.names
     for place in places_of(night.sessions).values():
         if place.published is None:
             continue
@@ -136,7 +136,7 @@ def _charts(edition: SiteModel, night: NightFacts) -> tuple[Drawing, ...]:
             if s.place == place and s.start and s.end and s.target is not None:
                 shot.setdefault(s.target, []).append((s.start.astimezone(UTC), s.end.astimezone(UTC)))
         curves = tuple(_curve(names.meant[name], names, tuple(times)) for name, times in shot.items())
-        limit = edition.facts.archive.horizon_deg
+        limit = model.facts.archive.horizon_deg
         chart = night_chart(place.name, place.published, place.time_zone, limit, curves)
         if chart is not None:
             found.append(chart)

@@ -44,32 +44,32 @@ class NightsContext:
     nights: int
 
 
-def pages(edition: SiteModel) -> list[Page]:
+def pages(model: SiteModel) -> list[Page]:
     by_year: dict[int, list[NightFacts]] = {}
-    for night in edition.facts.nights:
+    for night in model.facts.nights:
         by_year.setdefault(night.night.year, []).append(night)
     years = tuple(
         NightsYear(
             year=year,
-            nights=tuple(_row(edition, n) for n in nights),
+            nights=tuple(_row(model, n) for n in nights),
             clear=sum(1 for n in nights if n.sessions),
             integration_s=total_of(n.integration.total_s for n in nights),
         )
         for year, nights in sorted(by_year.items(), reverse=True)
     )
-    whole = edition.facts.integration
-    context = NightsContext(edition.frame, years, whole.total_s, whole.sessions_not_recorded, whole.nights)
+    whole = model.facts.integration
+    context = NightsContext(model.frame, years, whole.total_s, whole.sessions_not_recorded, whole.nights)
     return [Page(NIGHTS, "nights.html", context, "nights")]
 
 
-def _row(edition: SiteModel, night: NightFacts) -> NightRow:
+def _row(model: SiteModel, night: NightFacts) -> NightRow:
     fractions = [f.moon_fraction for f in night.sessions if f.moon_fraction is not None]
     places = [*places_of(night.sessions), *(n.place for n in night.notes if n.place)]
     return NightRow(
         night=night.night,
-        page=edition.addresses.nights[night.night],
+        page=model.addresses.nights[night.night],
         titles=tuple(n.title for n in night.notes if n.title),
-        targets=edition.targets_of(night.sessions),
+        targets=model.targets_of(night.sessions),
         places=tuple(dict.fromkeys(places)),
         integration_s=night.integration.total_s,
         moon_fraction=sum(fractions) / len(fractions) if fractions else None,

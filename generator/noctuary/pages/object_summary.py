@@ -42,8 +42,8 @@ class ObjectNote:
     constellation_page: str | None
 
 
-def object_note(known: SkyObject, edition: SiteModel) -> ObjectNote:
-    addresses, name = edition.addresses, edition.facts.names.of(known)
+def object_note(known: SkyObject, model: SiteModel) -> ObjectNote:
+    addresses, name = model.addresses, model.facts.names.of(known)
     common = common_name_beside(known, name)
     beside = designations_beside(known, name)
     said = {name_key(text) for text in (name, common, *beside) if text}

@@ -66,27 +66,27 @@ def _card_of(target: TargetFacts, darks: Sequence[Session]) -> Repeat | None:
     return repeat([f.session for f in target.sessions], target.pictures, centre, darks, target.fields)
 
 
-def pages(edition: SiteModel) -> list[Page]:
-    darks = with_darks(f.session for t in edition.facts.targets for f in t.sessions)
+def pages(model: SiteModel) -> list[Page]:
+    darks = with_darks(f.session for t in model.facts.targets for f in t.sessions)
     return [
-        Page(address(edition.addresses, target.identity), "card.html", _context(edition, target, card), "card")
-        for target in edition.facts.targets
+        Page(address(model.addresses, target.identity), "card.html", _context(model, target, card), "card")
+        for target in model.facts.targets
         if (card := _card_of(target, darks)) is not None
     ]
 
 
-def _context(edition: SiteModel, target: TargetFacts, card: Repeat) -> CardContext:
+def _context(model: SiteModel, target: TargetFacts, card: Repeat) -> CardContext:
     known, rig, place = target.object, card.rig, card.place
     season = None
     where = place.published if place is not None else None
     if place is not None and where is not None and known.ra_deg is not None and known.dec_deg is not None:
         latitude, longitude, _ = where
-        limit, year = edition.facts.archive.horizon_deg, target.sessions[-1].session.night.year
+        limit, year = model.facts.archive.horizon_deg, target.sessions[-1].session.night.year
         season = SeasonChart(place.name, latitude, longitude, known.ra_deg, known.dec_deg, limit, year)
     like = card.pointing.picture_id if card.pointing else None
     return CardContext(
-        frame=edition.frame,
-        target=edition.target_link(target),
+        frame=model.frame,
+        target=model.target_link(target),
         common_name=common_name_beside(known, target.name),
         designations=designations_beside(known, target.name),
         repeat=card,
@@ -99,8 +99,8 @@ def _context(edition: SiteModel, target: TargetFacts, card: Repeat) -> CardConte
             f_ratio(rig),
         ),
         place=place.name if place else None,
-        like=Link(edition.facts.pictures[like].picture.title, picture_page(like))
-        if like is not None and like in edition.shown
+        like=Link(model.facts.pictures[like].picture.title, picture_page(like))
+        if like is not None and like in model.shown
         else None,
         season=season,
     )

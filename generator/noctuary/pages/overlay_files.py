@@ -5,14 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import partial
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from noctuary.archive.records import Archive
-from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.facts.overlay_pairs import Laid, laid
 from noctuary.facts.picture import PictureFacts
-from noctuary.memo import Memo
+from noctuary.pages.build_context import BuildContext
 from noctuary.pages.overlay_pairs import Layer, Pair, pairs, shown_width
 from noctuary.pages.picture_view import Shown, Source
 from noctuary.pages.product import Product, digest
@@ -25,56 +22,42 @@ MOST_MISSED_PX = 2.0
 
 
 @dataclass
-class Layers:
+class OverlayFiles:
     """Every placed pair of a target that shares sky, (older, newer), and the files that were drawn for them."""
 
     by_pair: dict[Pair, Layer] = field(default_factory=dict)
     products: list[Product] = field(default_factory=list)
 
 
-def layers(
-    folder: Path,
-    cache: Path,
-    whole: ArchiveFacts,
-    shown: Mapping[str, Shown],
-    hash_of: Callable[[str], str],
-    memory: Memo,
-) -> Layers:
+def overlay_files(context: BuildContext, shown: Mapping[str, Shown]) -> OverlayFiles:
     """How the pictures of every target lie over each other."""
-    found = Layers()
-    for target in whole.targets:
+    files = OverlayFiles()
+    for target in context.facts.targets:
         for older, newer in pairs(target, shown):
             if older.placement is None or newer.placement is None:
                 continue
             below, above = older.placement, newer.placement
             question = ("laid over", below.key, above.key)
             work: Callable[[], Laid | None] = partial(laid, below, above)
-            lies: Laid | None = memory.ask(question, work, Laid | None)
-            if lies is None:
+            overlay: Laid | None = context.memory.ask(question, work, Laid | None)
+            if overlay is None:
                 continue
-            base, other = (older, newer) if lies.base == "older" else (newer, older)
-            width = shown_width(shown[base.picture.id])
+            base, other = (older, newer) if overlay.base == "older" else (newer, older)
             again = None
-            if lies.misses_px(width) > MOST_MISSED_PX:
-                again, product = _drawn_again(folder, cache, whole.archive, base, other, shown, width, hash_of)
-                found.products.append(product)
-            found.by_pair[older.picture.id, newer.picture.id] = Layer(lies, again)
-    return found
+            if overlay.misses_px(shown_width(shown[base.picture.id])) > MOST_MISSED_PX:
+                again, product = _drawn_again(context, base, other, shown[base.picture.id])
+                files.products.append(product)
+            files.by_pair[older.picture.id, newer.picture.id] = Layer(overlay, again)
+    return files
 
 
 def _drawn_again(
-    folder: Path,
-    cache: Path,
-    archive: Archive,
-    base: PictureFacts,
-    other: PictureFacts,
-    shown: Mapping[str, Shown],
-    width: int,
-    hash_of: Callable[[str], str],
+    context: BuildContext, base: PictureFacts, other: PictureFacts, under: Shown
 ) -> tuple[Source, Product]:
-    under = shown[base.picture.id]
+    """The other picture drawn onto the pixels of ``base``, which is shown as ``under``."""
+    archive, width = context.archive, shown_width(under)
     height = max(1, round(width * under.height / under.width))
-    source_hash = hash_of(other.picture.file)
+    source_hash = context.hash_of(other.picture.file)
     assert base.placement is not None
     assert other.placement is not None
     names = other.object_names
@@ -101,7 +84,9 @@ def _drawn_again(
 
         assert base.placement is not None
         assert other.placement is not None
-        made = make_renditions(folder / other.picture.file, cache, source_hash, archive.publish_size_px)
+        made = make_renditions(
+            context.folder / other.picture.file, context.renditions, source_hash, archive.publish_size_px
+        )
         if isinstance(made, PictureFault):
             raise FileNotFoundError(2, made.message, other.picture.file)
         # The rendition whose pixels are about as fine as those of the result: bicubic between them loses nothing.

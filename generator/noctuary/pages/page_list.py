@@ -25,7 +25,7 @@ from noctuary.pages import (
     targets_page,
     year_page,
 )
-from noctuary.pages.exports.export_list import Offered
+from noctuary.pages.exports.export_list import Export
 from noctuary.pages.overlay_pairs import Layer, Pair
 from noctuary.pages.page import Link, Page, frame_of
 from noctuary.pages.picture_view import Shown
@@ -81,19 +81,21 @@ def sections(facts: ArchiveFacts, shown: Mapping[str, Shown]) -> tuple[Link, ...
     return tuple(found)
 
 
-def edition(facts: ArchiveFacts, shown: Mapping[str, Shown], layers: Mapping[Pair, Layer] | None = None) -> SiteModel:
-    """All that pages are made from. A picture that ``shown`` lacks has no page and hangs nowhere."""
+def site_model(
+    facts: ArchiveFacts, shown: Mapping[str, Shown], layers: Mapping[Pair, Layer] | None = None
+) -> SiteModel:
+    """All that pages are made from. A picture that ``shown`` lacks has no page and is in no gallery."""
     addresses = addresses_of(facts)
     free = tuple(Link(p.title, addresses.free_pages[p.id]) for p in facts.archive.pages)
     return SiteModel(facts, shown, frame_of(facts.archive, sections(facts, shown), free), addresses, layers or {})
 
 
-def pages(edition: SiteModel, exports: Iterable[Offered] = ()) -> list[Page]:
+def pages(model: SiteModel, exports: Iterable[Export] = ()) -> list[Page]:
     """Every page of the site, each at its own address; ``exports`` are linked from the pages they belong to."""
     data: dict[str, list[Link]] = {}
-    for offer in exports:
-        data.setdefault(offer.page or DATA, []).append(Link(offer.form, offer.path))
-    found = [page for kind in PAGES for page in kind(edition)]
-    shared = shares(edition, found)
+    for export in exports:
+        data.setdefault(export.page or DATA, []).append(Link(export.format, export.path))
+    found = [page for kind in PAGES for page in kind(model)]
+    shared = shares(model, found)
     placed = [replace(p, data=tuple(data.get(p.path, ())), share=shared.get(p.path)) for p in found]
-    return [*placed, *feed.pages(edition, placed)]
+    return [*placed, *feed.pages(model, placed)]

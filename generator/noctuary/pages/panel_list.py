@@ -31,17 +31,17 @@ class PanelList:
     chart: PanelsChart | None
 
 
-def panel_list(edition: SiteModel, facts: PictureFacts) -> PanelList | None:
+def panel_list(model: SiteModel, facts: PictureFacts) -> PanelList | None:
     """The panels of a picture, ``None`` if it is no mosaic. One that is not listed is shown and not linked."""
     if not facts.panels:
         return None
     lines, outlines = [], []
     for number, panel in enumerate(facts.panels, 1):
-        record = edition.facts.archive.pictures[panel.picture_id]
-        shown = edition.shown.get(panel.picture_id)
+        record = model.facts.archive.pictures[panel.picture_id]
+        shown = model.shown.get(panel.picture_id)
         page = shown.page if shown is not None and record.listed else None
         lines.append(PanelLine(number, record.title, panel.total_s, shown, page))
-        own = edition.facts.pictures.get(panel.picture_id)
+        own = model.facts.pictures.get(panel.picture_id)
         if own is not None and own.placement is not None:
             outlines.append(PanelOutline(number, record.title, own.placement.corners_deg))
     placed = facts.placement is not None and outlines

@@ -164,10 +164,10 @@ def _once_each(seen: Iterable[tuple[SkyObject, float, float]]) -> list[tuple[Sky
     return list(kept.values())
 
 
-def _in_field(edition: SiteModel, facts: PictureFacts) -> tuple[Link | str, ...]:
+def _in_field(model: SiteModel, facts: PictureFacts) -> tuple[Link | str, ...]:
     """What else lies in the picture, what people speak of before the others, and the nearer to its middle first."""
     others = [o for o, _, _ in facts.in_field or () if o not in facts.objects]
-    return tuple(map(edition.named, sorted(others, key=lambda o: not well_known(o))))
+    return tuple(map(model.named, sorted(others, key=lambda o: not well_known(o))))
 
 
 def gist(facts: PictureFacts) -> Gist:
@@ -187,19 +187,19 @@ def _is_sun(known: SkyObject | None) -> bool:
     return known is not None and known.name == "Sun"
 
 
-def pages(edition: SiteModel) -> list[Page]:
+def pages(model: SiteModel) -> list[Page]:
     """A page for every picture but drafts; one that is not listed is linked from nowhere."""
-    listed = [p.picture.id for p in edition.facts.listed]
+    listed = [p.picture.id for p in model.facts.listed]
     place_in_order = {name: i for i, name in enumerate(listed)}
-    newest = _newest_versions(edition)
-    over = laid_over(edition)
+    newest = _newest_versions(model)
+    over = laid_over(model)
     parts: dict[str, list[str]] = {}
-    for whole in edition.facts.listed:
+    for whole in model.facts.listed:
         for part in whole.picture.builds_on:
             parts.setdefault(part, []).append(whole.picture.id)
     found = []
-    for facts in edition.facts.pictures.values():
-        shown = edition.shown.get(facts.picture.id)
+    for facts in model.facts.pictures.values():
+        shown = model.shown.get(facts.picture.id)
         if shown is None:
             continue
         at = place_in_order.get(facts.picture.id)
@@ -211,7 +211,7 @@ def pages(edition: SiteModel) -> list[Page]:
             over=over.get(facts.picture.id, ()),
         )
         page = picture_page(facts.picture.id)
-        context = _context(edition, facts, shown, others)
+        context = _context(model, facts, shown, others)
         found.append(Page(page, "picture.html", context, "picture", facts.picture.listed))
     return found
 
@@ -226,13 +226,13 @@ class _Others(NamedTuple):
     over: tuple[Link, ...]
 
 
-def _context(edition: SiteModel, facts: PictureFacts, shown: Shown, others: _Others) -> PictureContext:
-    archive, picture, whole = edition.facts.archive, facts.picture, facts.integration
+def _context(model: SiteModel, facts: PictureFacts, shown: Shown, others: _Others) -> PictureContext:
+    archive, picture, whole = model.facts.archive, facts.picture, facts.integration
     placement = facts.placement
-    objects = tuple(object_note(o, edition) for o in facts.objects)
-    entries = tuple(entry(s, edition) for s in facts.sessions)
+    objects = tuple(object_note(o, model) for o in facts.objects)
+    entries = tuple(entry(s, model) for s in facts.sessions)
     return PictureContext(
-        frame=edition.frame,
+        frame=model.frame,
         id=picture.id,
         title=picture.title,
         shown=shown,
@@ -257,37 +257,37 @@ def _context(edition: SiteModel, facts: PictureFacts, shown: Shown, others: _Oth
         if placement
         else None,
         objects=objects,
-        in_field=_in_field(edition, facts),
+        in_field=_in_field(model, facts),
         description=picture.description,
         processing=picture.processing,
         tags=picture.tags,
         credit=picture.credit,
         accepted_doubts=tuple(picture.accepted_doubts.items()),
-        replaces=_listed_link(edition, picture.replaces),
-        superseded_by=_listed_link(edition, others.newest),
-        builds_on=tuple(link for name in picture.builds_on if (link := _listed_link(edition, name))),
-        part_of=tuple(link for name in others.part_of if (link := _listed_link(edition, name))),
+        replaces=_listed_link(model, picture.replaces),
+        superseded_by=_listed_link(model, others.newest),
+        builds_on=tuple(link for name in picture.builds_on if (link := _listed_link(model, name))),
+        part_of=tuple(link for name in others.part_of if (link := _listed_link(model, name))),
         laid_over=others.over if picture.listed else (),
-        newer=_listed_link(edition, others.newer),
-        older=_listed_link(edition, others.older),
+        newer=_listed_link(model, others.newer),
+        older=_listed_link(model, others.older),
         shows_the_sun=any(map(_is_sun, facts.objects)),
-        panels=panel_list(edition, facts),
-        overlay=overlay_of(facts, edition.facts.names),
+        panels=panel_list(model, facts),
+        overlay=overlay_of(facts, model.facts.names),
         zones=zones_chart(facts.stars, shown.ratio),
     )
 
 
-def _listed_link(edition: SiteModel, picture_id: str | None) -> Link | None:
+def _listed_link(model: SiteModel, picture_id: str | None) -> Link | None:
     """A link to a picture that lists may speak of; the others are linked from nowhere."""
-    facts = edition.facts.pictures.get(picture_id) if picture_id else None
-    if facts is None or not facts.picture.listed or facts.picture.id not in edition.shown:
+    facts = model.facts.pictures.get(picture_id) if picture_id else None
+    if facts is None or not facts.picture.listed or facts.picture.id not in model.shown:
         return None
     return Link(facts.picture.title, picture_page(facts.picture.id))
 
 
-def _newest_versions(edition: SiteModel) -> dict[str, str]:
+def _newest_versions(model: SiteModel) -> dict[str, str]:
     """For each replaced picture the listed one that stands at the end of the chain of those that replace it."""
-    following = {p.picture.replaces: p.picture.id for p in reversed(edition.facts.listed) if p.picture.replaces}
+    following = {p.picture.replaces: p.picture.id for p in reversed(model.facts.listed) if p.picture.replaces}
     newest = {}
     for replaced in following:
         at, seen = replaced, {replaced}

@@ -21,16 +21,16 @@ class RedirectContext:
     now: Link
 
 
-def pages(edition: SiteModel) -> list[Page]:
+def pages(model: SiteModel) -> list[Page]:
     """A page for every former address of a picture or a target that has a page; what is alive keeps its address."""
-    facts = edition.facts
+    facts = model.facts
     found = []
-    for former, picture in former_pictures(facts, edition.shown):
-        found.append(_leads_on(edition, former, Link(picture.title, picture_page(picture.id))))
-    for former, target in former_targets(facts, edition.addresses):
-        page = edition.addresses.targets[target.identity]
-        now = card_page.address(edition.addresses, target.identity) if former.startswith("cards/") else page
-        found.append(_leads_on(edition, former, Link(target.name, now)))
+    for former, picture in former_pictures(facts, model.shown):
+        found.append(_leads_on(model, former, Link(picture.title, picture_page(picture.id))))
+    for former, target in former_targets(facts, model.addresses):
+        page = model.addresses.targets[target.identity]
+        now = card_page.address(model.addresses, target.identity) if former.startswith("cards/") else page
+        found.append(_leads_on(model, former, Link(target.name, now)))
     return found
 
 
@@ -65,5 +65,5 @@ def former_targets(facts: ArchiveFacts, addresses: Addresses) -> Iterator[tuple[
             yield f"cards/{stem}.html", target
 
 
-def _leads_on(edition: SiteModel, former: str, now: Link) -> Page:
-    return Page(former, "redirect.html", RedirectContext(edition.frame, now), "redirect", listed=False)
+def _leads_on(model: SiteModel, former: str, now: Link) -> Page:
+    return Page(former, "redirect.html", RedirectContext(model.frame, now), "redirect", listed=False)

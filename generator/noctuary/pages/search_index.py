@@ -57,10 +57,10 @@ class Found:
     objects: tuple[str, ...] = ()
 
 
-def products(edition: SiteModel, program: str, memory: Memo) -> list[Product]:
+def products(model: SiteModel, program: str, memory: Memo) -> list[Product]:
     """The index as a file of the site."""
-    listed = [p for p in edition.facts.listed if p.picture.id in edition.shown]
-    names = edition.facts.names
+    listed = [p for p in model.facts.listed if p.picture.id in model.shown]
+    names = model.facts.names
     found = tuple(_found(p, names, memory) for p in listed)
     seen = {known.name: known for p in listed for known in _objects(p)}
     objects = {identity: words_of_object(known, names.of(known)) for identity, known in sorted(seen.items())}

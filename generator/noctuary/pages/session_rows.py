@@ -98,15 +98,15 @@ class FilterTotal:
     not_recorded: bool = False
 
 
-def entry(facts: SessionFacts, edition: SiteModel) -> Entry:
+def entry(facts: SessionFacts, model: SiteModel) -> Entry:
     """A session as an entry."""
     session, sky = facts.session, facts.sky
-    target = edition.named_as(session.target) if session.target is not None else None
+    target = model.named_as(session.target) if session.target is not None else None
     zone = session.start.tzinfo if session.start else None
     transit = sky.transit_utc.astimezone(zone) if sky and sky.transit_utc and sky.crosses_transit else None
     return Entry(
         night=session.night,
-        night_page=edition.addresses.nights.get(session.night),
+        night_page=model.addresses.nights.get(session.night),
         target=target.text if isinstance(target, Link) else target,
         target_page=target.page if isinstance(target, Link) else None,
         place=session.place.name if session.place else None,

@@ -11,7 +11,7 @@ from noctuary.plain_record import plain_record
 
 
 @plain_record
-class CardContext:
+class ShareImageContext:
     """What the lines below the picture may say; ``id`` is the picture's."""
 
     frame: Frame
@@ -21,24 +21,24 @@ class CardContext:
     gist: Gist
 
 
-def cards(edition: SiteModel) -> list[Page]:
+def share_image_pages(model: SiteModel) -> list[Page]:
     """The lines of each share picture as a text to be set; none where the site has no address."""
-    if edition.facts.archive.address is None:
+    if model.facts.archive.address is None:
         return []
     return [
         Page(
             share_picture(picture_id),
             "share_lines.txt",
-            CardContext(
-                frame=edition.frame,
+            ShareImageContext(
+                frame=model.frame,
                 id=picture_id,
                 title=" ".join(facts.picture.title.split()),
-                objects=tuple(object_note(o, edition) for o in facts.objects),
+                objects=tuple(object_note(o, model) for o in facts.objects),
                 gist=gist(facts),
             ),
             "share picture",
             facts.picture.listed,
         )
-        for picture_id, facts in edition.facts.pictures.items()
-        if picture_id in edition.shown
+        for picture_id, facts in model.facts.pictures.items()
+        if picture_id in model.shown
     ]

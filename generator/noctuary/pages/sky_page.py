@@ -27,17 +27,17 @@ def outline_of(facts: PictureFacts, href: str) -> Outline | None:
     return Outline(facts.picture.title, href, facts.placement.corners_deg)
 
 
-def pages(edition: SiteModel) -> list[Page]:
-    listed = [p for p in edition.facts.listed if p.picture.id in edition.shown]
+def pages(model: SiteModel) -> list[Page]:
+    listed = [p for p in model.facts.listed if p.picture.id in model.shown]
     links = {p.picture.id: Link(p.picture.title, picture_page(p.picture.id)) for p in listed}
     outlines = tuple(o for p in listed if (o := outline_of(p, links[p.picture.id].page)) is not None)
     spots = tuple(
-        Spot(t.name, edition.addresses.targets[t.identity], t.object.ra_deg, t.object.dec_deg)
-        for t in edition.facts.targets
+        Spot(t.name, model.addresses.targets[t.identity], t.object.ra_deg, t.object.dec_deg)
+        for t in model.facts.targets
         if t.object.ra_deg is not None and t.object.dec_deg is not None
     )
     context = SkyContext(
-        frame=edition.frame,
+        frame=model.frame,
         chart=SkyMap(outlines, spots),
         placed=tuple(links[p.picture.id] for p in listed if p.placement is not None),
         unplaced=tuple(links[p.picture.id] for p in listed if p.placement is None),

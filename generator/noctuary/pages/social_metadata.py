@@ -36,20 +36,20 @@ def absolute(site: str, page: str) -> str:
     return site if page == FRONT else site + page
 
 
-def shares(edition: SiteModel, pages: Iterable[Page]) -> dict[str, Share]:
+def shares(model: SiteModel, pages: Iterable[Page]) -> dict[str, Share]:
     """For every page that is a place of its own, how it is shared; nothing where the site has no address."""
-    site = edition.facts.archive.address
+    site = model.facts.archive.address
     if site is None:
         return {}
-    shown_on = _pictures_of_pages(edition)
-    listed = [p for p in edition.facts.listed if p.picture.id in edition.shown]
-    by_page = {picture_page(i): f for i, f in edition.facts.pictures.items() if i in edition.shown}
+    shown_on = _pictures_of_pages(model)
+    listed = [p for p in model.facts.listed if p.picture.id in model.shown]
+    by_page = {picture_page(i): f for i, f in model.facts.pictures.items() if i in model.shown}
     found = {}
     for page in pages:
         if page.kind == "redirect":
             continue
         own = by_page.get(page.path)
-        there = _pair(edition, page.context) or shown_on.get(page.path, [])
+        there = _pair(model, page.context) or shown_on.get(page.path, [])
         pictures = [own] if own else there or listed[:1]
         first = pictures[0] if pictures else None
         address = absolute(site, page.path)
@@ -57,21 +57,21 @@ def shares(edition: SiteModel, pages: Iterable[Page]) -> dict[str, Share]:
             address=address,
             site=site,
             picture=site + share_picture(first.picture.id) if first else None,
-            picture_alt=edition.shown[first.picture.id].alt if first else "",
-            structured=_structured(edition, site, address, page, own, there),
+            picture_alt=model.shown[first.picture.id].alt if first else "",
+            structured=_structured(model, site, address, page, own, there),
             code=AddressCode(address) if own else None,
             feed=FEED if listed else None,
         )
     return found
 
 
-def _pictures_of_pages(edition: SiteModel) -> dict[str, list[PictureFacts]]:
+def _pictures_of_pages(model: SiteModel) -> dict[str, list[PictureFacts]]:
     """The listed pictures that stand on a page, by its path."""
-    facts = edition.facts
+    facts = model.facts
     found: dict[str, list[PictureFacts]] = {FRONT: list(facts.listed)}
     for target in facts.targets:
-        found[edition.addresses.targets[target.identity]] = list(target.pictures)
-        found[card_page.address(edition.addresses, target.identity)] = list(target.pictures[:1])
+        found[model.addresses.targets[target.identity]] = list(target.pictures)
+        found[card_page.address(model.addresses, target.identity)] = list(target.pictures[:1])
     for night in facts.nights:
         found[night_page(night.night)] = list(night.pictures)
     for year in facts.years:
@@ -82,23 +82,23 @@ def _pictures_of_pages(edition: SiteModel) -> dict[str, list[PictureFacts]]:
     return {
         page: kept
         for page, pictures in found.items()
-        if (kept := [p for p in pictures if p.picture.listed and p.picture.id in edition.shown])
+        if (kept := [p for p in pictures if p.picture.listed and p.picture.id in model.shown])
     }
 
 
-def _pair(edition: SiteModel, context: object) -> list[PictureFacts]:
+def _pair(model: SiteModel, context: object) -> list[PictureFacts]:
     """The two pictures of a page that lays them over each other, the newer first."""
     if not isinstance(context, CompareContext):
         return []
-    return [edition.facts.pictures[side.shown.id] for side in (context.newer, context.older)]
+    return [model.facts.pictures[side.shown.id] for side in (context.newer, context.older)]
 
 
 def _structured(
-    edition: SiteModel, site: str, address: str, page: Page, own: PictureFacts | None, pictures: list[PictureFacts]
+    model: SiteModel, site: str, address: str, page: Page, own: PictureFacts | None, pictures: list[PictureFacts]
 ) -> Plain:
-    archive = edition.facts.archive
+    archive = model.facts.archive
     if own is not None:
-        said = photograph(archive, own, edition.shown[own.picture.id])
+        said = photograph(archive, own, model.shown[own.picture.id])
     elif page.path == FRONT:
         said = {
             "@type": "WebSite",

@@ -95,21 +95,21 @@ class TargetContext:
     shows_the_sun: bool
 
 
-def pages(edition: SiteModel) -> list[Page]:
-    targets = edition.facts.targets
+def pages(model: SiteModel) -> list[Page]:
+    targets = model.facts.targets
     in_constellation: dict[str, list[Link]] = {}
     of_kind: dict[str, list[Link]] = {}
     for t in sorted(targets, key=lambda t: t.name):
-        link = edition.target_link(t)
+        link = model.target_link(t)
         of_kind.setdefault(t.object.kind, []).append(link)
         if t.object.constellation:
             in_constellation.setdefault(t.object.constellation, []).append(link)
     found = []
     for t in targets:
-        here = edition.addresses.targets[t.identity]
+        here = model.addresses.targets[t.identity]
         same_place = in_constellation.get(t.object.constellation or "", [])
         context = _context(
-            edition,
+            model,
             t,
             tuple(link for link in same_place if link.page != here),
             tuple(link for link in of_kind[t.object.kind] if link.page != here),
@@ -119,18 +119,18 @@ def pages(edition: SiteModel) -> list[Page]:
 
 
 def _context(
-    edition: SiteModel, target: TargetFacts, same_constellation: tuple[Link, ...], same_kind: tuple[Link, ...]
+    model: SiteModel, target: TargetFacts, same_constellation: tuple[Link, ...], same_kind: tuple[Link, ...]
 ) -> TargetContext:
     whole = target.integration
-    reference = edition.facts.archive.reference_rig
+    reference = model.facts.archive.reference_rig
     # The chart runs by days: a picture of which only the month or the year is known has no place on it.
     made = tuple((day, p.picture.title) for p in target.pictures if (day := p.picture.finished.exact) is not None)
     return TargetContext(
-        frame=edition.frame,
-        object=object_note(target.object, edition),
-        history=_history(edition, target),
-        card=card_page.address(edition.addresses, target.identity) if card_page.has_card(target) else None,
-        years=_years(edition, target),
+        frame=model.frame,
+        object=object_note(target.object, model),
+        history=_history(model, target),
+        card=card_page.address(model.addresses, target.identity) if card_page.has_card(target) else None,
+        years=_years(model, target),
         filters=filter_totals(target.sessions),
         light_note=light_note(target),
         fixed=target.fixed,
@@ -147,13 +147,13 @@ def _context(
         same_constellation=same_constellation,
         same_kind=same_kind,
         growth=None if target.film else hours_chart(target.steps, made),
-        seasons=_seasons(edition, target),
-        finder=_finder(edition, target),
+        seasons=_seasons(model, target),
+        finder=_finder(model, target),
         shows_the_sun=target.identity == "Sun",
     )
 
 
-def _seasons(edition: SiteModel, target: TargetFacts) -> tuple[SeasonChart, ...]:
+def _seasons(model: SiteModel, target: TargetFacts) -> tuple[SeasonChart, ...]:
     """The season of a target with a fixed place, from each place that it was shot at, the latest first."""
     known = target.object
     if known.ra_deg is None or known.dec_deg is None or target.integration.last_night is None:
@@ -164,21 +164,21 @@ def _seasons(edition: SiteModel, target: TargetFacts) -> tuple[SeasonChart, ...]
         if place.published is None:
             continue
         latitude, longitude, _ = place.published
-        limit, year = edition.facts.archive.horizon_deg, target.integration.last_night.year
+        limit, year = model.facts.archive.horizon_deg, target.integration.last_night.year
         found.append(SeasonChart(place.name, latitude, longitude, known.ra_deg, known.dec_deg, limit, year))
     return tuple(found)
 
 
-def _finder(edition: SiteModel, target: TargetFacts) -> Finder | None:
+def _finder(model: SiteModel, target: TargetFacts) -> Finder | None:
     """The sky around a target with a fixed place, with the outlines of its pictures that are placed."""
     known = target.object
     if known.ra_deg is None or known.dec_deg is None:
         return None
-    here = edition.addresses.targets[target.identity]
+    here = model.addresses.targets[target.identity]
     outlines = tuple(
         Outline(p.picture.title, relative(here, picture_page(p.picture.id)), p.placement.corners_deg)
         for p in target.pictures
-        if p.placement is not None and p.picture.id in edition.shown
+        if p.placement is not None and p.picture.id in model.shown
     )
     return Finder(
         target.name,
@@ -192,9 +192,9 @@ def _finder(edition: SiteModel, target: TargetFacts) -> Finder | None:
     )
 
 
-def _history(edition: SiteModel, target: TargetFacts) -> tuple[Version, ...]:
+def _history(model: SiteModel, target: TargetFacts) -> tuple[Version, ...]:
     """The target's pictures that can be shown, newest first, each with what it added since the one before."""
-    titles = {p.picture.id: p.picture for p in target.pictures if p.picture.id in edition.shown}
+    titles = {p.picture.id: p.picture for p in target.pictures if p.picture.id in model.shown}
     notes = growth_notes(target)
     found = []
     for g in reversed(target.growth):
@@ -208,18 +208,18 @@ def _history(edition: SiteModel, target: TargetFacts) -> tuple[Version, ...]:
                 page=picture_page(picture.id),
                 finished=picture.finished,
                 growth=notes[g.picture_id],
-                compare=address(edition.addresses, target.identity, *pair) if pair else None,
-                laid=pair in edition.layers,
+                compare=address(model.addresses, target.identity, *pair) if pair else None,
+                laid=pair in model.layers,
             )
         )
     return tuple(found)
 
 
-def _years(edition: SiteModel, target: TargetFacts) -> tuple[TargetYear, ...]:
+def _years(model: SiteModel, target: TargetFacts) -> tuple[TargetYear, ...]:
     growth = growth_notes(target)
     pictures: dict[int, list[tuple[GalleryItem, GrowthNote]]] = {}
     for p in target.pictures:
-        if (picture := hung(p, edition)) is not None:
+        if (picture := hung(p, model)) is not None:
             pictures.setdefault(p.picture.finished.year, []).append((picture, growth[p.picture.id]))
     nights: dict[int, dict[_Where, list[tuple[tuple[str | None, ...], float | None]]]] = {}
     for f in reversed(target.sessions):
@@ -232,7 +232,7 @@ def _years(edition: SiteModel, target: TargetFacts) -> tuple[TargetYear, ...]:
         lines = tuple(
             NightLine(
                 night=night,
-                page=edition.addresses.nights.get(night),
+                page=model.addresses.nights.get(night),
                 place=place,
                 rig=rig,
                 filters=tuple(dict.fromkeys(name for filters, _ in parts for name in filters)),

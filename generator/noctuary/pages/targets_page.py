@@ -37,10 +37,10 @@ class TargetsContext:
     reference_rig: str | None
 
 
-def pages(edition: SiteModel) -> list[Page]:
+def pages(model: SiteModel) -> list[Page]:
     lines = tuple(
         TargetLine(
-            object=object_note(t.object, edition),
+            object=object_note(t.object, model),
             total_s=t.integration.total_s,
             nights=t.integration.nights,
             pictures=len(t.pictures),
@@ -48,13 +48,13 @@ def pages(edition: SiteModel) -> list[Page]:
             last_night=t.integration.last_night,
             depth=depth_note(t.depth),
         )
-        for t in sorted(edition.facts.targets, key=lambda t: _by_number(t.name))
+        for t in sorted(model.facts.targets, key=lambda t: _by_number(t.name))
     )
-    reference = edition.facts.archive.reference_rig
+    reference = model.facts.archive.reference_rig
     optional = ("nights", "total_s", "depth", "last_night")
     columns = tuple(name for name in optional if any(getattr(line, name) not in (None, 0) for line in lines))
     name = reference.name if reference and "depth" in columns else None
-    context = TargetsContext(edition.frame, lines, columns, name)
+    context = TargetsContext(model.frame, lines, columns, name)
     return [Page(TARGETS, "targets.html", context, "targets")]
 
 

@@ -106,18 +106,18 @@ class YearsContext:
     nights: int
 
 
-def pages(edition: SiteModel) -> list[Page]:
+def pages(model: SiteModel) -> list[Page]:
     """The page of all years and one for each; none in an archive without any."""
-    years = edition.facts.years
+    years = model.facts.years
     if not years:
         return []
-    reviews = {y.year: year_review(edition.facts, y) for y in years}
+    reviews = {y.year: year_review(model.facts, y) for y in years}
     rows = tuple(_row(y, reviews[y.year]) for y in years)
     lit = tuple((y.year, y.by_month_s) for y in years if (y.integration.total_s or 0) > 0)
-    whole = edition.facts.integration
+    whole = model.facts.integration
     optional = ("total_s", "nights", "targets", "best_month", "kept_share", "open_share")
     index = YearsContext(
-        edition.frame,
+        model.frame,
         rows,
         tuple(name for name in optional if any(getattr(row, name) for row in rows)),
         MonthsChart(lit) if lit else None,
@@ -127,7 +127,7 @@ def pages(edition: SiteModel) -> list[Page]:
     )
     found = [Page(YEARS, "years.html", index, "years")]
     for at, year in enumerate(years):
-        context = _context(edition, at, year, reviews[year.year])
+        context = _context(model, at, year, reviews[year.year])
         found.append(Page(year_page(year.year), "year.html", context, "year"))
     return found
 
@@ -148,31 +148,31 @@ def _row(year: YearFacts, review: YearReview) -> YearRow:
     )
 
 
-def _context(edition: SiteModel, at: int, year: YearFacts, review: YearReview) -> YearContext:
-    years = edition.facts.years
+def _context(model: SiteModel, at: int, year: YearFacts, review: YearReview) -> YearContext:
+    years = model.facts.years
     here = year_page(year.year)
     beside = tuple(years[at : at + YEARS_BEFORE + 1])
     lit = tuple((y.year, y.by_month_s) for y in beside if (y.integration.total_s or 0) > 0 or y is year)
     rigs = sorted({rig for y in beside for rig in y.by_rig_s}, key=lambda r: (-year.by_rig_s.get(r, 0.0), r))
     rows = tuple((rig, tuple((y.year, y.by_rig_s[rig]) for y in beside if y.by_rig_s.get(rig))) for rig in rigs)
-    log = tuple(_night(edition, night) for night in year.nights)
+    log = tuple(_night(model, night) for night in year.nights)
     some_light = (year.integration.total_s or 0) > 0
     return YearContext(
-        frame=edition.frame,
+        frame=model.frame,
         year=year.year,
         total_s=year.integration.total_s,
         sessions_not_recorded=year.integration.sessions_not_recorded,
         nights=year.integration.nights,
-        pictures=wall(year.pictures, edition),
-        targets=_targets(edition, year),
+        pictures=wall(year.pictures, model),
+        targets=_targets(model, year),
         firsts=tuple(
             First(
-                edition.target_link(target),
+                model.target_link(target),
                 common_name_beside(target.object, target.name),
-                Link(first.picture.title, edition.shown[first.picture.id].page),
+                Link(first.picture.title, model.shown[first.picture.id].page),
             )
             for target, first in review.firsts
-            if first.picture.id in edition.shown
+            if first.picture.id in model.shown
         ),
         best_month=date(year.year, review.best_month, 1) if review.best_month else None,
         best_month_s=max(year.by_month_s),
@@ -198,20 +198,20 @@ def _year_link(year: YearFacts) -> Link:
     return Link(str(year.year), year_page(year.year))
 
 
-def _night(edition: SiteModel, night: NightFacts) -> YearNight:
+def _night(model: SiteModel, night: NightFacts) -> YearNight:
     return YearNight(
         night=night.night,
-        page=edition.addresses.nights.get(night.night),
-        targets=edition.targets_of(night.sessions),
+        page=model.addresses.nights.get(night.night),
+        targets=model.targets_of(night.sessions),
         integration_s=night.integration.total_s,
     )
 
 
-def _targets(edition: SiteModel, year: YearFacts) -> tuple[tuple[Link | str, float], ...]:
+def _targets(model: SiteModel, year: YearFacts) -> tuple[tuple[Link | str, float], ...]:
     light: dict[Link | str, float] = {}
     for f in (f for night in year.nights for f in night.sessions):
         if f.session.target is not None and f.integration_s is not None:
-            target = edition.named_as(f.session.target)
+            target = model.named_as(f.session.target)
             light[target] = light.get(target, 0.0) + f.integration_s
     return tuple(sorted(light.items(), key=lambda pair: (-pair[1], _text(pair[0]))))
 

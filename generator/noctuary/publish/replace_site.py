@@ -43,8 +43,8 @@ def content_hash(data: bytes) -> str:
     return hashlib.blake2b(data, digest_size=16).hexdigest()
 
 
-def lying_files(out: Path) -> dict[str, os.stat_result]:
-    """Every file in an output folder as it lies there; raises :class:`CannotPublish`."""
+def files_on_disk(out: Path) -> dict[str, os.stat_result]:
+    """Every file in an output folder with its status; raises :class:`CannotPublish`."""
     if not out.exists():
         return {}
     if not out.is_dir():
@@ -56,12 +56,12 @@ def lying_files(out: Path) -> dict[str, os.stat_result]:
         raise CannotPublish(f"{where} cannot be read: {error.strerror}", "see who may read it") from None
 
 
-def foreign_files(out: Path, lying: Mapping[str, os.stat_result], known: Container[str]) -> list[str]:
-    """Of the files that lie in an output folder those that no build made, sorted; raises :class:`CannotPublish`.
+def foreign_files(out: Path, on_disk: Mapping[str, os.stat_result], known: Container[str]) -> list[str]:
+    """Of the files in an output folder those that no build made, sorted; raises :class:`CannotPublish`.
 
     ``known``: files that are the last build's for certain.
     """
-    if all(name in known for name in lying):
+    if all(name in known for name in on_disk):
         return []
     try:
         made = set((out / MADE).read_text(encoding="ascii", errors="replace").split())
@@ -73,7 +73,7 @@ def foreign_files(out: Path, lying: Mapping[str, os.stat_result], known: Contain
         ) from None
     return sorted(
         name
-        for name, status in lying.items()
+        for name, status in on_disk.items()
         if name != MADE and (_name_digest(name) not in made or not stat.S_ISREG(status.st_mode))
     )
 

@@ -20,7 +20,7 @@ _ENOUGH = 100
 _AHEAD = 16
 
 
-def made(products: Iterable[Product], workers: int | None = None) -> Iterator[tuple[str, bytes]]:
+def make_products(products: Iterable[Product], workers: int | None = None) -> Iterator[tuple[str, bytes]]:
     """The path and the content of each product, in no particular order.
 
     ``workers`` is the number of processes, this one among them (default: one for each core). Raises what a

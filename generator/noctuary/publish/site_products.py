@@ -3,29 +3,25 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property, partial
 from html import unescape
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from noctuary.archive.records import Picture
-from noctuary.build_manifest import FOLDER
 from noctuary.diagnostic import Diagnostic
-from noctuary.facts.almanac import Almanac
-from noctuary.facts.archive_facts import ArchiveFacts
-from noctuary.memo import Memo
+from noctuary.images.rendition_cache import prune
 from noctuary.pages import absent_page, search_index
-from noctuary.pages import published_pictures as shown
-from noctuary.pages.exports.export_list import offered
-from noctuary.pages.overlay_files import layers
+from noctuary.pages.build_context import BuildContext
+from noctuary.pages.exports.export_list import Export, site_exports
+from noctuary.pages.overlay_files import overlay_files
 from noctuary.pages.page import Page
-from noctuary.pages.page_list import edition, pages
+from noctuary.pages.page_list import pages, site_model
 from noctuary.pages.product import Product, digest
-from noctuary.pages.share_image_text import cards
+from noctuary.pages.published_pictures import PictureFiles, jpeg_rendition, picture_files, words_of
+from noctuary.pages.share_image_text import share_image_pages
 from noctuary.pages.theme import as_published, find, published_files
 
 if TYPE_CHECKING:
@@ -33,17 +29,18 @@ if TYPE_CHECKING:
     from noctuary.images.share_image import Look
     from noctuary.pages.render import Renderer
 
-Progress = Callable[[str, int, int], None]
-
 
 @dataclass
-class Works:
-    """The products of a site in the order in which they are made; ``pages`` counts those that are pages."""
+class SiteProducts:
+    """The products of a site in the order in which they are made; ``pages`` counts those that are pages.
+
+    ``prune_cache`` removes from the cache of renditions what the archive no longer needs, beyond a bound.
+    """
 
     products: list[Product]
     findings: list[Diagnostic]
     pages: int
-    tidy: Callable[[], None]
+    prune_cache: Callable[[], object]
 
 
 class NoSuchExecutor(ValueError):
@@ -58,83 +55,63 @@ class BadTemplate(Exception):
         self.file, self.line, self.message = file, line, message
 
 
-def works(
-    folder: Path,
-    facts: ArchiveFacts,
-    almanac: Almanac,
-    theme: Sequence[Path],
-    hash_of: Callable[[str], str],
-    memory: Memo,
-    program: str,
-    standing: Mapping[str, Mapping[str, str]],
-    workers: int | None,
-    executor: str | None,
-    progress: Progress,
-) -> Works:
-    """Everything that the site of an archive consists of.
+def site_products(context: BuildContext, executor: str | None) -> SiteProducts:
+    """Everything that the site of an archive consists of; ``executor`` names what makes its pictures.
 
-    ``theme``: folders in which a file of the theme is looked for, first to last; ``standing``: files of the
-    published site that may be kept as they lie, with their ingredients. Raises OSError where the cache cannot
-    be written and :class:`NoSuchExecutor`.
+    Raises OSError where the cache cannot be written and :class:`NoSuchExecutor`.
     """
-    cache = folder / FOLDER / "renditions"
     with _executor(executor) as engine:
-        files = shown.picture_files(
-            folder, cache, facts, hash_of, memory, standing, workers, engine, progress
-        )  # fmt: skip
-    assets = published_files(theme)
-    asset_products = [Product(path, {"theme": digest(data)}, partial(bytes, data)) for path, data in assets.items()]
-    press = _Press(theme, facts.archive.language, program)
-    over = layers(folder, cache, facts, files.shown, hash_of, memory)
-    whole = edition(facts, files.shown, over.by_pair)
-    exports = offered(whole)
-    all_pages = pages(whole, exports)
-    page_products = [press.product(page) for page in (*all_pages, absent_page.page(whole))]
-    card_products = [
-        press.card(page, facts, files, partial(shown.rendition, folder, cache, facts, files)) for page in cards(whole)
-    ]
-    export_products = [
-        Product(e.path, {"facts": e.made_of, "program": digest(program)}, e.make, partial(_same, e.make))
-        for e in exports
-    ]
-    export_products += search_index.products(whole, program, memory)
-    return Works(
-        products=[*files.products, *over.products, *asset_products, *page_products, *card_products, *export_products],
+        files = picture_files(context, engine)
+    overlays = overlay_files(context, files.shown)
+    model = site_model(context.facts, files.shown, overlays.by_pair)
+    exports = site_exports(model)
+    all_pages = pages(model, exports)
+    page_products = _PageProducts(context)
+    products = [*files.products, *overlays.products]
+    products += [Product(path, {"theme": digest(data)}, partial(bytes, data))
+                 for path, data in published_files(context.theme).items()]  # fmt: skip
+    products += [page_products.page(page) for page in (*all_pages, absent_page.page(model))]
+    products += [page_products.share_image(page, files) for page in share_image_pages(model)]
+    products += [_export_product(export, digest(context.program)) for export in exports]
+    products += search_index.products(model, context.program, context.memory)
+    return SiteProducts(
+        products=products,
         findings=files.findings,
         pages=sum(page.path.endswith(".html") for page in all_pages),
-        tidy=partial(shown.tidy, cache, files.entries.values()),
+        prune_cache=partial(prune, context.renditions, set(files.entries.values())),
     )
 
 
-def _same(work: Callable[[], bytes]) -> Callable[[], bytes]:
-    return work
+def _export_product(export: Export, program: str) -> Product:
+    return Product(export.path, {"facts": export.made_of, "program": program}, export.make, lambda: export.make)
 
 
-def _drawn_card(data: bytes, lines: Sequence[str], look: Look, words: Description) -> bytes:
+def _share_image(data: bytes, lines: Sequence[str], look: Look, words: Description) -> bytes:
     from noctuary.images.embed_metadata import described
     from noctuary.images.share_image import share_picture
 
     return described(share_picture(data, lines, look), "jpeg", words)
 
 
-class _Press:
+class _PageProducts:
     """Sets pages; loads the template engine when the first one has to be set, and not before."""
 
-    def __init__(self, theme: Sequence[Path], language: str, program: str) -> None:
-        self._theme = theme
-        self._language = language
-        self._program = digest(program)
+    def __init__(self, context: BuildContext) -> None:
+        self._context = context
+        self._theme = context.theme
+        self._program = digest(context.program)
         self._digests: dict[str, str] = {}
 
-    def product(self, page: Page) -> Product:
+    def page(self, page: Page) -> Product:
         ingredients = {
             "words and facts": digest(page),
             "theme": self._theme_digest(page.template),
             "program": self._program,
         }
-        return Product(page.path, ingredients, partial(self._set, page))
+        return Product(page.path, ingredients, partial(self._render, page))
 
-    def _set(self, page: Page) -> bytes:
+    def _render(self, page: Page) -> bytes:
+
         try:
             return self._renderer.render(page).encode()
         except BadTemplate:
@@ -145,20 +122,20 @@ class _Press:
                 raise
             raise BadTemplate(*where, _said_of(error)) from error
 
-    def card(
-        self, page: Page, facts: ArchiveFacts, files: shown.Files, rendition: Callable[[Picture, int], bytes]
-    ) -> Product:
-        """A share picture, whose lines ``page`` sets; ``rendition`` gives the picture at least so wide."""
+    def share_image(self, page: Page, files: PictureFiles) -> Product:
+        """A share picture, whose lines ``page`` sets."""
+        facts = self._context.facts
         about = facts.pictures[page.context.id]
-        words = shown.words(facts.archive, about.picture, about)
+        words = words_of(facts.archive, about)
 
         def apart() -> Callable[[], bytes]:
             from noctuary.images.share_image import WIDTH, Look
 
             look = self._card_look
             face = find(self._theme, look.pop("face")) if "face" in look else None
-            lines = unescape(self._set(page).decode()).splitlines()
-            return partial(_drawn_card, rendition(about.picture, WIDTH), lines, Look(face, **look), words)
+            lines = unescape(self._render(page).decode()).splitlines()
+            pixels = jpeg_rendition(self._context, files, about.picture, WIDTH)
+            return partial(_share_image, pixels, lines, Look(face, **look), words)
 
         ingredients = {
             "words and facts": digest((page, words)),
@@ -187,7 +164,7 @@ class _Press:
         from noctuary.pages.render import Renderer
 
         try:
-            return Renderer(self._theme, self._language)
+            return Renderer(self._theme, self._context.archive.language)
         except TemplateError as error:
             raise BadTemplate(*(_in_template(error) or ("theme.yaml", 1)), _said_of(error)) from error
 

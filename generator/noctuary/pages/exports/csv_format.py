@@ -8,7 +8,7 @@ import io
 from noctuary.pages.exports.table import ExportTable
 
 
-def written(table: ExportTable) -> bytes:
+def table_bytes(table: ExportTable) -> bytes:
     """The table as UTF-8 text; what was not said is an empty field."""
     text = io.StringIO()
     out = csv.writer(text, lineterminator="\n")

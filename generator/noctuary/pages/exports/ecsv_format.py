@@ -7,7 +7,7 @@ import io
 from noctuary.pages.exports.table import ExportTable
 
 
-def written(table: ExportTable) -> bytes:
+def table_bytes(table: ExportTable) -> bytes:
     """The table as UTF-8 text with units and descriptions."""
     from noctuary.pages.exports.astropy_format import astropy_table
 

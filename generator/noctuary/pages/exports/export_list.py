@@ -12,7 +12,7 @@ from noctuary.pages.addresses import picture_page
 from noctuary.pages.exports.acquisition import Rows, acquisition, holders
 from noctuary.pages.exports.facts_json import published_json
 from noctuary.pages.exports.table import ExportTable
-from noctuary.pages.exports.table_formats import FORMS
+from noctuary.pages.exports.table_formats import FORMATS
 from noctuary.pages.product import digest
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
@@ -21,60 +21,62 @@ PICTURES = "data/pictures.json"
 
 
 @plain_record
-class Offered:
+class Export:
     """A file of numbers: its address, its format, the page it belongs to (``None``: the archive as a whole).
 
     ``made_of`` is a digest of all that it is made from; ``make`` writes it.
     """
 
     path: str
-    form: str
+    format: str
     page: str | None
     made_of: str
     make: Callable[[], bytes]
 
 
-def offered(edition: SiteModel) -> tuple[Offered, ...]:
+def site_exports(model: SiteModel) -> tuple[Export, ...]:
     """Every export of a site, of listed pictures alone."""
-    return tuple(found for kind in EXPORTS for found in kind(edition))
+    return tuple(found for kind in EXPORTS for found in kind(model))
 
 
-def acquisitions(edition: SiteModel) -> Iterator[Offered]:
-    """The acquisition of everything, of each target and of each picture, in every form."""
-    facts = edition.facts
+def acquisitions(model: SiteModel) -> Iterator[Export]:
+    """The acquisition of everything, of each target and of each picture, in every format."""
+    facts = model.facts
     rows = Rows(facts.names, holders(facts))
-    listed = [p for p in facts.listed if p.picture.id in edition.shown]
+    listed = [p for p in facts.listed if p.picture.id in model.shown]
     everything = {f.session.identity: f for n in reversed(facts.nights) for f in n.sessions}
     title = facts.archive.title
     whole = acquisition(f"Acquisition of every picture of {title}", everything.values(), rows)
-    yield from _in_every_form("data/acquisition", None, whole)
+    yield from _in_every_format("data/acquisition", None, whole)
     for target in (t for t in facts.targets if t.sessions):
-        page = edition.addresses.targets[target.identity]
+        page = model.addresses.targets[target.identity]
         table = acquisition(f"Acquisition of {target.name}, {title}", target.sessions, rows)
-        yield from _in_every_form(f"data/targets/{_stem(page)}", page, table)
+        yield from _in_every_format(f"data/targets/{_stem(page)}", page, table)
     for p in (p for p in listed if p.sessions):
         table = acquisition(f"Acquisition of {p.picture.title}, {title}", p.sessions, rows)
-        yield from _in_every_form(f"data/pictures/{p.picture.id}", picture_page(p.picture.id), table)
+        yield from _in_every_format(f"data/pictures/{p.picture.id}", picture_page(p.picture.id), table)
 
 
-def pictures_json(edition: SiteModel) -> Iterator[Offered]:
+def pictures_json(model: SiteModel) -> Iterator[Export]:
     """The derived facts of every listed picture, with its outline on the sky."""
-    plain = _pictures(edition.facts, edition)
-    yield Offered(PICTURES, "JSON", None, digest(plain), partial(_json, plain))
+    plain = _pictures(model.facts, model)
+    yield Export(PICTURES, "JSON", None, digest(plain), partial(_json, plain))
 
 
-EXPORTS: tuple[Callable[[SiteModel], Iterator[Offered]], ...] = (acquisitions, pictures_json)
+EXPORTS: tuple[Callable[[SiteModel], Iterator[Export]], ...] = (acquisitions, pictures_json)
 
 
-def _in_every_form(stem: str, page: str | None, table: ExportTable) -> Iterator[Offered]:
+def _in_every_format(stem: str, page: str | None, table: ExportTable) -> Iterator[Export]:
     made_of = digest((table.name, table.description, table.rows))  # the columns are the same in every table
-    for form in FORMS:
-        yield Offered(f"{stem}{form.ending}", form.name, page, made_of, partial(form.written, table))
+    for table_format in FORMATS:
+        yield Export(
+            f"{stem}{table_format.ending}", table_format.name, page, made_of, partial(table_format.write, table)
+        )
 
 
-def _pictures(facts: ArchiveFacts, edition: SiteModel) -> dict[str, object]:
+def _pictures(facts: ArchiveFacts, model: SiteModel) -> dict[str, object]:
     archive = facts.archive
-    listed = [p for p in facts.listed if p.picture.id in edition.shown]
+    listed = [p for p in facts.listed if p.picture.id in model.shown]
     return {
         "title": archive.title,
         "author": archive.author,

@@ -11,7 +11,7 @@ from noctuary.pages.exports.table import ExportTable
 _SIGNATURE = re.compile(rb"<!--.*?-->\s*", re.DOTALL)
 
 
-def written(table: ExportTable) -> bytes:
+def table_bytes(table: ExportTable) -> bytes:
     """The table as XML with units and descriptions."""
     from astropy.io.votable import from_table
 

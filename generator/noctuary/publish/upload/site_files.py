@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from noctuary.publish.replace_site import CannotPublish, foreign_files, lying_files
+from noctuary.publish.replace_site import CannotPublish, files_on_disk, foreign_files
 from noctuary.publish.upload.cache import keep_plain, read_plain
 from noctuary.publish.upload.connection import UploadError
 
@@ -56,7 +56,7 @@ def site_files(archive: Path, out: Path) -> dict[str, SiteFile]:
     site, or the folder holds what no build made.
     """
     try:
-        lying = lying_files(out)
+        lying = files_on_disk(out)
         foreign = foreign_files(out, lying, ())
     except CannotPublish as error:
         raise UploadError(error.message, error.hint) from None

@@ -1,0 +1,45 @@
+"""What one build of a site works with, from the facts to the number of processes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from noctuary.archive.records import Archive
+from noctuary.build_manifest import FOLDER
+from noctuary.facts.archive_facts import ArchiveFacts
+from noctuary.memo import Memo
+
+#: What is being made, how many of them are done, of how many.
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True)
+class BuildContext:
+    """What one build works with.
+
+    ``folder`` is the archive's; ``theme`` holds the folders in which a file of the theme is looked for, first to
+    last; ``hash_of`` gives the SHA-256 of an archive's file, ``program`` a digest of the program and its libraries.
+    ``published``: files of the published site that are as the last build left them → their ingredients; a build may
+    keep them. ``workers`` processes make pictures (``None``: as many as cores and memory allow).
+    """
+
+    folder: Path
+    facts: ArchiveFacts
+    theme: tuple[Path, ...]
+    hash_of: Callable[[str], str]
+    memory: Memo
+    program: str
+    published: Mapping[str, Mapping[str, str]]
+    workers: int | None
+    progress: Progress
+
+    @property
+    def archive(self) -> Archive:
+        return self.facts.archive
+
+    @property
+    def renditions(self) -> Path:
+        """The folder in which renditions are cached."""
+        return self.folder / FOLDER / "renditions"
