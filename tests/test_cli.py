@@ -11,7 +11,7 @@ import pytest
 from noctuary.cli import noctuary
 from PIL import Image
 
-from tests.made_archive import surroundings
+from tests.builders.program import surroundings
 
 ROOT = Path(__file__).parent.parent
 HERE = surroundings()

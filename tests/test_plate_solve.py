@@ -13,7 +13,7 @@ from noctuary.plate_solve import Search, find_place
 from noctuary.sky.solve import Refusal
 from PIL import Image
 
-from tests.archive_builder import archive, picture, rig, session
+from tests.builders.records import archive, picture, rig, session
 
 RANDOM = np.random.default_rng(5)
 

@@ -12,7 +12,8 @@ from noctuary.archive.read import read_archive
 from noctuary.archive.record_text import NotEditable
 from noctuary.archive.records import WrittenPlacement
 
-from tests.archive.gather.night import write_archive, write_fits
+from tests.builders.folders import written
+from tests.builders.frames_of_a_night import ARCHIVE, write_fits
 
 NAME = "pictures/broken.yaml"
 SOUND = """\
@@ -72,7 +73,7 @@ BROKEN = [
 
 @pytest.fixture(scope="module")
 def archive(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = write_archive(tmp_path_factory.mktemp("one") / "archive")
+    folder = written(tmp_path_factory.mktemp("one") / "archive", ARCHIVE)
     (folder / "pictures").mkdir(exist_ok=True)
     (folder / NAME).with_suffix(".jpg").write_bytes(b"")
     return folder

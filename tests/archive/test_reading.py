@@ -15,12 +15,12 @@ from noctuary.archive.read import Reading, read_archive, read_file
 from noctuary.archive.records import Archive, HeaderPlacement, WrittenPlacement
 from noctuary.typed_values import from_bytes, to_bytes
 
-from tests.faults.test_damaged_records import SIDECAR, O, S, write
+from tests.builders.sound import SIDECAR, O, S, sound_archive
 
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
-    return write(tmp_path / "archive")
+    return sound_archive(tmp_path / "archive")
 
 
 def sound(folder: Path) -> Archive:

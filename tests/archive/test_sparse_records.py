@@ -12,8 +12,8 @@ from noctuary.archive.partial_date import PartialDate
 from noctuary.archive.read import Reading, read_archive
 from noctuary.archive.records import Archive
 
-from tests.made_archive import write
-from tests.sparse_archive import ARCHIVE, examined, written
+from tests.builders.folders import write, written
+from tests.builders.published import ARCHIVE, examined
 
 EQUIPMENT = """\
 cameras:

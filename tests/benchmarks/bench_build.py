@@ -27,7 +27,9 @@ sys.path.insert(0, str(REPOSITORY))
 
 from noctuary.images import recipe, tiles  # noqa: E402
 
-from tests.made_archive import run, sidecar, write, write_archive  # noqa: E402
+from tests.builders.folders import write  # noqa: E402
+from tests.builders.many_pictures import sidecar, write_archive  # noqa: E402
+from tests.builders.program import run  # noqa: E402
 
 SIZE = (5472, 3648)  # 20 megapixels
 

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from noctuary.archive.gather.gathering import gather
 
-from tests.archive.gather.night import write_fits, write_jpeg
+from tests.builders.frames_of_a_night import write_fits, write_jpeg
 
 FRAMES = 2000
 WANTED_S = 10.0

@@ -11,7 +11,7 @@ from noctuary.charts.hours import LETTER, MOST_ROWS, WIDTH, axis_steps, hours_ch
 from noctuary.facts.target import steps
 from noctuary.pages.typography import Typography
 
-from tests.archive_builder import frames, session
+from tests.builders.records import frames, session
 
 VOICE = Typography("en")
 

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from noctuary.facts.depth import depth_of, depth_of_fields, hours_to_half_magnitude, light_m2_h, light_of_fields
 
-from tests.archive_builder import frames, place, rig, session
+from tests.builders.records import frames, place, rig, session
 
 LENS = rig("lens", focal=135, aperture=48)
 REFRACTOR = rig("refractor", focal=480, aperture=80)

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 from noctuary.archive.records import Picture
 from noctuary.facts.exposure import integration, shutter_open_share
 
-from tests.archive_builder import archive, frames, picture, session
+from tests.builders.records import archive, frames, picture, session
 
 
 def test_a_night_of_two_filters_adds_up():

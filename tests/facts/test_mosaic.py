@@ -9,7 +9,7 @@ from noctuary.facts.almanac import Almanac
 from noctuary.facts.archive_facts import ArchiveFacts, archive_facts
 from noctuary.pages.light_note import PanelsNote, light_note
 
-from ..archive_builder import archive, frames, picture, rig, session
+from tests.builders.records import archive, frames, picture, rig, session
 
 REFRACTOR = rig("refractor", focal=480, aperture=80)
 PANELS = ("veil-1", "veil-2", "veil-3", "veil-4")

@@ -22,7 +22,7 @@ from noctuary.pages.exports.facts_json import archive_json, picture_json
 from noctuary.sky.catalogue import Catalogue
 from noctuary.sky.designation import name_key
 
-from tests.archive_builder import MARK, archive, picture, session
+from tests.builders.records import MARK, archive, picture, session
 
 CATALOGUE = Catalogue()
 

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from noctuary.facts.optics import frame_fill, main_rig, optics, rig_of, sessions_with
 
-from tests.archive_builder import archive, frames, picture, rig, session
+from tests.builders.records import archive, frames, picture, rig, session
 
 
 def test_a_reducer_shortens_and_brightens():

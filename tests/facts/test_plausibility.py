@@ -1,94 +1,23 @@
-"""Every rule of plausibility: a record that trips it, a near twin that does not; honest records trip none."""
+"""Every rule of plausibility: a record that trips it, and a near twin that does not."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, assume, given, settings
-from hypothesis import strategies as st
-from noctuary.archive.records import Archive, Calibration, Marks, Night, OwnObject, Picture
-from noctuary.diagnostic import Diagnostic, Mark
-from noctuary.facts.almanac import Almanac
-from noctuary.facts.archive_facts import archive_facts
-from noctuary.facts.filters import narrowband
-from noctuary.facts.placement_summary import PlacementSummary, placed
-from noctuary.facts.plausibility import RULES, judge, untracked
-from noctuary.sky.placement import from_centre
+from noctuary.archive.records import Calibration, Night
+from noctuary.facts.plausibility import RULES
 
-from tests.archive_builder import MARK, archive, frames, picture, place, rig, session
-
-TODAY = date(2026, 3, 1)
-EVENING = datetime(2025, 1, 18, 21, 0, tzinfo=UTC)
-CALIBRATED = Calibration(darks=30, flats=25, bias=50, dark_exposure_s=180, dark_gain=100, dark_temperature_c=-10)
-# NGC 2244 lies at 06h31m55s +04°56′35″; the picture is placed a little beside it.
-CENTRE = (98.0, 5.0)
-
-
-@dataclass
-class Told:
-    """The ingredients of an archive with one picture of one session; a test changes one of them."""
-
-    group: dict[str, Any] = field(default_factory=dict)
-    session: dict[str, Any] = field(default_factory=dict)
-    picture: dict[str, Any] = field(default_factory=dict)
-    rig: dict[str, Any] = field(default_factory=dict)
-    place: dict[str, Any] = field(default_factory=dict)
-    archive: dict[str, Any] = field(default_factory=dict)
-    pixels: tuple[int, int] = (6000, 4000)
-    scale: float | None = 1.6157  # 206.2648 × 3.76 / 480 (plate scale)
-    centre: tuple[float, float] = CENTRE
-    made_for: tuple[int, int] | None = None
-    more: Callable[[Picture], tuple[Picture, ...]] = lambda first: ()
-
-    def build(self) -> Archive:
-        group = {"gain": 100.0, "sensor_temperature_c": -10.0, "taken": 60} | self.group
-        night: dict[str, Any] = {
-            "start": EVENING, "hours": 3.5, "target": "NGC 2244", "calibration": CALIBRATED,
-            "star_width_arcsec": 2.6, "sky_brightness": 20.9, "groups": (frames(**group),),
-            "rig": rig(**self.rig), "place": place(**self.place),
-        } | self.session  # fmt: skip
-        values = {"objects": (night["target"],)} | self.picture
-        first = picture("rosette", (session(**night),), **values)
-        return archive(first, *self.more(first), **self.archive)
-
-
-def judged(told: Told | Archive, today: date = TODAY) -> list[Diagnostic]:
-    whole = told.build() if isinstance(told, Told) else told
-    pixels = {p.id: told.pixels if isinstance(told, Told) else (6000, 4000) for p in whole.shown}
-    placements: dict[str, PlacementSummary] = {}
-    if isinstance(told, Told) and told.scale is not None:
-        ra, dec = told.centre
-        for p in whole.shown:
-            width, height = pixels[p.id]
-            lies = from_centre(ra, dec, told.scale, 0.0, False, width, height)
-            placements[p.id] = placed(replace(lies, made_for=told.made_for))
-    almanac = Almanac(whole)
-    return judge(whole, archive_facts(whole, almanac, pixels, placements), today)
-
-
-def second(**more: Any) -> Callable[[Picture], tuple[Picture, ...]]:
-    """Another picture whose one session is the first picture's with changes."""
-
-    def build(first: Picture) -> tuple[Picture, ...]:
-        values = dict(more)
-        of_picture = {k: values.pop(k) for k in ("objects", "builds_on", "replaces", "finished") if k in values}
-        own = replace(first.own_sessions[0], written_in="second", **values)
-        return (replace(first, id="second", sidecar="pictures/second.yaml", own_sessions=(own,), **of_picture),)
-
-    return build
-
+from tests.builders.records import MARK, frames, rig
+from tests.facts.told import CALIBRATED, EVENING, TODAY, UNSAID, Told, judged, second
 
 # A row is easier to read against its twin below than wrapped.
 # ruff: noqa: E501
 HOUR = timedelta(hours=1)
 SUN = {"target": "Sun", "start": datetime(2025, 6, 21, 9, tzinfo=UTC), "night": date(2025, 6, 21), "hours": 1.0}
 FAR: dict[str, Any] = {"scale": None}
-UNSAID: dict[str, Any] = {"resampling": None}
 BELOW_THE_POLE: dict[str, Any] = {
     "scale": None,
     "place": {"publish": "exact"},
@@ -260,176 +189,3 @@ def test_every_rule_is_tried() -> None:
     for rule in RULES.values():
         assert rule.reason.endswith(".")
         assert rule.example
-
-
-def test_the_honest_record_trips_nothing() -> None:
-    assert judged(Told()) == []
-
-
-def test_an_answered_doubt_stays_quiet_and_a_fault_does_not() -> None:
-    answers = {"duty-low": "The slit of the dome stuck.", "kept-over-taken": "Because."}
-    told = Told(group={"taken": 10, "kept": 11}, picture={"accepted_doubts": answers})
-    assert [f.rule for f in judged(told)] == ["kept-over-taken"]
-    told.picture = {"accepted_doubts": {"no-flats": "Another doubt."}}
-    assert [f.rule for f in judged(told)] == ["kept-over-taken", "duty-low"]
-
-
-def test_a_finding_stands_where_the_value_was_written() -> None:
-    marks = Marks("pictures/rosette.yaml", {("sessions", 0, "frames", 0, "kept"): (9, 41), (): (1, 1)})
-    (finding,) = judged(Told(group={"kept": 99}, picture={"marks": marks}))
-    assert finding.mark == Mark("pictures/rosette.yaml", 9, 41)
-
-
-def test_what_has_no_fixed_place_is_not_judged_by_the_sky() -> None:
-    aurora = OwnObject(name="Aurora in May", kind="aurora", mark=MARK)
-    told = Told(
-        archive={"own_objects": (aurora,)}, scale=None,
-        session={"target": "Aurora in May", "start": datetime(2025, 5, 10, 21, tzinfo=UTC), "night": date(2025, 5, 10)},
-    )  # fmt: skip
-    assert [f.rule for f in judged(told) if f.rule in ("sun-up", "target-low", "target-under-ground")] == []
-
-
-def test_a_session_built_on_is_judged_once() -> None:
-    def build(first: Picture) -> tuple[Picture, ...]:
-        return (replace(first, id="later", own_sessions=(), builds_on=("rosette",)),)
-
-    assert [f.rule for f in judged(Told(group={"kept": 61}, more=build))] == ["kept-over-taken"]
-
-
-@pytest.mark.parametrize(
-    ("name", "narrow"),
-    [("H-alpha", True), ("Ha 7nm", True), ("O III", True), ("dual-band", True), ("SII", True), ("L", False),
-     ("Luminance", False), ("Red", False), (None, False), ("UV/IR cut", False), ("light pollution", False)],
-)  # fmt: skip
-def test_filters_for_emission_lines(name: str | None, narrow: bool) -> None:
-    assert narrowband(name) is narrow
-
-
-@pytest.mark.parametrize(
-    ("mount", "fixed"),
-    [("fixed tripod", True), ("a tripod", True), ("untracked alt-azimuth", True), ("tracking head on a tripod", False),
-     ("equatorial mount on a tripod", False), ("pier", False), (None, False)],
-)  # fmt: skip
-def test_mounts_that_stand_still(mount: str | None, fixed: bool) -> None:
-    assert untracked(mount) is fixed
-
-
-TARGETS = {"M 31": 0.71, "M 33": 1.56, "M 45": 3.79, "M 37": 5.87, "NGC 2244": 6.53, "M 44": 8.67, "M 81": 9.93,
-           "M 51": 13.5, "M 13": 16.7, "M 57": 18.9, "NGC 6946": 20.6, "NGC 7331": 22.6}  # fmt: skip
-
-
-@settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
-@given(
-    target=st.sampled_from(sorted(TARGETS)),
-    shift=st.integers(-40, 40),
-    year=st.integers(1990, 2024),
-    latitude=st.floats(28, 50),
-    longitude=st.floats(-20, 20),
-    hours=st.floats(1, 3),
-    exposure=st.sampled_from([30.0, 60.0, 120.0, 300.0]),
-    duty=st.floats(0.5, 0.85),
-    kept=st.floats(0, 1),
-    iso=st.booleans(),
-    width=st.floats(1.9, 8),
-    sky=st.floats(17, 22),
-)
-def test_honest_records_trip_nothing(
-    target: str, shift: int, year: int, latitude: float, longitude: float, hours: float, exposure: float, duty: float,
-    kept: float, iso: bool, width: float, sky: float,
-) -> None:  # fmt: skip
-    from noctuary.sky.ephemeris import Observation, sky_during
-
-    # At local midnight of 1 January the sidereal time is about 6.7 h; a target of that right ascension is highest.
-    days = (TARGETS[target] - 6.7) % 24 / 24 * 365.25 + shift
-    night = date(year, 1, 1) + timedelta(days=round(days))
-    middle = datetime(night.year, night.month, night.day, tzinfo=UTC) + timedelta(
-        hours=24 - longitude / 15 - shift / 15.2
-    )
-    start = middle - timedelta(hours=hours / 2)
-    start = start.replace(second=0, microsecond=0)
-    found = Almanac(archive()).object(target)
-    assert found is not None
-    (above,) = sky_during(
-        [Observation(latitude, longitude, 0, start, start + timedelta(hours=hours), found.ra_deg, found.dec_deg)]
-    )
-    assume(max(above.sun_altitude_start_deg, above.sun_altitude_end_deg) < -12.5)
-    low = min(above.target_altitude_start_deg or 0.0, above.target_altitude_end_deg or 0.0)
-    assume(low > 31)
-    moonlit = above.moon_illuminated_fraction > 0.45 and (above.moon_separation_deg or 0.0) < 45
-    taken = max(1, int(duty * hours * 3600 / exposure))
-    assume(taken * exposure / (hours * 3600) > 0.4)
-    told = Told(
-        group={"exposure": exposure, "taken": taken, "kept": round(kept * taken), "gain": None if iso else 100.0,
-               "iso": 800.0 if iso else None, "filter": "Ha" if moonlit else None},
-        session={"night": night, "start": start, "hours": hours, "target": target, "star_width_arcsec": width,
-                 "sky_brightness": sky,
-                 "calibration": Calibration(darks=20, flats=20, dark_exposure_s=exposure, dark_temperature_c=-9)},
-        picture={"finished": night + timedelta(days=20)},
-        place={"latitude_deg": latitude, "longitude_deg": longitude},
-        rig={"focal": 135.0, "aperture": 75.0, "focal_factor": 1.0, "mount": "equatorial mount"},
-        scale=None,
-    )  # fmt: skip
-    assert judged(told) == []
-
-
-def hints(told: Told, rule: str) -> str:
-    return next(f"{f.message}; {f.hint}" for f in judged(told) if f.rule == rule)
-
-
-def test_doubts_about_scale_give_the_line_to_write() -> None:
-    # 1600 / 6248 = 0.25608; 2000 / 4176 = 0.47893.
-    whole = hints(Told(pixels=(1600, 1069), picture=UNSAID, scale=None), "resampling-inferred")
-    assert "1600 × 1069" in whole
-    assert "write resampling: 0.2561 " in whole
-    crop = hints(Told(pixels=(2000, 2000), picture=UNSAID, scale=None), "scale-unsure")
-    assert "resampling: 1 if it is a crop" in crop
-    assert "resampling: 0.4789 " in crop
-
-
-def test_a_focal_length_that_disagrees_names_what_would_explain_it() -> None:
-    # The picture lies at 3.2314″/px where 480 mm at full size give 1.6157″: 240 mm, or half the pixels, or binning.
-    half = Told(pixels=(3000, 1500), picture=UNSAID, scale=3.2314)
-    text = hints(half, "focal-length-disagrees")
-    assert "focal length of 240 mm" in text
-    assert "focal_factor: 0.50" in text
-    assert "resampling: 0.5 " in text
-    assert "binning: 2 " in text
-    # A picture at full size was not made smaller by a third: only a reducer or another rig explains that.
-    assert "resampling" not in hints(Told(pixels=(6248, 4176), scale=2.4), "focal-length-disagrees")
-
-
-def test_the_whole_sensor_made_smaller_agrees_with_its_placement() -> None:
-    # Half the sensor's pixels at 3.2314″ are 480 mm; at 1.6157″ it is a crop at full size, and 480 mm as well.
-    for scale in (3.2314, 1.6157):
-        told = Told(pixels=(3124, 2088), picture=UNSAID, scale=scale)
-        assert [f.rule for f in judged(told)] == []
-
-
-def test_an_object_too_large_for_a_crop_may_fit_a_reduction() -> None:
-    andromeda = {"target": "M 31", "start": datetime(2025, 1, 18, 18, 30, tzinfo=UTC)}
-    crop = Told(session=andromeda, pixels=(1500, 1500), picture=UNSAID, scale=None)
-    # 1500 / 4176 = 0.35920
-    assert "write resampling: 0.3592 if" in hints(crop, "object-larger-than-field")
-    full = Told(session=andromeda, pixels=(6248, 4176), rig={"focal": 1000.0}, scale=None)
-    assert "resampling" not in hints(full, "object-larger-than-field")
-
-
-def test_nothing_is_inferred_from_a_picture_without_a_word_at_full_size() -> None:
-    assert judged(Told(pixels=(6248, 4176), picture=UNSAID, scale=None)) == []
-
-
-def test_pictures_without_alternative_text_are_one_doubt() -> None:
-    def silent(name: str, **more: Any) -> Picture:
-        return picture(name, alt=None, marks=Marks(f"pictures/{name}.yaml"), **more)
-
-    answered = silent("z", accepted_doubts={"no-alt": "A chart of numbers."})
-    told = picture("y", alt="A nebula.")
-    expected = {1: "the picture has no", 3: "3 pictures .*: c, b, a$", 5: "5 pictures .*: e, d, c and 2 more$"}
-    for count, said in expected.items():
-        whole = archive(*(silent(name) for name in "abcde"[:count]), answered, told)
-        found = [f for f in judged(whole) if f.rule == "no-alt"]
-        assert len(found) == 1
-        assert re.search(said, found[0].message)
-        assert found[0].mark.file == f"pictures/{'abcde'[count - 1]}.yaml"
-    whole = archive(answered, told)
-    assert [f for f in judged(whole) if f.rule == "no-alt"] == []

@@ -12,7 +12,7 @@ from noctuary.archive.records import Calibration
 from noctuary.facts.continue_target import evenly, repeat, with_darks
 from noctuary.facts.placement_summary import PlacementSummary
 
-from tests.archive_builder import frames, picture, rig, session
+from tests.builders.records import frames, picture, rig, session
 from tests.facts.test_target import facts_of
 
 LENS = rig("lens", focal=135, aperture=48)

@@ -5,7 +5,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from noctuary.facts.resampling import resampling, sensor_pixels
 
-from tests.archive_builder import rig
+from tests.builders.records import rig
 
 SENSOR = (3456, 2304)
 

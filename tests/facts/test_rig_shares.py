@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from noctuary.facts.rig_shares import rig_shares
 
-from tests.archive_builder import frames, rig, session
+from tests.builders.records import frames, rig, session
 
 REFLECTOR = rig("reflector", focal=1000, aperture=250)
 REFRACTOR = rig("refractor", focal=400, aperture=80)

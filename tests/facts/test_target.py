@@ -19,7 +19,7 @@ from noctuary.facts.rig_shares import rig_shares
 from noctuary.facts.target import growth, steps
 from noctuary.pages.depth_note import apportioned, deeper_note, depth_note
 
-from tests.archive_builder import archive, frames, picture, place, rig, session
+from tests.builders.records import archive, frames, picture, place, rig, session
 
 LENS = rig("lens", focal=135, aperture=48)
 REFRACTOR = rig("refractor", focal=480, aperture=80)

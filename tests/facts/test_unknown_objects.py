@@ -11,7 +11,7 @@ from noctuary.facts.objects import unknown_names
 from noctuary.sky.catalogue import Catalogue
 from noctuary.sky.no_fixed_place import KINDS, kind_without_place
 
-from tests.sparse_archive import examined, published
+from tests.builders.published import examined, published
 
 COMMON = {
     "archive.yaml": "title: Nights\nauthor: A. Person\naddress: https://example.org/\n",

@@ -14,7 +14,7 @@ from noctuary.facts.time_use import DarkUse, dark_sum, night_use, session_use
 from noctuary.memo import Memo
 from noctuary.sky.darkness import darkness
 
-from tests.archive_builder import archive, frames, picture, place, rig, session
+from tests.builders.records import archive, frames, picture, place, rig, session
 
 NIGHT = date(2025, 1, 18)
 EIGHT = datetime(2025, 1, 18, 20, tzinfo=UTC)

@@ -11,7 +11,7 @@ from noctuary.facts.almanac import Almanac
 from noctuary.facts.archive_facts import ArchiveFacts, archive_facts
 from noctuary.facts.year import YearReview, year_review
 
-from ..archive_builder import archive, frames, picture, rig, session
+from tests.builders.records import archive, frames, picture, rig, session
 
 
 def whole(*pictures) -> ArchiveFacts:

@@ -12,7 +12,8 @@ from noctuary.build import examine
 from noctuary.pages.prose import addresses_in, prose
 from noctuary.pages.prose_limits import MOST_CHARACTERS, too_much
 
-from tests.made_archive import write, write_archive
+from tests.builders.folders import write
+from tests.builders.many_pictures import write_archive
 
 # Repeated, each of these makes the engine's work grow faster than the text.
 PIECES = ("[a](", "[", "![", "[[", "<a ", "a\n:   b\n", "# a\n", "[a][", "> ", "(", "**a", "`", "&a", "[^1]")

@@ -19,18 +19,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.made_archive import (
-    REPOSITORY,
-    bytes_below,
-    command,
-    jpeg,
-    run,
-    set_plainly,
-    sidecar,
-    surroundings,
-    write,
-    write_archive,
-)
+from tests.builders.folders import bytes_below, jpeg, set_plainly, write
+from tests.builders.many_pictures import sidecar, write_archive
+from tests.builders.program import REPOSITORY, command, run, surroundings
 
 KILLS = int(os.environ.get("NOCTUARY_KILLS", "3"))
 MEMORY = Path("/dev/shm")

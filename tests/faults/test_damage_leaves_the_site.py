@@ -8,14 +8,15 @@ import pytest
 from noctuary.build import build
 from PIL import Image
 
+from tests.builders.sound import S, sound_archive
+from tests.faults.spoilt_records import REPLACED
 from tests.faults.test_bad_pictures import FAULTS
-from tests.faults.test_damaged_records import REPLACED, S, write
 
 
 @pytest.fixture(scope="module")
 def published(tmp_path_factory):
     """A sound archive with two real pictures, its site, and a digest of every file of the site."""
-    folder = write(tmp_path_factory.mktemp("sound") / "archive")
+    folder = sound_archive(tmp_path_factory.mktemp("sound") / "archive")
     noise = random.Random(1)
     for name in ("rosette-2025.jpg", "older/rosette-2024.png"):
         image = Image.new("RGB", (466, 352), (14, 14, 18))

@@ -30,7 +30,8 @@ from noctuary.images.recipe import PictureFile
 from noctuary.images.rendition_cache import source_hash
 from PIL import Image
 
-from tests.made_archive import bytes_below, jpeg, set_plainly, sidecar, write, write_archive
+from tests.builders.folders import bytes_below, jpeg, set_plainly, write
+from tests.builders.many_pictures import sidecar, write_archive
 
 MUTATIONS = int(os.environ.get("NOCTUARY_MUTATIONS", "300"))
 SECONDS = 10

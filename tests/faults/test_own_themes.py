@@ -9,7 +9,8 @@ import pytest
 from noctuary.build import Outcome, build, examine
 from noctuary.pages.theme import themes_home
 
-from tests.made_archive import bytes_below, write_archive
+from tests.builders.folders import bytes_below
+from tests.builders.many_pictures import write_archive
 
 
 @pytest.fixture(scope="module")

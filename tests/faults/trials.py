@@ -19,7 +19,9 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from tests.made_archive import REPOSITORY, bytes_below, jpeg, set_plainly, sidecar, write, write_archive
+from tests.builders.folders import bytes_below, jpeg, set_plainly, write
+from tests.builders.many_pictures import sidecar, write_archive
+from tests.builders.program import REPOSITORY
 
 TROUBLES = ("ENOSPC", "EACCES", "EIO", "KILL")
 

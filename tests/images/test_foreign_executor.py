@@ -6,7 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.made_archive import REPOSITORY, bytes_below, run, set_plainly, write_archive
+from tests.builders.folders import bytes_below, set_plainly
+from tests.builders.many_pictures import write_archive
+from tests.builders.program import REPOSITORY, run
 
 
 def test_a_cluster_makes_the_same_site(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

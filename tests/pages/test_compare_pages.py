@@ -10,6 +10,7 @@ import pytest
 from noctuary.build import build
 from PIL import Image
 
+from tests.builders.folders import written
 from tests.images.test_warp import header
 
 EQUIPMENT = """\
@@ -20,21 +21,19 @@ rigs: {short refractor: {optic: refractor, camera: camera}, lens: {optic: lens, 
 PLACES = "home: {latitude: 51, longitude: -3, time_zone: UTC, sky_brightness: 20.5}\n"
 
 
-def write(folder: Path, pictures: dict[str, tuple[str, str]]) -> Path:
+def one_target(folder: Path, pictures: dict[str, tuple[str, str]]) -> Path:
     """An archive of one target; ``pictures``: the date of each and what its sidecar says of its place."""
-    (folder / "pictures").mkdir(parents=True)
-    (folder / "archive.yaml").write_text("title: Nights\nauthor: A. Person\n")
-    (folder / "equipment.yaml").write_text(EQUIPMENT)
-    (folder / "places.yaml").write_text(PLACES)
-    rng = np.random.default_rng(3)
+    texts = {
+        "archive.yaml": "title: Nights\nauthor: A. Person\n",
+        "equipment.yaml": EQUIPMENT,
+        "places.yaml": PLACES,
+    }
     for name, (finished, placement) in pictures.items():
-        grain = rng.integers(0, 90, (400, 600, 3)).astype(np.uint8)
-        Image.fromarray(grain).save(folder / f"pictures/{name}.jpg")
-        (folder / f"pictures/{name}.yaml").write_text(
+        texts[f"pictures/{name}.yaml"] = (
             f"title: Number {name}\nobjects: [NGC 7000]\nfinished: {finished}\nrig: short refractor\nplace: home\n"
             f"sessions:\n  - {{night: {finished}, frames: [{{exposure: 60 s, kept: {30 + len(name)}}}]}}\n{placement}"
         )
-    return folder
+    return written(folder, texts, (600, 400))
 
 
 def placed(centre: str, scale: float = 2.1, angle: float = 0.0, mirrored: bool = False) -> str:
@@ -56,7 +55,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
         "d": ("2024-08-01", placed(AWAY)),
         "e": ("2025-08-01", "placement: {header: wide.txt, rows: top}\n"),
     }
-    write(folder / "archive", pictures)
+    one_target(folder / "archive", pictures)
     cards = header("ZEA", 312, 40, 600, 25, (600, 400)).to_header()
     cards["NAXIS"], cards["NAXIS1"], cards["NAXIS2"] = 2, 600, 400
     (folder / "archive/pictures/wide.txt").write_text(cards.tostring(sep="\n"))
@@ -148,7 +147,7 @@ def test_the_next_build_draws_nothing_again(site):
 
 
 def test_of_many_pictures_each_meets_its_neighbours_the_first_and_the_newest(tmp_path):
-    write(tmp_path / "archive", {f"p{i:02}": (f"{i + 2005}-08-01", "") for i in range(18)})
+    one_target(tmp_path / "archive", {f"p{i:02}": (f"{i + 2005}-08-01", "") for i in range(18)})
     assert build(tmp_path / "archive", tmp_path / "site", workers=1).built
     there = {p.stem.split("--", 1)[1] for p in (tmp_path / "site/compare").iterdir()}
     assert len(there) == 17 + 16 + 16 - 1

@@ -11,8 +11,9 @@ from noctuary.pages import prose
 from noctuary.pages.page_addresses import page_addresses
 from noctuary.pages.prose import addresses_in
 
-from tests.made_archive import set_plainly, write, write_archive
-from tests.pages.invented_archive import facts, set_pages, shown
+from tests.builders.folders import set_plainly, write
+from tests.builders.many_pictures import write_archive
+from tests.builders.one_of_everything import facts, set_pages, shown
 
 RULES = {"dead-link", "picture-in-text"}
 

@@ -9,7 +9,8 @@ from noctuary.facts.almanac import Almanac
 from noctuary.facts.archive_facts import archive_facts
 from noctuary.pages.page_list import pages, site_model
 
-from .invented_archive import HOSTILE, SIZES, archive, rendered, shown, write
+from tests.builders.one_of_everything import HOSTILE, SIZES, archive, rendered, shown, write
+
 from .test_pages import parsed
 
 SHOW = "exhibits/winter/slides.html"

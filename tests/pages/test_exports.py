@@ -22,7 +22,7 @@ from noctuary.pages.exports.table_formats import FORMATS
 from noctuary.pages.page_list import site_model
 from noctuary.sky.placement import from_centre
 
-from .invented_archive import HOME, HOSTILE, facts, shown
+from tests.builders.one_of_everything import HOME, HOSTILE, facts, shown
 
 ODD = ExportTable(
     "odd",

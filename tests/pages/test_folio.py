@@ -9,7 +9,7 @@ import yaml
 from noctuary.pages.render import Renderer
 from noctuary.pages.theme import published_files, theme_folders, themes_home
 
-from .invented_archive import set_pages
+from tests.builders.one_of_everything import set_pages
 
 FOLDERS = theme_folders("folio", Path("no-archive-here"))
 

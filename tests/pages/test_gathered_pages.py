@@ -22,7 +22,7 @@ from noctuary.pages.render import Renderer
 from noctuary.pages.theme import theme_folders
 from noctuary.sky.placement import from_centre
 
-from ..archive_builder import MARK, archive, frames, picture, place, rig, session
+from tests.builders.records import MARK, archive, frames, picture, place, rig, session
 
 REFRACTOR = rig("refractor", focal=480, aperture=80)
 PIXELS = (600, 400)

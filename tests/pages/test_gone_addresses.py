@@ -9,7 +9,8 @@ import pytest
 from noctuary.build import build, examine
 from noctuary.diagnostic import Diagnostic
 
-from tests.made_archive import jpeg, set_plainly, write_archive
+from tests.builders.folders import jpeg, set_plainly
+from tests.builders.many_pictures import write_archive
 
 OLD, NEW = "field-00001", "the-second-field"
 

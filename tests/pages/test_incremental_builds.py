@@ -12,17 +12,9 @@ from pathlib import Path
 import pytest
 from noctuary.build import build
 
-from tests.made_archive import (
-    bytes_below,
-    jpeg,
-    run,
-    set_plainly,
-    sidecar,
-    states_below,
-    surroundings,
-    write,
-    write_archive,
-)
+from tests.builders.folders import bytes_below, jpeg, set_plainly, states_below, write
+from tests.builders.many_pictures import sidecar, write_archive
+from tests.builders.program import run, surroundings
 
 PICTURES = 120
 

@@ -15,7 +15,7 @@ from noctuary.pages.render import Renderer
 from noctuary.pages.theme import theme_folders, themes_home
 from noctuary.pages.typography import Typography
 
-from .invented_archive import set_pages
+from tests.builders.one_of_everything import set_pages
 
 ROOT = Path(__file__).parents[2]
 NOWHERE = Path("no-archive-here")

@@ -14,7 +14,7 @@ from noctuary.pages.picture_page import ENOUGH_OBJECTS, overlay_of
 from noctuary.sky.catalogue import Catalogue
 from noctuary.sky.placement import from_centre
 
-from tests.archive_builder import archive, picture, session
+from tests.builders.records import archive, picture, session
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ from noctuary.facts.optics import Optics, optics
 from noctuary.facts.target import growth
 from noctuary.pages.depth_note import growth_note
 
-from tests.archive_builder import archive, picture, rig, session
+from tests.builders.records import archive, picture, rig, session
 from tests.pages.templates import set_macro
 
 

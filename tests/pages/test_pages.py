@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from noctuary.pages.addresses import slug, slugs
 from noctuary.pages.page import relative, root
 
-from .invented_archive import HOME, HOSTILE, SIZES, facts, rendered, set_pages
+from tests.builders.one_of_everything import HOME, HOSTILE, SIZES, facts, rendered, set_pages
 
 VOID = {"area", "base", "br", "col", "embed", "hr", "img", "input", "link", "meta", "source", "track", "wbr"}
 
@@ -222,7 +222,7 @@ def test_hostile_text_in_every_field_comes_out_as_text():
 
 def test_contexts_are_the_same_text_in_every_build():
     code = (
-        "import hashlib; from tests.pages.invented_archive import set_pages; "
+        "import hashlib; from tests.builders.one_of_everything import set_pages; "
         "print(hashlib.sha256(repr(set_pages()).encode()).hexdigest())"
     )
     seen = {

@@ -14,7 +14,7 @@ import pytest
 from noctuary.pages.theme import published_files, theme_folders
 from PIL import Image
 
-from .invented_archive import rendered, write
+from tests.builders.one_of_everything import rendered, write
 
 pytestmark = pytest.mark.browser
 KINDS = (

@@ -12,7 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.made_archive import command, set_plainly, sidecar, surroundings, write, write_archive
+from tests.builders.folders import set_plainly, write
+from tests.builders.many_pictures import sidecar, write_archive
+from tests.builders.program import command, surroundings
 
 
 class Preview:

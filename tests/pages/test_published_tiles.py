@@ -11,7 +11,7 @@ from noctuary.build import build
 from noctuary.images.tiles import tiles
 from PIL import Image
 
-from tests.made_archive import write_archive
+from tests.builders.many_pictures import write_archive
 
 LARGE = (3600, 2400)
 

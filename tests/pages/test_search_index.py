@@ -16,7 +16,7 @@ from noctuary.pages import search_index
 from noctuary.pages.search_index import FACETS, SEARCH_INDEX, Found, folded, words_of, words_of_object, written
 from noctuary.sky.catalogue import Catalogue
 
-from tests.made_archive import write_archive
+from tests.builders.many_pictures import write_archive
 
 
 def read(data: bytes) -> dict[str, Any]:

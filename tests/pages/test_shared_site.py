@@ -11,7 +11,7 @@ import pytest
 from noctuary.build import build
 from PIL import Image
 
-from ..made_archive import write_archive
+from tests.builders.many_pictures import write_archive
 
 
 def built(folder: Path):

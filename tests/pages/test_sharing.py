@@ -25,7 +25,8 @@ from noctuary.pages.share_image_text import share_image_pages
 from noctuary.pages.theme import theme_folders
 from noctuary.pages.typography import Typography
 
-from .invented_archive import HOSTILE, SIZES, archive, facts, set_pages, set_texts, shown
+from tests.builders.one_of_everything import HOSTILE, SIZES, archive, facts, set_pages, set_texts, shown
+
 from .test_pages import Parsed
 
 SITE = "https://nights.example/"

@@ -12,7 +12,7 @@ import yaml
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from tests.sparse_archive import ARCHIVE, YEAR_AND_CAMERA, examined, published, words
+from tests.builders.published import ARCHIVE, YEAR_AND_CAMERA, examined, published, words
 
 HOME = "home: {latitude: 51.2 deg, longitude: -3.1 deg, time_zone: Europe/London, publish: PUBLISH}\n"
 RIG = """\

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from datetime import date
 
-from .invented_archive import facts, rendered
+from tests.builders.one_of_everything import facts, rendered
 
 
 def section(path: str) -> str:

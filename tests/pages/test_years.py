@@ -10,7 +10,8 @@ from noctuary.charts.nights_calendar import CalendarNight, NightsCalendar
 from noctuary.charts.rigs import RigsChart
 from noctuary.pages.typography import Typography
 
-from .invented_archive import facts, rendered
+from tests.builders.one_of_everything import facts, rendered
+
 from .test_pages import parsed
 
 VOICE = Typography("en")

@@ -11,7 +11,7 @@ from noctuary.facts.optics import (
     rayleigh_limit_arcsec,
 )
 
-from tests.archive_builder import rig, session
+from tests.builders.records import rig, session
 
 
 # Lens handbooks' angle-of-view tables for 36 x 24 mm (from memory; the definition 2 atan(d / 2f) gives the same).

@@ -10,6 +10,8 @@ import io
 from pathlib import Path
 from textwrap import dedent
 
+from tests.builders.folders import written
+
 ARCHIVE = """
 title: Fifteen years of nights
 author: A. Stranger
@@ -281,16 +283,17 @@ PICTURES: dict[str, tuple[int, int, str]] = {
 }  # fmt: skip
 
 
-def write(folder: Path) -> Path:
+def twenty(folder: Path) -> Path:
     """Writes the archive into a new folder."""
     from PIL import Image
 
-    (folder / "pictures").mkdir(parents=True)
-    for name, text in (("archive", ARCHIVE), ("equipment", EQUIPMENT), ("places", PLACES), ("objects", OBJECTS)):
-        (folder / f"{name}.yaml").write_text(text.lstrip(), encoding="utf-8")
+    texts: dict[str, str | bytes] = {
+        f"{name}.yaml": text.lstrip()
+        for name, text in (("archive", ARCHIVE), ("equipment", EQUIPMENT), ("places", PLACES), ("objects", OBJECTS))
+    }
     for number, (name, (width, height, sidecar)) in enumerate(PICTURES.items()):
         held = io.BytesIO()
         Image.new("RGB", (width, height), (8 + number, 10, 20)).save(held, "JPEG", quality=70)
-        (folder / "pictures" / f"{name}.jpg").write_bytes(held.getvalue())
-        (folder / "pictures" / f"{name}.yaml").write_text(dedent(sidecar).lstrip(), encoding="utf-8")
-    return folder
+        texts[f"pictures/{name}.jpg"] = held.getvalue()
+        texts[f"pictures/{name}.yaml"] = dedent(sidecar).lstrip()
+    return written(folder, texts)

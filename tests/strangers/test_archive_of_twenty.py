@@ -20,7 +20,7 @@ import pytest
 from noctuary.diagnostic import Diagnostic
 from noctuary.pages.exports.facts_json import picture_json
 
-from tests.strangers.archive_of_twenty import PICTURES, write
+from tests.strangers.archive_of_twenty import PICTURES, twenty
 
 pytestmark = pytest.mark.slow
 
@@ -29,7 +29,7 @@ Facts = dict[str, dict[str, Any]]
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return write(tmp_path_factory.mktemp("twenty") / "archive")
+    return twenty(tmp_path_factory.mktemp("twenty") / "archive")
 
 
 @pytest.fixture(scope="module")

@@ -14,7 +14,8 @@ from noctuary.archive.read import read_archive
 from noctuary.archive.records import Session
 from noctuary.build import build, examine
 
-from tests.archive.gather.night import fits_bytes, run, write_archive, write_fits, write_jpeg
+from tests.builders.folders import written
+from tests.builders.frames_of_a_night import ARCHIVE, fits_bytes, run, write_fits, write_jpeg
 
 FINE = {
     "INSTRUME": "third camera",
@@ -78,7 +79,7 @@ def lay_out_the_night(cards: Path) -> None:
 @pytest.fixture(scope="module")
 def night(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path, GatherReport]:
     folder = tmp_path_factory.mktemp("night")
-    archive, cards = write_archive(folder / "archive"), folder / "cards"
+    archive, cards = written(folder / "archive", ARCHIVE), folder / "cards"
     lay_out_the_night(cards)
     assert sum(p.is_file() for p in cards.rglob("*")) == 1500
     told: list[tuple[int, int]] = []

@@ -10,7 +10,8 @@ from noctuary.archive.gather.gather_report import GatherReport
 from noctuary.archive.gather.gathering import gather
 from noctuary.archive.read import read_archive
 
-from tests.archive.gather.night import run, write_archive, write_fits, write_jpeg
+from tests.builders.folders import written
+from tests.builders.frames_of_a_night import ARCHIVE, run, write_fits, write_jpeg
 
 SETUP = {"XPIXSZ": 3.8, "FOCALLEN": 910.0, "GAIN": 139, "CCD__TEMP": -10.0, "IMAGETYP": "LIGHT"}
 
@@ -37,7 +38,7 @@ sessions:
 
 @pytest.fixture
 def archive(tmp_path: Path) -> Path:
-    return write_archive(tmp_path / "archive")
+    return written(tmp_path / "archive", ARCHIVE)
 
 
 def shoot(cards: Path, begin: datetime, count: int, exposure: float = 120.0, **more: object) -> None:

@@ -14,7 +14,7 @@ from noctuary.archive.gather.frame_header import FrameHeader, NoHeader, kind_in_
 from noctuary.archive.gather.gathering import gather
 from PIL import Image
 
-from tests.archive.gather.night import fits_bytes, write_fits, write_jpeg
+from tests.builders.frames_of_a_night import fits_bytes, write_fits, write_jpeg
 
 
 def header(**cards: object) -> FrameHeader:

@@ -30,14 +30,6 @@ pass: {latitude: 46.5, longitude: 9.9, elevation: 1900 m, time_zone: Europe/Zuri
 }
 
 
-def write_archive(folder: Path, **more: str) -> Path:
-    for name, text in (ARCHIVE | more).items():
-        path = folder / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8")
-    return folder
-
-
 def card(keyword: str, value: object) -> bytes:
     if isinstance(value, bool):
         text = f"{'T' if value else 'F':>20}"

@@ -2,16 +2,10 @@
 
 from __future__ import annotations
 
-import io
-import os
-import subprocess
-import sys
-from collections.abc import Mapping
 from datetime import date, timedelta
 from pathlib import Path
-from typing import Any
 
-REPOSITORY = Path(__file__).resolve().parent.parent
+from tests.builders.folders import written
 
 _TEXTS = {
     "archive.yaml": "title: Many nights\nauthor: A. Person\naddress: https://example.org/\nhorizon: 15 deg\n",
@@ -26,6 +20,8 @@ rigs:
   long reflector: {optic: large reflector, camera: mono camera}
 """,
     "places.yaml": "home:\n  latitude: 51.2 deg\n  longitude: -3.1 deg\n  time_zone: Europe/London\n",
+    "nights/1985-10-05.md": "---\nplace: home\ntemperature: -2 °C\n---\nCold and still.\n",
+    "pages/about.md": "# About\n\nWords.\n",
 }
 
 
@@ -87,73 +83,7 @@ tags: [field]
 """
 
 
-def jpeg(seed: int, size: tuple[int, int]) -> bytes:
-    """A small field of a few stars; another one for every seed."""
-    import numpy as np
-    from PIL import Image
-
-    chance = np.random.default_rng(seed)
-    width, height = size
-    pixels = chance.integers(8, 24, (height, width, 3)).astype(np.uint8)
-    for _ in range(12):
-        x, y = int(chance.integers(1, width - 1)), int(chance.integers(1, height - 1))
-        pixels[y - 1 : y + 2, x - 1 : x + 2] = chance.integers(120, 255, 3)
-    out = io.BytesIO()
-    Image.fromarray(pixels).save(out, "JPEG", quality=90)
-    return out.getvalue()
-
-
 def write_archive(folder: Path, pictures: int = 3, size: tuple[int, int] = (60, 40)) -> Path:
     """An archive of so many pictures, each with its own pixels, sidecar and night."""
-    for name, text in _TEXTS.items():
-        write(folder / name, text)
-    for number in range(pictures):
-        write(folder / f"pictures/field-{number:05d}.yaml", sidecar(number, pictures))
-        write(folder / f"pictures/field-{number:05d}.jpg", jpeg(number, size))
-    write(folder / "nights/1985-10-05.md", "---\nplace: home\ntemperature: -2 °C\n---\nCold and still.\n")
-    write(folder / "pages/about.md", "# About\n\nWords.\n")
-    return folder
-
-
-def write(path: Path, content: str | bytes) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_bytes(content.encode() if isinstance(content, str) else content)
-
-
-def set_plainly(archive: Path) -> None:
-    """A theme of the archive's own with pages of one line: setting them properly would be most of the time."""
-    line = "{{ here }} {{ shown.title if shown is defined }} {{ description if description is defined }}\n"
-    for template in (REPOSITORY / "themes/umbra/templates").glob("*.html"):
-        if "{% extends" not in template.read_text():
-            continue  # what other templates are written with
-        write(archive / "theme/templates" / template.name, line)
-
-
-def command(*arguments: object) -> list[str]:
-    return [sys.executable, "-m", "noctuary", *map(str, arguments)]
-
-
-def surroundings(**more: str) -> dict[str, str]:
-    paths = [str(REPOSITORY), *filter(None, [os.environ.get("PYTHONPATH")])]
-    return {**os.environ, "PYTHONPATH": os.pathsep.join(paths), **more}
-
-
-def run(*arguments: object, timeout: float = 300, **more: str) -> subprocess.CompletedProcess[str]:
-    """The program in a process of its own, as a person runs it."""
-    return subprocess.run(
-        command(*arguments), env=surroundings(**more), capture_output=True, text=True, timeout=timeout, check=False
-    )
-
-
-def bytes_below(folder: Path) -> dict[str, bytes]:
-    """Every file below a folder with its content, hidden ones too."""
-    return {p.relative_to(folder).as_posix(): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
-
-
-def states_below(folder: Path) -> Mapping[str, tuple[Any, ...]]:
-    """Every file and folder with what a write to it would change: inode, size and times."""
-    found = {}
-    for path in [folder, *sorted(folder.rglob("*"))]:
-        status = path.lstat()
-        found[str(path)] = (status.st_ino, status.st_size, status.st_mtime_ns, status.st_ctime_ns)
-    return found
+    sidecars = {f"pictures/field-{number:05d}.yaml": sidecar(number, pictures) for number in range(pictures)}
+    return written(folder, _TEXTS | sidecars, size)

@@ -17,7 +17,7 @@ from noctuary.pages.render import Renderer
 from noctuary.pages.share_image_text import share_image_pages
 from noctuary.pages.theme import theme_folders
 
-from tests.made_archive import jpeg, write
+from tests.builders.folders import written
 
 ARCHIVE = "title: Old nights\nauthor: A. Person\naddress: https://example.org/\n"
 #: A year and a camera: all that is known of a picture from before anybody wrote things down.
@@ -26,15 +26,6 @@ YEAR_AND_CAMERA = {
     "equipment.yaml": "cameras:\n  old compact:\nrigs:\n  compact: {camera: old compact}\n",
     "pictures/orion.yaml": "title: Orion over the barn\nobjects: M 42\nfinished: 2009\nrig: compact\nalt: Orion.\n",
 }
-
-
-def written(folder: Path, texts: Mapping[str, str], size: tuple[int, int] = (60, 40)) -> Path:
-    """An archive of these records, with a small picture beside each sidecar."""
-    for name, text in texts.items():
-        write(folder / name, text)
-        if name.startswith("pictures/"):
-            write((folder / name).with_suffix(".jpg"), jpeg(len(name), size))
-    return folder
 
 
 def examined(folder: Path, texts: Mapping[str, str]) -> Inspection:

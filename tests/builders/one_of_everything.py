@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from functools import cache
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from noctuary.archive.partial_date import PartialDate
 from noctuary.archive.records import (
     Archive,
     Calibration,
@@ -26,7 +25,6 @@ from noctuary.archive.records import (
     Rig,
     Session,
 )
-from noctuary.diagnostic import Mark
 from noctuary.facts.almanac import Almanac
 from noctuary.facts.archive_facts import ArchiveFacts, archive_facts
 from noctuary.images.recipe import Format
@@ -37,7 +35,9 @@ from noctuary.pages.render import Renderer
 from noctuary.pages.theme import published_files, theme_folders
 from PIL import Image
 
-MARK = Mark("archive.yaml")
+from tests.builders import records
+from tests.builders.records import MARK
+
 ZONE = ZoneInfo("Europe/London")
 HOSTILE = "<script>alert(1)</script> \"><img src=x onerror=alert(1)> javascript:alert(1) {{7*7}} {% raw %}"
 SIZES = {"ring-one": (900, 600), "ring-two": (900, 600), "tall": (400, 900), "spots": (600, 600),
@@ -74,27 +74,26 @@ def archive(hostile: str = "") -> Archive:
         *frames: FrameGroup, start: tuple[int, int] = (20, 0), note: str | None = None,
     ) -> Session:  # fmt: skip
         begin = datetime(night.year, night.month, night.day, *start, tzinfo=ZONE) if hours else None
-        return Session(
-            written_in=picture, index=number, target=target, night=night, rig=rig, place=place, start=begin,
-            end=begin + timedelta(hours=hours) if begin else None, frames=frames,
+        return records.session(
+            number, written_in=picture, target=target, night=night, rig=rig, place=place, start=begin,
+            hours=hours or None, groups=frames,
             calibration=Calibration(darks=30, flats=25, bias=50, dark_exposure_s=180.0),
             sky_brightness=20.9 if rig is short else None, star_width_arcsec=2.6 if rig is short else None,
-            note=said(note) if note else None, mark=MARK,
+            note=said(note) if note else None,
         )  # fmt: skip
 
     def frames(light: str | None, exposure: float, kept: int, taken: int, iso: float | None = None) -> FrameGroup:
         name = said(light) if light else None
-        return FrameGroup(exposure_s=exposure, kept=kept, taken=taken, filter=name, gain=None if iso else 100,
-                          iso=iso, sensor_temperature_c=None if iso else -10.0)  # fmt: skip
+        return records.frames(exposure, kept, taken, filter=name, gain=None if iso else 100, iso=iso,
+                              sensor_temperature_c=None if iso else -10.0)  # fmt: skip
 
     def picture(name: str, title: str, objects: tuple[str, ...], finished: date, *sessions: Session,
                 builds_on: tuple[str, ...] = (), replaces: str | None = None, listed: bool = True,
                 draft: bool = False, text: str | None = None,
                 former_ids: tuple[str, ...] = ()) -> Picture:  # fmt: skip
-        return Picture(
-            id=name, file=f"pictures/{name}.jpg", sidecar=f"pictures/{name}.yaml", title=said(title),
-            objects=objects, finished=PartialDate.of(finished), rig=sessions[0].rig, place=sessions[0].place,
-            own_sessions=sessions, builds_on=builds_on, panels=(), replaces=replaces, resampling=1.0, placement=None,
+        return records.picture(
+            name, sessions, title=said(title), objects=objects, finished=finished, rig=sessions[0].rig,
+            place=sessions[0].place, builds_on=builds_on, replaces=replaces,
             description=said(text) if text else None, processing=said("Stacked.") if text else None,
             alt=said(f"What {title} shows"), tags=(said("winter"),), credit=said("A friend helped"), listed=listed,
             draft=draft, former_ids=former_ids, accepted_doubts={"moon-near": said("The filters are narrow.")},
@@ -126,7 +125,8 @@ def archive(hostile: str = "") -> Archive:
                 session("unfinished", 0, "M 42", date(2025, 2, 20), short, home, 2, frames("H-alpha", 60, 20, 20)),
                 draft=True),
     )  # fmt: skip
-    return Archive(
+    return records.archive(
+        *all_pictures,
         title=said("Nights above the bay"), author=said("Ada Fenwick"), address="https://nights.example/",
         language="en", licence=said("CC BY-SA 4.0"), description=said("Faint light."), theme=None,
         horizon_deg=30.0, reference_rig=short, publish_size_px=None, cameras={c.name: c for c in (colour, mono)},
@@ -135,7 +135,6 @@ def archive(hostile: str = "") -> Archive:
         own_objects=(
             OwnObject(name=said("Aurora of May"), kind=said("aurora"), note=said("Strong."), mark=MARK),
         ),
-        pictures={p.id: p for p in all_pictures},
         nights=(
             Night(night=date(2025, 1, 18), place=home.name, title=said("Ice"), temperature_c=-4.0,
                   humidity_percent=88.0, wind_m_s=1.5, sky_brightness=20.9, prose=said("Frozen *focuser*."),
@@ -150,7 +149,7 @@ def archive(hostile: str = "") -> Archive:
             Exhibit(id="private", title=said("For nobody"), pictures=(("kept-back", None),), mark=MARK),
         ),
         pages=(FreePage(id="about", title=said("About"), prose=said("# About\n\nThese nights."), mark=MARK),),
-        gone=(), marks=Marks("archive.yaml"),
+        gone=(),
     )  # fmt: skip
 
 
