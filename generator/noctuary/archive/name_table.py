@@ -12,9 +12,10 @@ from typing import Literal
 
 from noctuary.archive.declaration import keys_of
 from noctuary.archive.did_you_mean import meant
-from noctuary.archive.keys import EquipmentKeys, ObjectKeys, OpticKeys, PlaceKeys
+from noctuary.archive.keys import CameraKeys, EquipmentKeys, ObjectKeys, OpticKeys, PlaceKeys
 from noctuary.archive.parse_file import ParsedFile
 from noctuary.archive.records import Camera, Optic, OwnObject, Place, Rig
+from noctuary.archive.sensors import sensor_of
 from noctuary.diagnostic import Diagnostic, Mark, fault
 
 
@@ -89,7 +90,7 @@ def equipment(file: ParsedFile[EquipmentKeys] | None, known: Known) -> None:
         return
     at = file.marks.at
     for name, camera in file.record.cameras.items():
-        known.cameras[name] = Camera(**keys_of(camera), name=name, mark=at("cameras", name))
+        known.cameras[name] = _camera(name, camera, at("cameras", name))
     for name, optic in file.record.optics.items():
         known.optics[name] = _optic(name, optic, at("optics", name))
     for name, rig in file.record.rigs.items():
@@ -105,6 +106,19 @@ def equipment(file: ParsedFile[EquipmentKeys] | None, known: Known) -> None:
             camera=known.cameras[rig.camera_name] if rig.camera_name is not None else None,
             mark=at("rigs", name),
         )
+
+
+def _camera(name: str, camera: CameraKeys, mark: Mark) -> Camera:
+    """A camera with what the table of sensors knows of it where a person wrote less."""
+    sensor = sensor_of(name) if camera.pixels is None or camera.pixel_size_um is None else None
+    if sensor is None:
+        return Camera(**keys_of(camera), name=name, mark=mark)
+    completed = replace(
+        camera,
+        pixels=sensor.pixels if camera.pixels is None else camera.pixels,
+        pixel_size_um=sensor.pixel_size_um if camera.pixel_size_um is None else camera.pixel_size_um,
+    )
+    return Camera(**keys_of(completed), name=name, mark=mark, sensor_from_table=True)
 
 
 def _optic(name: str, optic: OpticKeys, mark: Mark) -> Optic:

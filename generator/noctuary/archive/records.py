@@ -52,10 +52,14 @@ class Marks:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Camera(CameraKeys):
-    """A camera; of an old one perhaps no more than the name is known."""
+    """A camera; of an old one perhaps no more than the name is known.
+
+    ``sensor_from_table``: its pixels or their size are those of the table of known cameras; nobody wrote them here.
+    """
 
     name: str
     mark: Mark
+    sensor_from_table: bool = False
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -29,6 +29,7 @@ class RigNote:
     focal_factor: float
     pixels: tuple[int, int] | None
     pixel_size_um: float | None
+    sensor_from_table: bool
     image_scale_arcsec_px: float | None
     field_deg: tuple[float, float] | None
     mount: str | None
@@ -83,6 +84,7 @@ def _note(model: SiteModel, number: int, facts: RigFacts) -> RigNote:
         focal_factor=rig.focal_factor,
         pixels=pixels,
         pixel_size_um=pixel_um,
+        sensor_from_table=camera is not None and camera.sensor_from_table,
         image_scale_arcsec_px=scale,
         field_deg=field,
         mount=rig.mount,

@@ -2,7 +2,8 @@
 
 The camera's own block describes one frame, so it gives camera, lens, one sub-exposure and the night; what was made of
 the frames is told by titles, captions and the date on which the file was written. Serial numbers and owners are never
-looked at.
+looked at, nor is the focal plane's resolution: of a full picture it gives pixels up to 3 % too large (6.60 µm for
+6.41, in a test picture of goexif).
 """
 
 from __future__ import annotations
@@ -23,8 +24,6 @@ from noctuary.archive.partial_date import PartialDate
 _MAKE, _MODEL, _DESCRIPTION, _WRITTEN = 271, 272, 270, 306
 _XP_TITLE, _XP_KEYWORDS = 0x9C9B, 0x9C9E
 _EXPOSURE, _F_NUMBER, _ISO, _TAKEN, _FOCAL_LENGTH, _LENS = 33434, 33437, 34855, 36867, 37386, 42036
-_PLANE_DENSITY, _PLANE_UNIT = 0xA20E, 0xA210
-_LENGTH_UNIT_UM = {2: 25400.0, 3: 10000.0, 4: 1000.0, 5: 1.0}
 _LEAST_SUB_S = 0.5  # a shorter exposure is a film of the Moon, or another program's nonsense
 
 
@@ -52,7 +51,6 @@ def _of_camera(blocks: Blocks) -> Evidence:
         optic=one_line_text(_text(exif.get(_LENS)), 80),
         focal_length_mm=finite(exif.get(_FOCAL_LENGTH), 1, 1e5),
         f_ratio=finite(exif.get(_F_NUMBER), 0.3, 100),
-        pixel_size_um=_pixel_size(exif),
         site=_site(blocks.gps),
         sub=frame_group(exposure, 0, iso=iso) if exposure else None,
     )
@@ -143,13 +141,6 @@ def _camera(main: Mapping[int, Any]) -> str | None:
     if maker and model and not model.casefold().startswith(maker.casefold().split()[0]):
         return f"{maker} {model}"
     return model or maker
-
-
-def _pixel_size(exif: Mapping[int, Any]) -> float | None:
-    """µm from the focal plane's resolution, which counts pixels of the sensor per unit of length."""
-    density = finite(exif.get(_PLANE_DENSITY), 1e-3, 1e7)
-    unit = _LENGTH_UNIT_UM.get(int(finite(exif.get(_PLANE_UNIT), 1, 5) or 2))
-    return finite(round(unit / density, 2), 0.8, 25) if density and unit else None
 
 
 _STAMP = re.compile(r"\s*(\d{4})[:\-/](\d{2})[:\-/](\d{2})[ T](\d{2}):(\d{2})(?::(\d{2}))?.*", re.DOTALL)
