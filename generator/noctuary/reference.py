@@ -17,11 +17,9 @@ import click
 from noctuary import pages
 from noctuary.archive.declaration import Declared, Keys, declared_keys, records_in
 from noctuary.archive.keys import MODELS
-from noctuary.archive.rules import RULES as RULES_OF_FORM
 from noctuary.cli import noctuary
-from noctuary.facts.plausibility import RULES as RULES_OF_PLAUSIBILITY
-from noctuary.images.rules import RULES as RULES_OF_PICTURES
-from noctuary.pages.rules import RULES as RULES_OF_THE_SITE
+from noctuary.facts.plausibility import RULES
+from noctuary.rule_list import TABLES
 
 TITLES = {
     "archive": "archive.yaml",
@@ -93,14 +91,10 @@ def rules() -> str:
         "| rule | level | reason | example | source |",
         "|---|---|---|---|---|",
     ]
-    for rule in sorted(RULES_OF_PLAUSIBILITY.values(), key=lambda r: (r.level != "fault", r.name)):
+    for rule in sorted(RULES.values(), key=lambda r: (r.level != "fault", r.name)):
         cells = (f"`{rule.name}`", rule.level, rule.reason, rule.example, rule.source or "–")
         lines.append("| " + " | ".join(_cell(c) for c in cells) + " |")
-    for title, table in (
-        ("Whether a record can be read", RULES_OF_FORM),
-        ("Pictures", RULES_OF_PICTURES),
-        ("Names, places on the sky, the site", RULES_OF_THE_SITE),
-    ):
+    for title, table in TABLES.items():
         lines += [f"\n## {title}\n", "| rule | meaning |", "|---|---|"]
         lines += [f"| `{name}` | {_cell(meaning)} |" for name, meaning in sorted(table.items())]
     return "\n".join(lines) + "\n"

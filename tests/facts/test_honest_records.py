@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from noctuary.archive.records import Calibration, OwnObject
 from noctuary.facts.almanac import Almanac
 from noctuary.facts.filters import narrowband
-from noctuary.facts.plausibility import untracked
+from noctuary.facts.rules.exposure import untracked
 
 from tests.builders.records import MARK, archive
 from tests.facts.told import Told, judged

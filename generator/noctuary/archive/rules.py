@@ -1,6 +1,7 @@
 """The rules of form: what makes a record one that cannot be read, and what they mean.
 
-The rules of plausibility, by which a readable record is unlikely, are told elsewhere.
+The rules of plausibility, by which a readable record is unlikely, are in :mod:`noctuary.facts.rules`; all of them
+together in :mod:`noctuary.rule_list`.
 """
 
 from __future__ import annotations
@@ -68,4 +69,14 @@ RULES: dict[str, str] = {
     "wrong-unit": "A quantity has a unit of another kind.",
     "wrong-word": "A text is none of the words that may stand here.",
     "yaml": "The text is not YAML.",
+}
+
+#: Said by the commands that write into records.
+RULES_OF_GATHERING: dict[str, str] = {
+    "gather-disagreement": "The frames say something else than the sidecar, which is left as it is (a doubt).",
+    "gather-kept": "The folder or list of the subs that survived cannot be read.",
+    "gather-sidecar": "A sidecar that is to be added to cannot be read or written.",
+    "gather-targets": "The frames are of several targets, and one sidecar was named.",
+    "not-extended": "A record is laid out in a way that nothing can safely be added to.",
+    "placed-already": "A sidecar that a placement is to be written into has one.",
 }

@@ -80,6 +80,18 @@ class Case:
         return found is not None and not found.moves and found.ra_deg is not None
 
 
+def at(picture: Picture, session: Session, *path: str | int) -> Mark:
+    """Where a value of a session was written."""
+    return picture.marks.at("sessions", session.index, *path)
+
+
+def length_s(session: Session) -> float | None:
+    """The time from start to end."""
+    if session.start is None or session.end is None:
+        return None
+    return session.end.timestamp() - session.start.timestamp()
+
+
 RULES: dict[str, Rule] = {}
 
 
