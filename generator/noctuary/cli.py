@@ -6,6 +6,7 @@ Exit status: 0 fine (doubts allowed), 1 faults in the archive, 2 wrong usage, 13
 from __future__ import annotations
 
 import json
+import shlex
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
@@ -58,7 +59,7 @@ def begin(folder: Path) -> None:
         raise click.UsageError(f"cannot write into {folder}: {error.strerror}") from None
     for file in files:
         click.echo(f"wrote {file}")
-    click.echo(f"Now: noctuary preview {_quoted(folder)}")
+    click.echo(f"Now: noctuary preview {shlex.quote(str(folder))}")
 
 
 @noctuary.command()
@@ -330,8 +331,7 @@ def _build(
         for path, why in outcome.reasons:
             click.echo(f"{path}: {why}")
     click.echo(outcome.summary)
-    for line in after_build(archive, outcome.out, explain=explain):
-        click.echo(line)
+    after_build(archive, outcome.out, explain=explain)
     return 0
 
 
@@ -374,12 +374,6 @@ def _tell(findings: list[Diagnostic]) -> None:
 
 def _count(number: int, what: str) -> str:
     return f"{number} {what}{'' if number == 1 else 's'}"
-
-
-def _quoted(path: Path) -> str:
-    import shlex
-
-    return shlex.quote(str(path))
 
 
 def run(arguments: list[str] | None = None) -> int:

@@ -122,8 +122,8 @@ def weight_lines(sizes: dict[str, int]) -> list[str]:
     return [*lines, f"{amount(sum(sizes.values())):>8}  in all ({len(sizes)} files)"]
 
 
-def after_build(archive: Path, out: Path, *, explain: bool) -> list[str]:
-    """What a build says last: what an upload would send, where that is known without asking anybody.
+def after_build(archive: Path, out: Path, *, explain: bool) -> None:
+    """Prints what a build says last: what an upload would send, where that is known without asking anybody.
 
     With ``explain`` it tells what the site weighs on standard error, beside the list of what was made and why.
     """
@@ -134,8 +134,8 @@ def after_build(archive: Path, out: Path, *, explain: bool) -> list[str]:
         sizes = {name: status.st_size for name, status in site_files(out).items() if not name.startswith(".")}
         for line in weight_lines(sizes):
             click.echo(line, err=True)
-    told = pending(archive, out)
-    return [told] if told else []
+    if (told := pending(archive, out)) is not None:
+        click.echo(told)
 
 
 def _count(number: int, what: str) -> str:
