@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import pytest
 from hypothesis import settings
@@ -25,6 +25,36 @@ def _missing(what: str) -> None:
     if os.environ.get("CI"):
         pytest.fail(what)
     pytest.skip(what)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """What drives a browser takes long: the demo is built for it."""
+    for item in items:
+        if "chromium" in getattr(item, "fixturenames", ()):
+            item.add_marker("browser")
+            item.add_marker("slow")
+
+
+Report = TypeVar("Report", pytest.TestReport, pytest.CollectReport)
+
+
+def _tried(report: Report) -> Report:
+    """Where all must be tried, what stands aside for want of a library has failed."""
+    if report.skipped and os.environ.get("CI") and isinstance(report.longrepr, tuple):
+        reason = report.longrepr[2]
+        if "could not import" in reason:
+            report.outcome, report.longrepr = "failed", f"{report.nodeid}: {reason}"
+    return report
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport() -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    return _tried((yield))
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_make_collect_report() -> Generator[None, pytest.CollectReport, pytest.CollectReport]:
+    return _tried((yield))
 
 
 @pytest.fixture(scope="session")

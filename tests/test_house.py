@@ -101,6 +101,17 @@ def test_what_must_be_quick_loads_no_engine(module, heavy):
     assert not heavy & set(loaded.stdout.split())
 
 
+def test_nothing_is_written_and_never_used() -> None:
+    command = [sys.executable, "-m", "vulture", "--min-confidence", "80", "generator"]
+    told = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert (told.returncode, told.stdout) == (0, "")
+
+
+def test_no_test_file_grows_over_400_lines() -> None:
+    lengths = {path: len(path.read_text(encoding="utf-8").splitlines()) for path in (ROOT / "tests").rglob("*.py")}
+    assert {path: length for path, length in lengths.items() if length > 400} == {}
+
+
 def test_the_rooms_have_no_cupboards():
     for path in HOUSE.rglob("*.py"):
         assert path.stem not in {"utils", "util", "helpers", "helper", "manager", "common", "misc"}

@@ -125,7 +125,7 @@ def serve(archive: Path, port: int, build: Callable[[], int], say: Callable[[str
     return 0
 
 
-def _matters(folder: Path, site: Path, change: object, path: str) -> bool:
+def _matters(folder: Path, site: Path, _change: object, path: str) -> bool:
     """Whether a changed path is of the archive, and not the site, the cache or a hidden file."""
     try:
         relative = Path(path).relative_to(folder)

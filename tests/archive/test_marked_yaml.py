@@ -104,6 +104,7 @@ _WORDS = st.text(
 )
 
 
+@pytest.mark.slow
 @given(st.recursive(_WORDS, lambda inner: st.lists(inner, max_size=4) | st.dictionaries(_WORDS, inner, max_size=4)))
 def test_what_a_dumper_writes_is_read_back(value: object) -> None:
     # Quoted throughout, since plain scalars without a value are nothing to us.

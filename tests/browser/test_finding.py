@@ -25,10 +25,10 @@ def sidecars() -> dict[str, dict[str, Any]]:
 
 
 def sessions(name: str) -> list[dict[str, Any]]:
-    """All sessions of a picture, those that it builds on too, each with its rig and place."""
+    """All sessions of a picture, those of what it builds on or joins too, each with its rig and place."""
     said = yaml.safe_load((DEMO / f"{name}.yaml").read_text(encoding="utf-8"))
     own = [{"rig": said.get("rig"), "place": said.get("place"), **s} for s in said.get("sessions", [])]
-    return own + [s for other in said.get("builds_on", []) for s in sessions(other)]
+    return own + [s for other in said.get("builds_on", []) + said.get("panels", []) for s in sessions(other)]
 
 
 def counted(of: Any) -> dict[str, int]:

@@ -53,6 +53,7 @@ TARGETS = {"M 31": 0.71, "M 33": 1.56, "M 45": 3.79, "M 37": 5.87, "NGC 2244": 6
            "M 51": 13.5, "M 13": 16.7, "M 57": 18.9, "NGC 6946": 20.6, "NGC 7331": 22.6}  # fmt: skip
 
 
+@pytest.mark.slow
 @settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
 @given(
     target=st.sampled_from(sorted(TARGETS)),

@@ -23,6 +23,8 @@ from tests.builders.folders import bytes_below, jpeg, set_plainly, write
 from tests.builders.many_pictures import sidecar, write_archive
 from tests.builders.program import REPOSITORY, command, run, surroundings
 
+pytestmark = pytest.mark.slow
+
 KILLS = int(os.environ.get("NOCTUARY_KILLS", "3"))
 MEMORY = Path("/dev/shm")
 

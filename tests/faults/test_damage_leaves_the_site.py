@@ -12,6 +12,8 @@ from tests.builders.sound import S, sound_archive
 from tests.faults.spoilt_records import REPLACED
 from tests.faults.test_bad_pictures import FAULTS
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def published(tmp_path_factory):

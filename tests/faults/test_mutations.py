@@ -33,6 +33,8 @@ from PIL import Image
 from tests.builders.folders import bytes_below, jpeg, set_plainly, write
 from tests.builders.many_pictures import sidecar, write_archive
 
+pytestmark = pytest.mark.slow
+
 MUTATIONS = int(os.environ.get("NOCTUARY_MUTATIONS", "300"))
 SECONDS = 10
 

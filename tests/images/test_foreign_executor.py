@@ -10,6 +10,8 @@ from tests.builders.folders import bytes_below, set_plainly
 from tests.builders.many_pictures import write_archive
 from tests.builders.program import REPOSITORY, run
 
+pytestmark = pytest.mark.slow
+
 
 def test_a_cluster_makes_the_same_site(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     distributed = pytest.importorskip("distributed")

@@ -136,6 +136,7 @@ SURROUNDINGS = [
 ]
 
 
+@pytest.mark.slow
 def test_the_same_bytes_whatever_the_surroundings(tmp_path: Path) -> None:
     found = set()
     for number, (seed, zone, language, workers, day) in enumerate(SURROUNDINGS):

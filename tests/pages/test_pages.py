@@ -220,6 +220,7 @@ def test_hostile_text_in_every_field_comes_out_as_text():
     assert "{{7*7}}" in text
 
 
+@pytest.mark.slow
 def test_contexts_are_the_same_text_in_every_build():
     code = (
         "import hashlib; from tests.builders.one_of_everything import set_pages; "

@@ -16,6 +16,8 @@ from tests.builders.folders import set_plainly, write
 from tests.builders.many_pictures import sidecar, write_archive
 from tests.builders.program import command, surroundings
 
+pytestmark = pytest.mark.slow
+
 
 class Preview:
     """A running preview of an archive."""

@@ -234,6 +234,7 @@ def _without(value: Any, left_out: set[tuple[str | int, ...]], path: tuple[str |
     return value
 
 
+@pytest.mark.slow
 @settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.sets(st.sampled_from(_optional(FULL)), max_size=40))
 def test_whatever_is_left_out_of_a_full_record_it_has_its_pages(

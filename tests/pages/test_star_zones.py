@@ -24,6 +24,7 @@ def archive(tmp_path: Path) -> Path:
     return folder
 
 
+@pytest.mark.slow
 def test_a_page_shows_what_was_kept_until_the_picture_changes(archive: Path) -> None:
     def page() -> str:
         outcome = build(archive)

@@ -89,6 +89,7 @@ def test_sixty_random_sessions_agree_with_pyephem() -> None:
         assert _ours(sky) == pytest.approx(_range(session), abs=0.1), session
 
 
+@pytest.mark.slow
 @settings(max_examples=40, deadline=None)
 @given(
     st.floats(-90, 90), st.floats(0, 360), st.floats(-90, 90), st.floats(0, 60),

@@ -90,6 +90,7 @@ def test_the_distortion_of_a_short_lens(distortion: float) -> None:
     assert _apart_deg((found.ra_deg, found.dec_deg), (field.ra, field.dec)) * 3600 < 0.5 * field.scale
 
 
+@pytest.mark.slow
 def test_wrong_skies_are_refused() -> None:
     for seed in range(50):
         rng = default_rng(1000 + seed)

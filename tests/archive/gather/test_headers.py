@@ -213,6 +213,7 @@ def test_raws_that_are_tiff_or_hold_one(tmp_path: Path) -> None:
             assert header_of(str(tmp_path / name)) is not None
 
 
+@pytest.mark.slow
 def test_a_thousand_damaged_headers(tmp_path: Path) -> None:
     """Truncated and bit-flipped headers, FITS and EXIF: never a traceback, and the report counts every file."""
     chance = random.Random(20250118)

@@ -117,6 +117,7 @@ def test_verify_finds_what_was_changed_there(tmp_path, to):
     assert lying(to.connect()) == files
 
 
+@pytest.mark.slow
 def test_cut_off_after_any_step_every_link_holds_and_the_next_upload_goes_on(tmp_path, to, step):
     """First a whole site, then a change that adds, edits and removes, each cut off after ``step`` changes."""
     archive = tmp_path / "archive"

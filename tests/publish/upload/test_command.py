@@ -16,6 +16,8 @@ from noctuary.cli import run
 
 from tests.publish.upload.tiny_site import dead_links
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def built(tmp_path_factory):

@@ -20,6 +20,8 @@ from noctuary.publish.upload.destinations import destination_at
 from tests.publish.upload.servers import PASSWORD, USER, DavServer, FtpsServer, ObjectStore, SshServer
 from tests.publish.upload.tiny_site import dead_links, lying
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).resolve().parents[3]
 PAGE = (ROOT / "docs" / "online.md").read_text(encoding="utf-8")
 RECIPES = re.findall(r"(?m)^    upload: (.+)$", PAGE)
