@@ -1,7 +1,8 @@
-"""What ``place`` answers where it cannot place a picture: what may be wrong, and what to write."""
+"""What ``place`` finds and writes, and what it answers where it cannot: against fields drawn with astropy's WCS."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -9,61 +10,195 @@ import numpy as np
 import pytest
 from noctuary.facts.almanac import Almanac
 from noctuary.facts.archive_facts import archive_facts
+from noctuary.facts.picture import PictureFacts
+from noctuary.facts.placement_summary import placed as placed_summary
+from noctuary.facts.record_scale import scale_advice
+from noctuary.place_command import place_all, place_one, write_placement
 from noctuary.plate_solve import Search, find_place
-from noctuary.sky.solve import Refusal
+from noctuary.sky.header_placement import from_header
+from noctuary.sky.placement import from_centre
+from noctuary.sky.solve import Refusal, Solution
+from numpy.random import default_rng
 from PIL import Image
 
 from tests.builders.records import archive, picture, rig, session
+from tests.sky import simulated_sky
+from tests.sky.drawn_picture import drawn
+from tests.sky.simulated_sky import Field
 
-RANDOM = np.random.default_rng(5)
-
-
-def starfield(file: Path, count: int, size: tuple[int, int]) -> None:
-    """Round stars of 3 pixels over a dark sky, nowhere in particular."""
-    sky = RANDOM.normal(20, 1, (size[1], size[0]))
-    y, x = np.mgrid[0 : size[1], 0 : size[0]]
-    for cx, cy, light in RANDOM.uniform((10, 10, 60), (size[0] - 10, size[1] - 10, 230), (count, 3)):
-        sky += light * np.exp(-((x - cx) ** 2 + (y - cy) ** 2) / (2 * 1.3**2))
-    file.parent.mkdir(exist_ok=True)
-    Image.fromarray(np.clip(sky, 0, 255).astype(np.uint8)).save(file)
+ROSETTE = (97.98, 4.94)  # NGC 2238, the target of the builder's pictures
+SIDECAR = 'title: "Rosette"\nobjects: [NGC 2238] # the target\nfinished: 2025-02-09\n'
 
 
-@pytest.fixture(scope="module")
-def table(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Stars around NGC 2238, none of which the pictures show."""
-    file = tmp_path_factory.mktemp("table") / "stars.csv"
-    places = RANDOM.uniform((96.5, 3.5, 6), (99.5, 6.5, 12), (300, 3))
-    file.write_text("ra,dec,mag\n" + "".join(f"{a:.5f},{d:.5f},{m:.2f}\n" for a, d, m in places), encoding="utf-8")
-    return file
-
-
-def refused(folder: Path, table: Path, size: tuple[int, int], count: int = 40, **more: Any) -> Refusal:
-    """The refusal of a picture of that size from a sensor of 6248 × 4176 behind 480 mm."""
+def facts_of(name: str, size: tuple[int, int], **more: Any) -> PictureFacts:
+    """A record of a sensor of 6248 × 4176 pixels of 3.76 µm behind 480 mm: 1.616″ a pixel."""
     camera = more.pop("rig", rig())
-    written = picture("rosette", (session(rig=camera),), **({"resampling": None} | more))
-    starfield(folder / written.file, count, size)
+    written = picture(name, (session(rig=camera, written_in=name),), **({"resampling": None} | more))
     whole = archive(written)
-    facts = archive_facts(whole, Almanac(whole), {"rosette": size}, {}).pictures["rosette"]
-    answer = find_place(folder, facts, table)
+    return archive_facts(whole, Almanac(whole), {name: size}, {}).pictures[name]
+
+
+def put(folder: Path, name: str, pixels: Any) -> None:
+    (folder / "pictures").mkdir(exist_ok=True)
+    Image.fromarray(pixels).save(folder / "pictures" / f"{name}.jpg", quality=70)
+    (folder / "pictures" / f"{name}.yaml").write_text(SIDECAR, encoding="utf-8")
+
+
+def rosette(scale: float, size: tuple[int, int], seed: int = 1, **more: Any) -> Field:
+    return simulated_sky.field(default_rng(seed), scale, *size, place=ROSETTE, **more)
+
+
+def refused(folder: Path, facts: PictureFacts, stars: Path | None = None) -> Refusal:
+    answer = find_place(folder, facts, stars)
     found = answer.found if isinstance(answer, Search) else answer
-    assert isinstance(found, Refusal)
+    assert isinstance(found, Refusal), found
+    assert found.hint
     return found
 
 
-def test_a_refusal_names_the_resampling_where_nobody_wrote_it(tmp_path: Path, table: Path) -> None:
-    # 312 × 209 has the proportions of 6248 × 4176, 300 × 300 has not: 300 / 4176 = 0.07184.
-    assert "if it is a crop, write resampling: 1" in refused(tmp_path, table, (312, 209)).hint
-    assert "at least 0.07184" in refused(tmp_path, table, (300, 300)).hint
-    assert "resampling" not in refused(tmp_path, table, (312, 209), resampling=0.05).hint
+def solved(folder: Path, facts: PictureFacts, *others: PictureFacts, stars: Path | None = None) -> Solution:
+    answer = find_place(folder, facts, stars, others)
+    assert isinstance(answer, Search), answer
+    assert isinstance(answer.found, Solution), answer.found
+    return answer.found
 
 
-def test_no_other_scale_would_help_a_picture_of_few_stars(tmp_path: Path, table: Path) -> None:
-    few = refused(tmp_path, table, (312, 209), count=3)
-    assert "stars" in few.reason
-    assert "resampling" not in few.hint
+@pytest.mark.parametrize("times", [0.3, 0.62, 1.4, 3.4])
+def test_a_scale_that_is_far_off_is_found_and_named(times: float, tmp_path: Path) -> None:
+    facts = facts_of("rosette", (800, 533), resampling=0.1)
+    field = rosette(16.157 * times, (800, 533))
+    put(tmp_path, "rosette", drawn(default_rng(2), field))
+    found = solved(tmp_path, facts)
+    assert found.image_scale_arcsec == pytest.approx(field.scale, rel=1e-3)
+    advice = scale_advice(facts, found.image_scale_arcsec)
+    assert advice is not None
+    assert "write" in advice
 
 
-def test_without_a_scale_it_says_what_to_write(tmp_path: Path, table: Path) -> None:
-    assert "write pixels:" in refused(tmp_path, table, (312, 209), rig=rig(pixels=None)).hint
-    assert "pixel_size:" in refused(tmp_path, table, (312, 209), rig=rig(pixel_size=None)).hint
-    assert "write resampling:" in refused(tmp_path, table, (312, 209), panels=("a", "b")).hint
+def test_a_scale_that_nobody_wrote_is_found(tmp_path: Path) -> None:
+    facts = facts_of("rosette", (800, 533), rig=rig(pixels=None))
+    put(tmp_path, "rosette", drawn(default_rng(2), rosette(9.0, (800, 533))))
+    assert solved(tmp_path, facts).image_scale_arcsec == pytest.approx(9.0, rel=1e-3)
+
+
+def test_a_picture_without_a_fixed_object_is_found_on_the_whole_sky(tmp_path: Path) -> None:
+    facts = facts_of("rosette", (900, 600), objects=(), resampling=0.1)
+    put(tmp_path, "rosette", drawn(default_rng(2), rosette(18.0, (900, 600))))
+    found = solved(tmp_path, facts)
+    assert (found.ra_deg, found.dec_deg) == pytest.approx(ROSETTE, abs=0.01)
+
+
+def test_what_to_write_where_the_scale_is_another() -> None:
+    # 1.6157″ a pixel; half of it in size is 3.231″, and a reducer of 0.8 makes 2.020″.
+    facts = facts_of("rosette", (3124, 2088), resampling=1.0)
+    assert scale_advice(facts, 1.62) is None
+    assert "write resampling: 0.5 into" in str(scale_advice(facts, 3.231))
+    whole = facts_of("rosette", (6248, 4176), resampling=1.0)
+    assert "write focal_factor: 0.8 of the rig" in str(scale_advice(whole, 2.020))
+    assert "write focal_length: 432 mm" in str(scale_advice(whole, 1.795))
+    unknown = facts_of("rosette", (300, 300), rig=rig(pixels=None))
+    assert "write resampling: 0.25 " in str(scale_advice(unknown, 6.4627))
+
+
+def test_no_stars_left(tmp_path: Path) -> None:
+    field = rosette(9.0, (800, 533))
+    empty = replace(field, x=field.x[:1], y=field.y[:1], mag=field.mag[:1])
+    pixels = drawn(default_rng(2), empty, nebulosity=3.0)
+    smooth = np.asarray(Image.fromarray(pixels).resize((40, 27), Image.Resampling.BOX).resize((800, 533)))
+    put(tmp_path, "rosette", smooth)
+    assert "no stars left" in refused(tmp_path, facts_of("rosette", (800, 533))).reason
+
+
+def test_a_picture_too_small(tmp_path: Path) -> None:
+    put(tmp_path, "rosette", np.zeros((60, 90), dtype=np.uint8))
+    assert "too small: 90 × 60 pixels" in refused(tmp_path, facts_of("rosette", (90, 60))).reason
+
+
+def deep_table(rng: np.random.Generator) -> Any:
+    """Stars to magnitude 15 around the target, none of which the shipped table has."""
+    from noctuary.sky.star_table import StarTable
+
+    count = 3000
+    ra, dec = ROSETTE[0] + rng.uniform(-0.6, 0.6, count), ROSETTE[1] + rng.uniform(-0.6, 0.6, count)
+    return StarTable(ra, dec, 15 - rng.exponential(1.0, count))
+
+
+def test_a_narrow_field_gets_the_query_for_a_deeper_table_and_then_its_place(tmp_path: Path) -> None:
+    rng = default_rng(4)
+    table = deep_table(rng)
+    field = rosette(1.6157, (700, 467), table=table)
+    put(tmp_path, "rosette", drawn(rng, field))
+    facts = facts_of("rosette", (700, 467), resampling=1.0)
+    answer = refused(tmp_path, facts)
+    assert "too faint for the program's table" in answer.reason
+    # ADQL 2.0 (IVOA 2008): the geometry functions take a coordinate system, then degrees.
+    assert "CONTAINS(POINT('ICRS', ra, dec), CIRCLE('ICRS', 97." in answer.hint
+    assert "cone search" in answer.hint
+    file = tmp_path / "answer.csv"
+    rows = zip(table.ra, table.dec, table.mag, strict=True)
+    file.write_text("ra,dec,phot_g_mean_mag\n" + "".join(f"{a:.6f},{d:.6f},{m:.2f}\n" for a, d, m in rows))
+    said: list[str] = []
+    assert place_one(tmp_path, facts, [facts], file, False, said.append, said.append), said
+    # The table stays with the archive, so that the next time needs no option.
+    file.unlink()
+    assert solved(tmp_path, facts).image_scale_arcsec == pytest.approx(1.6157, rel=1e-3)
+    assert (tmp_path / "star_tables" / "rosette.csv").exists()
+
+
+def test_a_placed_picture_of_a_wider_field_is_a_table_of_stars(tmp_path: Path) -> None:
+    rng = default_rng(5)
+    table = deep_table(rng)
+    wide = simulated_sky.field(default_rng(6), 2.5, 1500, 1000, place=ROSETTE, table=table)
+    put(tmp_path, "wide", drawn(rng, wide))
+    put(tmp_path, "narrow", drawn(rng, rosette(1.2, (900, 600), seed=7, table=table)))
+    placed = picture("wide")
+    narrow = picture("narrow", (session(written_in="narrow"),), resampling=1.0)
+    whole = archive(placed, narrow)
+    placement = placed_summary(from_centre(*ROSETTE, 2.5, wide.angle, wide.mirrored, 1500, 1000))
+    sizes = {"wide": (1500, 1000), "narrow": (900, 600)}
+    facts = archive_facts(whole, Almanac(whole), sizes, {"wide": placement}).pictures
+    assert isinstance(refused(tmp_path, facts["narrow"]), Refusal)
+    found = solved(tmp_path, facts["narrow"], facts["wide"])
+    assert found.image_scale_arcsec == pytest.approx(1.2, rel=2e-3)
+
+
+@pytest.mark.parametrize("distortion", [0.03, -0.03])
+def test_a_header_holds_the_distortion_to_the_corners(distortion: float, tmp_path: Path) -> None:
+    # 18° across the diagonal, the corners drawn out or in by 3 %, and what is written right to 2 px everywhere.
+    size = (1500, 1000)
+    field = rosette(36.0, size, distortion=distortion)
+    put(tmp_path, "rosette", drawn(default_rng(3), field, fwhm=2.2))
+    facts = facts_of("rosette", size, resampling=0.0449)
+    answer = find_place(tmp_path, facts, None)
+    assert "rosette.wcs" in write_placement(tmp_path, facts, answer)
+    text = (tmp_path / "pictures" / "rosette.yaml").read_text(encoding="utf-8")
+    assert text == SIDECAR + 'placement: "rosette.wcs"\n'
+    placement = from_header(tmp_path / "pictures" / "rosette.wcs", *size)
+    true = simulated_sky.header(*ROSETTE, field.scale, field.angle, field.mirrored, *size)
+    x, y = np.meshgrid(np.linspace(0, size[0] - 1, 12), np.linspace(0, size[1] - 1, 9))
+    ra, dec = true.all_pix2world(x, y, 0)
+    dx, dy = x - (size[0] - 1) / 2, y - (size[1] - 1) / 2
+    bend = 1 + distortion * (dx**2 + dy**2) / (np.hypot(*size) / 2) ** 2
+    inside = (np.abs(dx * bend) < size[0] / 2) & (np.abs(dy * bend) < size[1] / 2)
+    px, py = placement.pixel(ra, dec)
+    miss = np.hypot(px - dx * bend - (size[0] - 1) / 2, py - dy * bend - (size[1] - 1) / 2)
+    assert miss[inside].max() < 2.0
+    # And the way back, by which outlines are drawn, is the inverse of it.
+    again = placement.pixel(*placement.sky(x, y))
+    assert np.hypot(again[0] - x, again[1] - y).max() < 0.1
+
+
+def test_all_pictures_at_once(tmp_path: Path) -> None:
+    size = (800, 533)
+    put(tmp_path, "good", drawn(default_rng(2), rosette(9.0, size)))
+    put(tmp_path, "empty", np.full((533, 800), 9, dtype=np.uint8))
+    pictures = [facts_of("good", size), facts_of("empty", size)]
+    said: list[str] = []
+    complaints: list[str] = []
+    assert not place_all(tmp_path, pictures, False, said.append, complaints.append, workers=2)
+    assert any(line.startswith("[") and "good: 97." in line for line in said)
+    assert "1 of 2 placed, 1 written" in said
+    assert len(complaints) == 1
+    assert complaints[0].startswith("left: empty: there are no stars left")
+    assert "placement:" in (tmp_path / "pictures" / "good.yaml").read_text(encoding="utf-8")
+    assert (tmp_path / "pictures" / "empty.yaml").read_text(encoding="utf-8") == SIDECAR

@@ -5,6 +5,7 @@ Exit status: 0 fine (doubts allowed), 1 faults in the archive, 2 wrong usage, 13
 
 from __future__ import annotations
 
+import functools
 import json
 import shlex
 import sys
@@ -209,56 +210,41 @@ def gather(
 
 @noctuary.command()
 @click.argument("archive", type=ARCHIVE)
-@click.argument("picture_id", metavar="ID")
+@click.argument("picture_id", metavar="[ID]", required=False)
+@click.option("--all", "every", is_flag=True, help="Place every picture that has no placement.")
 @click.option(
     "--stars", type=click.Path(exists=True, dir_okay=False, path_type=Path), help="A table of stars (CSV, VOTable)."
 )
 @click.option("--dry-run", is_flag=True, help="Print the placement and write nothing.")
-def place(archive: Path, picture_id: str, stars: Path | None, dry_run: bool) -> None:
+def place(archive: Path, picture_id: str | None, every: bool, stars: Path | None, dry_run: bool) -> None:
     """Find where on the sky the picture ID lies, from its own stars.
 
-    Writes the placement into the sidecar, whose comments stay. Example: noctuary place my-nights rosette-2025
+    Any scale from a quarter to four times the recorded one is found, and where it differs the line to write is
+    printed. The placement goes into the sidecar, whose comments stay; where the lens distorts, as a header file
+    beside it. A table given with --stars is kept in the archive's star_tables. Example: noctuary place my-nights
+    rosette-2025
     """
     from noctuary.build import examine
 
+    if every == (picture_id is not None) or (every and stars is not None):
+        raise click.UsageError("give the ID of one picture, or --all without --stars")
     inspection = examine(archive)
     derived = inspection.facts
     if derived is None or inspection.faults:
         _tell(inspection.findings)
         sys.exit(1)
-    facts_of = derived.pictures.get(picture_id)
-    if facts_of is None:
-        raise click.UsageError(_unknown_picture(picture_id, derived.pictures))
-    from noctuary.archive.append_placement import add_placement
-    from noctuary.archive.record_text import NotEditable
-    from noctuary.plate_solve import differs_deg, find_place
-    from noctuary.sky.solve import Refusal
+    from noctuary.place_command import place_all, place_one
 
-    folder = archive.resolve()
-    search = find_place(folder, facts_of, stars)
-    found = search if isinstance(search, Refusal) else search.found
-    if isinstance(found, Refusal):
-        click.echo(f"{facts_of.picture.sidecar}: no placement: {found.reason}; {found.hint}", err=True)
+    folder, complain = archive.resolve(), functools.partial(click.echo, err=True)
+    pictures = list(derived.pictures.values())
+    if picture_id is None:
+        done = place_all(folder, pictures, dry_run, click.echo, complain)
+    elif (facts_of := derived.pictures.get(picture_id)) is None:
+        raise click.UsageError(_unknown_picture(picture_id, derived.pictures))
+    else:
+        done = place_one(folder, facts_of, pictures, stars, dry_run, click.echo, complain)
+    if not done:
         sys.exit(1)
-    click.echo(f"centre          {found.ra_deg:.5f} deg {found.dec_deg:+.5f} deg")
-    click.echo(f"image scale     {found.image_scale_arcsec:.4f} arcsec a pixel")
-    click.echo(f"position angle  {found.position_angle_deg:.2f} deg{', mirrored' if found.mirrored else ''}")
-    click.echo(
-        f"fit             {found.matched} stars, {found.rms_px:.2f} px rms, {found.verified} of them not in the match"
-    )
-    click.echo(f"chance          1 in 10^{-found.log10_chance:.0f} that a wrong sky would agree so well")
-    if dry_run:
-        return
-    if facts_of.placement is not None and facts_of.picture.placement is not None:
-        away = differs_deg(found, facts_of.placement) * 60
-        click.echo(f"The sidecar has a placement already ({away:.2f} arcmin away); it was left as it is.", err=True)
-        return
-    try:
-        add_placement(folder / facts_of.picture.sidecar, found, facts_of.picture.sidecar)
-    except NotEditable as error:
-        _tell(list(error.findings))
-        sys.exit(1)
-    click.echo(f"wrote the placement into {facts_of.picture.sidecar}")
 
 
 @noctuary.command()

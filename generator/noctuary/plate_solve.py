@@ -1,110 +1,254 @@
-"""``noctuary place``: from a picture's own stars to where it lies."""
+"""From a picture's own stars to where it lies, or to the likeliest reason why that cannot be told.
+
+Three tables are asked in turn: a table that the person names, or kept in the archive from the last time; the
+program's own; and the stars of the archive's other pictures, where one that has a placement shows the same sky
+wider and so fainter than the program's table reaches.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import cached_property
+from itertools import chain
 from pathlib import Path
+from typing import Any
+
+import numpy as np
 
 from noctuary.facts.picture import PictureFacts
 from noctuary.facts.placement_summary import PlacementSummary
-from noctuary.facts.resampling import Resampling
+from noctuary.facts.record_scale import stated_scale
+from noctuary.files import write_whole
 from noctuary.geometry import separation_deg
 from noctuary.images.decode import open_picture
 from noctuary.images.decoded import PictureFault
-from noctuary.sky.solve import FEWEST_STARS, Refusal, Solution, solve
-from noctuary.sky.star_table import NoCatalogue, from_file, shipped
+from noctuary.images.stars import Stars, detect, detect_small
+from noctuary.sky.placement import from_plain
+from noctuary.sky.solve import FEWEST_CATALOGUE_STARS, FEWEST_STARS, Refusal, Solution
+from noctuary.sky.star_query import star_query
+from noctuary.sky.star_search import (
+    MARGIN_DEG,
+    StarsNear,
+    half_diagonal_deg,
+    scale_bands,
+    search_everywhere,
+    search_near,
+)
+from noctuary.sky.star_table import NoCatalogue, StarTable, from_file, shipped
 
-#: How far the picture's centre may lie from its target: half the picture's diagonal, and so much more (degrees).
-_MARGIN_DEG = 0.5
+STAR_TABLES = "star_tables"
+"""Folder of an archive in which tables of stars are kept that a person once gave."""
+_DETECTION_PIXELS = 6_000_000
+_SMALLEST_SIDE_PX = 100
+_FEW_STARS = 15
 
 
 @dataclass(frozen=True)
 class Search:
-    """What was looked for: the scale expected from the rig (″/px), around which point, among how many stars."""
+    """What was looked for and found: the scale that the record states (″/px), around which point, and the size."""
 
-    expected_scale_arcsec: float
-    rough_centre: tuple[float, float]
+    stated_scale_arcsec: float | None
+    centre: tuple[float, float] | None
+    width: int
+    height: int
     found: Solution | Refusal
 
 
-def find_place(folder: Path, facts: PictureFacts, stars: Path | None) -> Search | Refusal:
-    """The placement of a picture, found among the packaged stars or those of the table ``stars``.
+class SeenStars:
+    """The stars of a picture, first those that are surely stars, then also the small and faint ones."""
+
+    def __init__(self, pixels: Any) -> None:
+        luminance = np.asarray(pixels, dtype=np.float32)
+        luminance = luminance.mean(axis=2) if luminance.ndim == 3 else luminance
+        self.bin = max(1, round((luminance.size / _DETECTION_PIXELS) ** 0.5))
+        self._luminance = _binned(luminance, self.bin)
+
+    @cached_property
+    def sure(self) -> Stars:
+        return detect(self._luminance)
+
+    @cached_property
+    def small(self) -> Stars:
+        return detect_small(self._luminance)
+
+    def lists(self) -> Iterator[tuple[Any, Any, Any]]:
+        """Positions in pixels of the picture as it is, and fluxes."""
+        for stars in (self.sure, self.small) if len(self.sure) >= FEWEST_STARS else (self.small,):
+            shift = (self.bin - 1) / 2
+            yield stars.x * self.bin + shift, stars.y * self.bin + shift, stars.flux
+
+
+def find_place(
+    folder: Path, facts: PictureFacts, stars: Path | None, others: Iterable[PictureFacts] = ()
+) -> Search | Refusal:
+    """The placement of a picture, found among the stars of a table given, kept or shipped, or of ``others``.
 
     Every trouble is a :class:`Refusal` with what to do about it.
     """
-    import numpy as np
-
-    from noctuary.images.stars import detect
-
-    if facts.optics is None or facts.optics.rig is None:
-        return Refusal("the picture has no rig to tell its image scale", "name the rig in the sidecar")
-    if facts.optics.sensor_scale_arcsec_px is None:
-        return Refusal(
-            f"the focal length or the pixel size of {facts.optics.rig} is not known",
-            "write focal_length: of the optic and pixel_size: of the camera in equipment.yaml",
-        )
     target = next((o for o in facts.objects if o.ra_deg is not None and o.dec_deg is not None), None)
-    if target is None or target.ra_deg is None or target.dec_deg is None:
-        return Refusal(
-            "none of the picture's objects has a fixed place on the sky",
-            "add one that lies in the picture to objects",
-        )
-    made = facts.optics.resampling
-    if made.basis == "mosaic":
-        return Refusal(
-            "the picture is a mosaic, and nothing says how it came to its size",
-            "write resampling:, its pixels per pixel of the sensor, into the sidecar",
-        )
-    if made.factor is None:
-        return Refusal(
-            f"the camera of {facts.optics.rig} has no pixels written, so the picture's scale is not known",
-            "write pixels: into equipment.yaml, or resampling: into the sidecar",
-        )
-    scale = facts.optics.sensor_scale_arcsec_px / made.factor
+    centre = None if target is None or target.ra_deg is None or target.dec_deg is None else (
+        target.ra_deg, target.dec_deg
+    )  # fmt: skip
     try:
         opened = open_picture(folder / facts.picture.file)
     except PictureFault as error:
         return Refusal(error.message, error.hint)
-    pixels = np.asarray(opened.pixels, dtype=np.float32)
-    luminance = pixels.mean(axis=2) if pixels.ndim == 3 else pixels
-    seen = detect(luminance)
-    radius = (opened.width**2 + opened.height**2) ** 0.5 * scale / 3600 / 2
-    search = radius + _MARGIN_DEG
+    width, height = opened.width, opened.height
+    if min(width, height) < _SMALLEST_SIDE_PX:
+        return Refusal(
+            f"the picture is too small: {width} × {height} pixels, and stars run together below "
+            f"{_SMALLEST_SIDE_PX} a side",
+            "place the picture at its full size and use that",
+        )
+    seen = SeenStars(opened.pixels)
+    scale = stated_scale(facts)
     night = facts.integration.last_night or facts.picture.finished.first
+    year = night.year + night.month / 12
+
+    def shipped_stars(ra: float, dec: float, radius: float) -> StarTable:
+        return shipped(ra, dec, radius, year)
+
     try:
-        if stars is None:
-            table = shipped(target.ra_deg, target.dec_deg, min(search + radius, 90.0), night.year + night.month / 12)
-        else:
-            table = from_file(stars)
+        found = _found(folder, facts, stars, others, seen, (width, height), scale, centre, shipped_stars)
     except NoCatalogue as error:
         return Refusal(str(error), "or name a table of stars with --stars FILE")
-    found = solve(
-        (seen.x, seen.y, seen.flux),
-        opened.width,
-        opened.height,
-        scale,
-        (target.ra_deg, target.dec_deg),
-        search,
-        table,
-    )
-    # With too few stars in the picture no other scale would help.
-    if isinstance(found, Refusal) and len(seen.x) >= FEWEST_STARS:
-        found = Refusal(found.reason, found.hint + _other_scale(made))
-    return Search(scale, (target.ra_deg, target.dec_deg), found)
+    return Search(scale, centre, width, height, found)
 
 
-def _other_scale(made: Resampling) -> str:
-    """What to write where the scale that was looked for rests on the picture's size alone; else nothing."""
-    if made.basis == "whole sensor":
-        return "; the picture was taken for the whole sensor made smaller: if it is a crop, write resampling: 1"
-    if made.basis == "crop":
-        return (
-            "; the picture was taken for a crop at full size: if it was made smaller, write what resampling: it has, "
-            f"at least {made.least:.4g}"
-        )
-    return ""
+def _found(
+    folder: Path,
+    facts: PictureFacts,
+    stars: Path | None,
+    others: Iterable[PictureFacts],
+    seen: SeenStars,
+    size: tuple[int, int],
+    scale: float | None,
+    centre: tuple[float, float] | None,
+    shipped_stars: StarsNear,
+) -> Solution | Refusal:
+    bands = scale_bands(scale, float(np.hypot(*size)))
+    tried = 0
+    refusal: Refusal | None = None
+    if centre is not None:
+        tables = [_everywhere(table) for table in _given_tables(folder, facts, stars)]
+        tables += [] if stars is not None else [shipped_stars]
+        for stars_near in chain(tables, map(_everywhere, _tables_of_others(folder, facts, others, centre))):
+            outcome = search_near(seen.lists(), *size, bands, centre, stars_near, tried)
+            if isinstance(outcome.found, Solution):
+                return outcome.found
+            tried = outcome.tried
+            if refusal is None or stars_near is shipped_stars:
+                refusal = outcome.found
+    if stars is None:
+        # Where a target is known only its own word can be wrong, not the scale as well.
+        some = bands if centre is None or scale is None else bands[:1]
+        outcome = search_everywhere(seen.lists(), *size, some, shipped_stars, tried)
+        if isinstance(outcome.found, Solution):
+            return outcome.found
+        refusal = refusal or outcome.found
+    return _explained(refusal or _no_object(), seen, facts, centre, scale)
+
+
+def _everywhere(table: StarTable) -> StarsNear:
+    return lambda ra, dec, radius: table
+
+
+def keep_star_table(folder: Path, picture_id: str, stars: Path) -> str:
+    """Copy a table of stars into the archive, so that it need not be named again; returns its name there."""
+    name = f"{STAR_TABLES}/{picture_id}{stars.suffix.lower() or '.csv'}"
+    (folder / STAR_TABLES).mkdir(exist_ok=True)
+    if (folder / name).resolve() != stars.resolve():
+        write_whole(folder / name, stars.read_bytes(), flush=True)
+    return name
 
 
 def differs_deg(found: Solution, before: PlacementSummary) -> float:
     """How far the centre that was found lies from the one that the record has, degrees."""
     return separation_deg(found.ra_deg, found.dec_deg, *before.centre)
+
+
+def _binned(luminance: Any, by: int) -> Any:
+    if by == 1:
+        return luminance
+    high, wide = (side // by * by for side in luminance.shape)
+    return luminance[:high, :wide].reshape(high // by, by, wide // by, by).mean(axis=(1, 3), dtype=np.float32)
+
+
+def _given_tables(folder: Path, facts: PictureFacts, stars: Path | None) -> Iterator[StarTable]:
+    if stars is not None:
+        yield from_file(stars)
+        return
+    for path in sorted((folder / STAR_TABLES).glob(f"{facts.picture.id}.*")):
+        if path.is_file() and not path.is_symlink():
+            yield from_file(path)
+
+
+def _tables_of_others(
+    folder: Path, facts: PictureFacts, others: Iterable[PictureFacts], centre: tuple[float, float]
+) -> Iterator[StarTable]:
+    """Stars of the archive's pictures that have a placement and show the target, as tables of their own."""
+    for other in others:
+        if other.placement is None or other.picture.id == facts.picture.id:
+            continue
+        placement = from_plain(other.placement.plain)
+        if not bool(placement.contains(*placement.pixel(*centre))):
+            continue
+        try:
+            seen = SeenStars(open_picture(folder / other.picture.file).pixels)
+        except PictureFault:
+            continue
+        x, y, flux = next(iter(seen.lists()))
+        ra, dec = placement.sky(x, y)
+        yield StarTable(ra, dec, -2.5 * np.log10(flux))
+
+
+def _no_object() -> Refusal:
+    return Refusal(
+        "none of the picture's objects has a fixed place on the sky", "add one that lies in the picture to objects"
+    )
+
+
+def _explained(
+    found: Refusal, seen: SeenStars, facts: PictureFacts, centre: tuple[float, float] | None, scale: float | None
+) -> Refusal:
+    """The likeliest cause of a refusal, from what was seen in the picture."""
+    sure, small = len(seen.sure), len(seen.small)
+    if sure < FEWEST_STARS:
+        if small < FEWEST_STARS or sure < 3:
+            return Refusal(
+                f"there are no stars left in the picture ({sure} that are surely stars)",
+                "place the version with its stars and copy its placement: to this record",
+                found.tried,
+            )
+        return Refusal(
+            f"the picture has {sure} stars that are surely stars, and fewer than {FEWEST_STARS} cannot be told "
+            "from chance",
+            "use a version with more stars in it, or write the placement yourself",
+            found.tried,
+        )
+    pixels = facts.pixels or (1, 1)
+    field = None if scale is None else 2.0 * half_diagonal_deg(*pixels, scale)
+    few = found.expected_stars is not None and found.expected_stars < 2 * FEWEST_CATALOGUE_STARS
+    if centre is not None and field is not None and (few or field < 1.2):
+        return Refusal(
+            f"the stars of this field of {field:.2g}° are too faint for the program's table"
+            + (f", which has about {found.expected_stars:.0f} of them" if found.expected_stars is not None else ""),
+            star_query(*centre, field / 2 + MARGIN_DEG, field),
+            found.tried,
+        )
+    if sure < _FEW_STARS:
+        return Refusal(
+            f"the picture has few stars ({sure}), and their pattern was found at no scale",
+            "use a version with more stars in it, or write the placement yourself",
+            found.tried,
+        )
+    where = "anywhere on the sky" if centre is None else f"within reach of {facts.object_names[0]}"
+    at = "at any scale" if scale is None else f"at {scale / 4:.3g}–{scale * 4:.3g}″/px"
+    return Refusal(
+        f"the pattern of the picture's {sure} stars was not found {where} {at}; {found.reason}",
+        "check that the object lies in the picture; a field of few stars needs a deeper table (--stars FILE)"
+        if centre is not None
+        else "add an object that lies in the picture to objects",
+        found.tried,
+    )

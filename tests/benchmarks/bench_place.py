@@ -24,6 +24,7 @@ from noctuary.sky.solve import Refusal, Solution, solve
 from numpy.random import Generator, default_rng
 
 from tests.sky import simulated_sky
+from tests.sky.drawn_picture import drawn
 from tests.sky.simulated_sky import Field
 
 SIZES = (1.0, 1.6, 2.5, 5.0, 10.0, 20.0, 30.1)
@@ -45,37 +46,6 @@ def random_field(rng: Generator, megapixels: float) -> Field:
         )
         if len(field.x) >= 12:
             return field
-
-
-def picture(rng: Generator, field: Field) -> np.ndarray:
-    """The field as a finished 8-bit picture: stretched, clipped, with nebulosity and hot pixels."""
-    down, right = np.mgrid[0 : field.height, 0 : field.width].astype(np.float32)
-    light = np.full((field.height, field.width), 40.0, dtype=np.float32)
-    for _ in range(6):
-        x, y = rng.uniform(0, field.width), rng.uniform(0, field.height)
-        reach = rng.uniform(0.05, 0.25) * field.width
-        light += rng.uniform(10, 80) * np.exp(-((right - x) ** 2 + (down - y) ** 2) / (2 * reach**2))
-    fwhm = rng.uniform(1.8, 4.0)
-    beyond = int(3 * len(field.x))  # fainter than the catalogue
-    wrong = int(0.1 * len(field.x)) + 1  # as bright as the catalogue's, and not in it
-    across = np.concatenate([field.x, rng.uniform(0, field.width, beyond + wrong)])
-    up = np.concatenate([field.y, rng.uniform(0, field.height, beyond + wrong)])
-    mag = np.concatenate([field.mag, 10 + 2 * rng.random(beyond) ** 0.5, rng.uniform(6, 10, wrong)])
-    mag = mag + rng.normal(0, 0.35, len(mag))
-    size = 12
-    step = np.arange(-size, size + 1)
-    for a, b, m in zip(across, up, mag, strict=True):
-        column, row = round(a), round(b)
-        if not (size <= column < field.width - size and size <= row < field.height - size):
-            continue
-        square = (step[None, :] + column - a) ** 2 + (step[:, None] + row - b) ** 2
-        star = (1 + (2 ** (1 / 3) - 1) * square * 4 / fwhm**2) ** -3
-        light[row - size : row + size + 1, column - size : column + size + 1] += 10 ** (-0.4 * (m - 15)) * star
-    light = rng.normal(light, np.sqrt(light)).astype(np.float32)
-    hot = rng.random(light.shape) < 5e-5
-    light[hot] += rng.uniform(500, 20000, int(hot.sum()))
-    stretched = np.arcsinh(np.maximum(light - 20, 0) / 60) / math.asinh(6000 / 60)
-    return np.clip(np.rint(stretched * 255), 0, 255).astype(np.uint8)
 
 
 def rough(rng: Generator, field: Field) -> tuple[float, float]:
@@ -124,7 +94,7 @@ def main() -> None:
     for number in range(asked.pictures):
         rng = default_rng([asked.seed, number])
         field = random_field(rng, asked.megapixels)
-        pixels = picture(rng, field)
+        pixels = drawn(rng, field)
         begun = time.perf_counter()
         stars = detect(pixels)
         found = search(rng, field, (stars.x, stars.y, stars.flux), rough(rng, field))

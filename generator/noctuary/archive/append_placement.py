@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import Protocol
 
@@ -28,8 +29,14 @@ class PlacementNumbers(Protocol):
     def mirrored(self) -> bool: ...
 
 
-def add_placement(sidecar_path: Path, numbers: PlacementNumbers, name: str | None = None) -> None:
-    """Write the block ``placement`` into a sidecar that has none; ``name`` is the sidecar's for the findings.
+_Written = list[tuple[str, str]] | str
+"""Keys and values of the block, or the name of a header file."""
+
+
+def add_placement(sidecar_path: Path, placement: PlacementNumbers | str, name: str | None = None) -> None:
+    """Write ``placement``, numbers or the name of a header file beside it, into a sidecar that has none.
+
+    ``name`` is the sidecar's for the findings.
 
     The file is replaced in one step and keeps its permissions; a link stays a link. Raises :class:`NotEditable` where
     there is a placement already, or the text is no record in YAML, and :class:`OSError` where it cannot be written.
@@ -44,13 +51,7 @@ def add_placement(sidecar_path: Path, numbers: PlacementNumbers, name: str | Non
     if root.get("placement") is not None:
         where, message = Mark(name, *root.keys["placement"]), "there is a placement already"
         raise NotEditable(fault(where, "placed-already", message, "delete it to have one found"))
-    entries = written_entries(
-        PlacementKeys,
-        centre=(numbers.ra_deg, numbers.dec_deg),
-        image_scale_arcsec=numbers.image_scale_arcsec,
-        position_angle_deg=numbers.position_angle_deg,
-        mirrored=numbers.mirrored,
-    )
+    entries = placement if isinstance(placement, str) else _entries(placement)
     changed = _with_block(text, root, entries)
     if not _says(changed, name, root, entries):
         lines = " ".join(_lines(entries, ""))
@@ -58,20 +59,37 @@ def add_placement(sidecar_path: Path, numbers: PlacementNumbers, name: str | Non
     write_whole(sidecar_path.resolve(), (mark + changed).encode("utf-8"), flush=True)
 
 
-def _with_block(text: str, root: Node, entries: list[tuple[str, str]]) -> str:
+def _entries(numbers: PlacementNumbers) -> list[tuple[str, str]]:
+    return written_entries(
+        PlacementKeys,
+        centre=(numbers.ra_deg, numbers.dec_deg),
+        image_scale_arcsec=numbers.image_scale_arcsec,
+        position_angle_deg=numbers.position_angle_deg,
+        mirrored=numbers.mirrored,
+    )
+
+
+def _with_block(text: str, root: Node, entries: _Written) -> str:
     record = RecordText(text)
     if root.flow:
-        record.insert_within(root.inside_index, f", placement: {flow_mapping(entries)}")
+        value = _quoted(entries) if isinstance(entries, str) else flow_mapping(entries)
+        record.insert_within(root.inside_index, f", placement: {value}")
     else:
         record.insert(record.last_line(root), _lines(entries, " " * root.column))
     return record.result()
 
 
-def _lines(entries: list[tuple[str, str]], margin: str) -> list[str]:
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False)
+
+
+def _lines(entries: _Written, margin: str) -> list[str]:
+    if isinstance(entries, str):
+        return [f"{margin}placement: {_quoted(entries)}"]
     return [f"{margin}placement:", *(f"{margin}  {key}: {value}" for key, value in entries)]
 
 
-def _says(text: str, name: str, before: Node, entries: list[tuple[str, str]]) -> bool:
+def _says(text: str, name: str, before: Node, entries: _Written) -> bool:
     """Whether a text holds the record as it was, in the same order, and the block after it."""
     try:
         now = record_node(text, name).plain()
@@ -80,5 +98,5 @@ def _says(text: str, name: str, before: Node, entries: list[tuple[str, str]]) ->
     was = before.plain()
     if not isinstance(now, dict) or not isinstance(was, dict):
         return False
-    block: dict[str, Plain] = {key: value.strip('"') for key, value in entries}
+    block: Plain = entries if isinstance(entries, str) else {key: value.strip('"') for key, value in entries}
     return list(now.items()) == [*was.items(), ("placement", block)]

@@ -16,23 +16,32 @@ tried, it is the chance that any of them would look so good. A placement is refu
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from noctuary.geometry import unit_vectors
 from noctuary.sky.placement_fit import PlacementFit, fitted_placement
-from noctuary.sky.solve_frame import SolveFrame, expected_stars
-from noctuary.sky.star_patterns import pattern_matches, single_stars
+from noctuary.sky.solve_frame import Floats, SolveFrame, expected_stars
+from noctuary.sky.star_patterns import Level, pattern_matches, single_stars
 from noctuary.sky.star_table import StarTable
 
 FEWEST_STARS = 8
 """Stars that a picture must have before a placement is tried."""
 FEWEST_CATALOGUE_STARS = 12
 """Catalogue stars that the field must be expected to hold."""
-GREATEST_CHANCE = -9.0
+GREATEST_CHANCE = -6.0
 """log₁₀ of the chance above which a placement is refused."""
+LEVELS = (
+    Level(16, 24, 6, 8, 0.012),
+    Level(30, 36, 6, 8, 0.015),
+    Level(30, 70, 6, 10, 0.015),
+    Level(70, 80, 6, 8, 0.018),
+    Level(90, 200, 5, 10, 0.02),
+)
+"""Depths at which patterns are compared, one after the other: as deep as the sky, and deeper."""
+_MOST_STARS = 12_000
 _ARCSEC = math.degrees(1.0) * 3600.0
 
 
@@ -59,6 +68,9 @@ class Solution:
     verified: int
     log10_chance: float
     distortion: float
+    bends: tuple[float, float]
+    middle_scale_arcsec: float
+    tried: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +79,44 @@ class Refusal:
 
     reason: str
     hint: str
+    tried: int = 0
+    log10_chance: float = 0.0
+    expected_stars: float | None = None
+
+
+def frame_of_stars(
+    stars_xy_flux: tuple[ArrayLike, ArrayLike, ArrayLike],
+    width: int,
+    height: int,
+    expected_scale_arcsec: float,
+    scale_tolerance: float,
+) -> SolveFrame | Refusal:
+    """The picture as the solver sees it, or a refusal where it has too few stars."""
+    x, y, flux = (np.asarray(part, dtype=np.float64).ravel() for part in stars_xy_flux)
+    whole = np.isfinite(x) & np.isfinite(y) & np.isfinite(flux)
+    order = np.flatnonzero(whole)[np.argsort(-flux[whole], kind="stable")]
+    if len(order) < FEWEST_STARS:
+        return Refusal(
+            f"the picture has {len(order)} stars, and fewer than {FEWEST_STARS} cannot be told from chance",
+            "use a picture with more stars in it, or write the placement yourself",
+        )
+    return SolveFrame(
+        x[order] - (width - 1) / 2,
+        y[order] - (height - 1) / 2,
+        width,
+        height,
+        expected_scale_arcsec / _ARCSEC,
+        scale_tolerance,
+    )
+
+
+def brightest_singles(catalogue: StarTable, frame: SolveFrame) -> Floats:
+    """Directions of a catalogue's stars, brightest first, as many as a search has use for."""
+    faint = np.argsort(catalogue.mag, kind="stable")[:_MOST_STARS]
+    sky, magnitude = single_stars(
+        StarTable(catalogue.ra[faint], catalogue.dec[faint], catalogue.mag[faint]), 3.0 * frame.scale
+    )
+    return sky[np.argsort(magnitude, kind="stable")]
 
 
 def solve(
@@ -78,6 +128,7 @@ def solve(
     search_radius_deg: float,
     catalogue: StarTable,
     scale_tolerance: float = 0.05,
+    tried_before: int = 0,
 ) -> Solution | Refusal:
     """The placement of a picture from its stars, or why there is none.
 
@@ -89,41 +140,27 @@ def solve(
     """
     if width < 1 or height < 1 or not expected_scale_arcsec > 0 or not search_radius_deg > 0:
         raise ValueError("size, scale and search radius must be above 0")
-    x, y, flux = (np.asarray(part, dtype=np.float64).ravel() for part in stars_xy_flux)
-    whole = np.isfinite(x) & np.isfinite(y) & np.isfinite(flux)
-    order = np.flatnonzero(whole)[np.argsort(-flux[whole], kind="stable")]
-    frame = SolveFrame(
-        x[order] - (width - 1) / 2,
-        y[order] - (height - 1) / 2,
-        width,
-        height,
-        expected_scale_arcsec / _ARCSEC,
-        scale_tolerance,
-    )
-    if len(order) < FEWEST_STARS:
-        return Refusal(
-            f"the picture has {len(order)} stars, and fewer than {FEWEST_STARS} cannot be told from chance",
-            "use a picture with more stars in it, or write the placement yourself",
-        )
+    frame = frame_of_stars(stars_xy_flux, width, height, expected_scale_arcsec, scale_tolerance)
+    if isinstance(frame, Refusal):
+        return replace(frame, tried=tried_before)
     half_diagonal = math.atan(frame.diagonal / 2 * frame.scale)
     centre = unit_vectors(*rough_centre)
-    sky, magnitude = single_stars(catalogue, 3.0 * frame.scale)
+    sky = brightest_singles(catalogue, frame)
     reach = math.radians(search_radius_deg) + 1.05 * half_diagonal
-    near = np.linalg.norm(sky - centre, axis=1) <= 2.0 * math.sin(min(reach, math.pi) / 2.0)
-    bright_first = np.flatnonzero(near)[np.argsort(magnitude[near], kind="stable")]
-    sky = sky[bright_first]
+    sky = sky[np.linalg.norm(sky - centre, axis=1) <= 2.0 * math.sin(min(reach, math.pi) / 2.0)]
     in_frame = expected_stars(frame, sky)
     if in_frame < FEWEST_CATALOGUE_STARS / 2:
         return Refusal(
             f"the table has about {in_frame:.0f} stars for a field of this size here, and some "
             f"{FEWEST_CATALOGUE_STARS} are needed",
             "give a deeper table of stars with --stars FILE, exported from any catalogue as CSV or VOTable",
+            tried_before,
+            expected_stars=in_frame,
         )
-    tried = 0
+    tried = tried_before
     best: PlacementFit | None = None
-    for number, tolerance in ((20, 0.008), (36, 0.006), (60, 0.012), (110, 0.006)):
-        radius = math.radians(search_radius_deg)
-        guesses, tests = pattern_matches(frame, sky, in_frame, number, tolerance, centre, radius)
+    for level in LEVELS:
+        guesses, tests = pattern_matches(frame, sky, in_frame, level, centre, math.radians(search_radius_deg))
         tried += tests
         for guess in guesses:
             fit = fitted_placement(frame, sky, guess, max(tried, 1))
@@ -132,11 +169,11 @@ def solve(
                 if best.log10_chance < 2.0 * GREATEST_CHANCE:
                     break
         if best is not None and best.log10_chance < GREATEST_CHANCE:
-            return _solution(frame, best)
-        if number >= len(order) and number >= in_frame:
+            return as_solution(frame, best, tried)
+        if level.of_picture >= len(frame.x) and level.of_sky >= in_frame:
             break
     if best is None or best.log10_chance > -2.0:
-        reason = f"the pattern of the picture's {len(order)} stars is nowhere in that part of the sky"
+        reason = f"the pattern of the picture's {len(frame.x)} stars is nowhere in that part of the sky"
     else:
         reason = (
             f"the best likeness brings {best.agreeing} of {best.looked_at} catalogue stars onto stars of the "
@@ -147,10 +184,14 @@ def solve(
         reason,
         "check the target, and the focal length and pixel size of the rig; a picture of few stars or small field "
         "needs a deeper table of stars (--stars FILE)",
+        tried,
+        best.log10_chance if best is not None else 0.0,
+        in_frame,
     )
 
 
-def _solution(frame: SolveFrame, fit: PlacementFit) -> Solution:
+def as_solution(frame: SolveFrame, fit: PlacementFit, tried: int) -> Solution:
+    """The fit in the terms of a placement."""
     towards = fit.turn[:, 2]
     ra = math.degrees(math.atan2(towards[1], towards[0])) % 360.0
     dec = math.degrees(math.atan2(towards[2], math.hypot(towards[0], towards[1])))
@@ -177,4 +218,7 @@ def _solution(frame: SolveFrame, fit: PlacementFit) -> Solution:
         verified=fit.matched - 3,
         log10_chance=fit.log10_chance,
         distortion=float(fit.bends[0] + fit.bends[1]),
+        bends=fit.bends,
+        middle_scale_arcsec=fit.scale * _ARCSEC,
+        tried=tried,
     )

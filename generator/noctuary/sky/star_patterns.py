@@ -1,10 +1,12 @@
-"""Triangles of stars that are alike in a picture and in the catalogue, and the placements they suggest."""
+"""Patterns of four stars that are alike in a picture and in the catalogue, and the placements they suggest."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
+from itertools import combinations
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,12 +15,44 @@ from noctuary.geometry import unit_vectors
 from noctuary.sky.solve_frame import Floats, SolveFrame, Whole
 from noctuary.sky.star_table import StarTable
 
-_MOST_TRIANGLES = 80_000  # in the catalogue; a triangle of the picture is like some ten of them
-_MOST_OWN_TRIANGLES = 4_000
-_MOST_GUESSES = 12_000
+_LIKENESSES = 6  # patterns of the sky that one of the picture is compared with
+_MOST_GUESSES = 6_000
 _COUNTED = 40  # brightest stars on which a guess is counted out
-_REFINED = 12  # guesses that are worth a fit
+_REFINED = 6  # guesses that are worth a fit
 UNTURNED = np.eye(3)
+
+
+@dataclass(frozen=True)
+class Level:
+    """How deep to look: stars of the sky in a frame, of the picture, neighbours of each, and how alike shapes are."""
+
+    of_sky: int
+    of_picture: int
+    sky_neighbours: int
+    own_neighbours: int
+    tolerance: float
+
+
+@dataclass(frozen=True)
+class SkyPatterns:
+    """Directions (n, 3), indices of the four stars of each pattern, its shape and ln of its size."""
+
+    stars: Floats
+    fours: Whole
+    shape: Floats
+    size: Floats
+
+    def tree(self, stretch: float) -> Any:
+        """Patterns by shape, and by size made as wide as ``stretch``."""
+        from scipy.spatial import cKDTree
+
+        return cKDTree(np.column_stack([self.shape, self.size * stretch]), balanced_tree=False)
+
+    @cached_property
+    def all_stars(self) -> Any:
+        from scipy.spatial import cKDTree
+
+        return cKDTree(self.stars)
 
 
 @dataclass(frozen=True)
@@ -57,147 +91,140 @@ def pattern_matches(
     frame: SolveFrame,
     sky: Floats,
     in_frame: float,
-    number: int,
-    tolerance: float,
+    level: Level,
     centre: Floats,
     radius: float,
+    patterns: SkyPatterns | None = None,
 ) -> tuple[list[PatternMatch], int]:
-    """Likely placements from triangles of the ``number`` brightest stars, the likeliest first; and how many tried."""
-    from scipy.spatial import cKDTree
+    """Likely placements from patterns of the brightest stars, the likeliest first; and how many were tried.
 
-    number = min(number, len(frame.x))
-    # The catalogue a little deeper than the picture: colours and cut-off tops shuffle the order of brightness.
-    deep = max(int(1.5 * number / max(in_frame, 1e-9) * len(sky)), 12)
-    stars = sky[: min(deep, len(sky), 4000)]
-    if len(stars) < 3:
-        return [], 0
+    ``sky`` are directions brightest first, of which ``in_frame`` are expected in the frame; ``patterns`` are theirs
+    where they were made before, for a sky that many pictures are searched in.
+    """
+    number = min(level.of_picture, len(frame.x))
+    if patterns is None:
+        some = sky[: max(int(level.of_sky / max(in_frame, 1e-9) * len(sky)), 12)]
+        longest = 1.1 * (1.0 + frame.tolerance) * 2.0 * math.sin(math.atan(frame.diagonal / 2 * frame.scale))
+        patterns = sky_patterns(some, longest, level.sky_neighbours)
     ours = frame.directions(number, frame.scale, mirrored=False)
-    longest = 2.0 * math.sin(math.atan(frame.diagonal / 2 * frame.scale))
-    ours_three = _triangles(ours, longest, _MOST_OWN_TRIANGLES)
-    sky_three = _triangles(stars, (1.0 + frame.tolerance) * longest, _MOST_TRIANGLES)
-    if not len(ours_three) or not len(sky_three):
+    own, own_shape, own_size = _shapes(ours, _fours(ours, level.own_neighbours, 4.0), 6.0 * frame.scale)
+    if not len(own) or not len(patterns.fours):
         return [], 0
-    ours_three, ours_shape, ours_hand = _shapes(ours, ours_three, 0.04 * longest)
-    sky_three, sky_shape, sky_hand = _shapes(stars, sky_three, 0.03 * longest)
-    if not len(ours_three) or not len(sky_three):
+    stretch = level.tolerance / (1.1 * math.log1p(frame.tolerance))
+    tree = patterns.tree(stretch)
+    found = np.column_stack([own_shape, own_size * stretch])
+    apart, which = tree.query(found, k=_LIKENESSES, p=np.inf, distance_upper_bound=level.tolerance)
+    left, column = np.nonzero(np.isfinite(apart))
+    if not len(left):
         return [], 0
-    stretch = np.array([tolerance / math.log1p(frame.tolerance), 1.0, 1.0])
-    tree = cKDTree(sky_shape * stretch)
-    lists = tree.query_ball_point(ours_shape * stretch, tolerance, p=np.inf)
-    counts = np.array([len(found) for found in lists])
-    if not counts.sum():
-        return [], 0
-    left = np.repeat(np.arange(len(lists)), counts)
-    right = np.concatenate([np.asarray(found, dtype=np.intp) for found in lists if found])
-    if len(left) > _MOST_GUESSES:
-        # The most telling triangles are those with few likenesses.
-        keep = np.argsort(counts[left], kind="stable")[:_MOST_GUESSES]
-        left, right = left[keep], right[keep]
+    order = np.argsort(apart[left, column], kind="stable")[:_MOST_GUESSES]
+    left, right = left[order], which[left[order], column[order]]
     tests = len(left)
-    mirrored = ours_hand[left] != sky_hand[right]
-    scale = frame.scale * np.exp(sky_shape[right, 0] - ours_shape[left, 0])
-    votes, turns = _counted(frame, stars, number, ours_three[left], sky_three[right], scale, mirrored, centre, radius)
-    order = np.argsort(-votes, kind="stable")
+    scale = frame.scale * np.exp(patterns.size[right] - own_size[left])
+    hand, turns = _turned(frame, own[left], patterns.stars[patterns.fours[right]], scale)
+    within = np.linalg.norm(turns[:, :, 2] - centre, axis=1) <= 2.0 * math.sin(min(radius, math.pi) / 2.0) * 1.02
+    scale, hand, turns = scale[within], hand[within], turns[within]
+    votes, by_chance = _votes(frame, patterns, scale, hand, turns)
+    # Four agree by construction; of the others as many as chance brings say nothing.
+    enough = np.maximum(6.0, 4.0 + by_chance + 2.5 * np.sqrt(by_chance))
     chosen: list[PatternMatch] = []
-    for index in order[:2000]:
-        if votes[index] < 4 or len(chosen) >= _REFINED:
+    for index in np.argsort(-(votes - by_chance), kind="stable")[:500]:
+        if votes[index] < enough[index] or len(chosen) >= _REFINED:
             break
-        guess = PatternMatch(turns[index], float(scale[index]), bool(mirrored[index]), int(votes[index]))
-        if not any(_alike(guess, other, longest) for other in chosen):
+        guess = PatternMatch(turns[index], float(scale[index]), bool(hand[index]), int(votes[index]))
+        if not any(_alike(guess, other, frame) for other in chosen):
             chosen.append(guess)
     return chosen, tests
 
 
-def _alike(one: PatternMatch, other: PatternMatch, longest: float) -> bool:
-    same_hand = one.mirrored == other.mirrored
-    return same_hand and bool(np.abs(one.turn - other.turn).max() < 0.02 * max(longest, 0.02))
+def sky_patterns(stars: Floats, longest: float, neighbours: int) -> SkyPatterns:
+    """Patterns of directions (n, 3), none wider than ``longest`` (chord on the unit sphere)."""
+    fours, shape, size = _shapes(stars, _fours(stars, neighbours, longest), 0.0)
+    return SkyPatterns(stars, fours, shape, size)
 
 
-def _triangles(points: Floats, longest: float, most: int) -> Whole:
-    """Triples of points, each a point with two of its neighbours no further off than ``longest``; (n, 3).
+def _alike(one: PatternMatch, other: PatternMatch, frame: SolveFrame) -> bool:
+    near = 0.02 * max(frame.diagonal * frame.scale, 0.002)
+    return one.mirrored == other.mirrored and bool(np.abs(one.turn - other.turn).max() < near)
 
-    All triples where that is few enough, else those of as many nearest neighbours as ``most`` allows.
-    """
+
+def _fours(points: Floats, neighbours: int, longest: float) -> Whole:
+    """Each point with every three of its nearest neighbours no further off than ``longest``; (n, 4), none twice."""
     from scipy.spatial import cKDTree
 
     count = len(points)
-    neighbours = int((1.0 + math.sqrt(1.0 + 8.0 * 2.5 * most / count)) / 2.0)
-    neighbours = max(4, min(neighbours, count - 1, 60))
-    if count < 3:
-        return np.empty((0, 3), dtype=np.intp)
-    distance, index = cKDTree(points).query(points, min(neighbours + 1, count), distance_upper_bound=longest)
-    distance, index = distance[:, 1:], index[:, 1:]
-    first, second = np.triu_indices(index.shape[1], 1)
-    both = np.isfinite(distance[:, first]) & np.isfinite(distance[:, second])
-    own, pair = np.nonzero(both)
-    triples = np.stack([own, index[own, first[pair]], index[own, second[pair]]], axis=1)
-    triples.sort(axis=1)
-    key = (triples[:, 0] * count + triples[:, 1]) * count + triples[:, 2]
-    return np.asarray(triples[np.unique(key, return_index=True)[1]], dtype=np.intp)
+    near = min(neighbours, count - 1)
+    if near < 3:
+        return np.empty((0, 4), dtype=np.intp)
+    distance, index = cKDTree(points).query(points, near + 1, distance_upper_bound=longest)
+    three = np.array(list(combinations(range(1, near + 1), 3)), dtype=np.intp)
+    whole = np.isfinite(distance[:, three]).all(axis=2)
+    first, which = np.nonzero(whole)
+    fours = np.column_stack([first, index[first[:, None], three[which]]])
+    fours.sort(axis=1)
+    key = ((fours[:, 0] * count + fours[:, 1]) * count + fours[:, 2]) * count + fours[:, 3]
+    if count > 50_000:  # the key would not fit into 63 bits
+        return np.asarray(np.unique(fours, axis=0), dtype=np.intp)
+    return np.asarray(fours[np.unique(key, return_index=True)[1]], dtype=np.intp)
 
 
-def _shapes(points: Floats, triples: Whole, shortest: float) -> tuple[Whole, Floats, NDArray[np.bool_]]:
-    """Triples with corners put in the order of the sides opposite to them (longest first), shapes and hands.
+def _shapes(points: Floats, fours: Whole, shortest: float) -> tuple[Whole, Floats, Floats]:
+    """Patterns with their stars in an order of their own, the six distances over the longest, and ln of their sum.
 
-    A shape is (ln longest side, middle ÷ longest, shortest ÷ longest); the hand is on which side of the first two
-    corners the third lies. Triangles with a side too short to measure, or too flat for a sure hand, are left out.
+    The star that lies furthest from the other three comes first. Distances know neither rotation nor mirroring.
+    Patterns with two stars nearer than ``shortest`` are left out.
     """
-    corners = points[triples]
-    sides = np.stack([np.linalg.norm(corners[:, (n + 1) % 3] - corners[:, (n + 2) % 3], axis=1) for n in range(3)], 1)
-    order = np.argsort(-sides, axis=1)
-    sides = np.take_along_axis(sides, order, axis=1)
-    triples = np.take_along_axis(triples, order, axis=1)
-    corners = points[triples]
-    volume = np.einsum("ni,ni->n", corners[:, 0], np.cross(corners[:, 1], corners[:, 2]))
-    good = (sides[:, 2] > shortest) & (np.abs(volume) > 0.02 * sides[:, 0] ** 2)
-    # Two sides alike could be taken for each other, which turns the hand round.
-    ratios = sides[:, 1:] / np.maximum(sides[:, :1], 1e-12)
-    good &= (ratios[:, 0] < 0.985) & (ratios[:, 1] < 0.985 * ratios[:, 0])
-    shape = np.stack([np.log(np.maximum(sides[:, 0], 1e-12)), ratios[:, 0], ratios[:, 1]], axis=1)
-    return triples[good], shape[good], volume[good] > 0
+    if not len(fours):
+        return fours, np.empty((0, 6)), np.empty(0)
+    between = np.zeros((len(fours), 4, 4))
+    for one, other in combinations(range(4), 2):
+        apart = np.linalg.norm(points[fours[:, one]] - points[fours[:, other]], axis=1)
+        between[:, one, other] = between[:, other, one] = apart
+    order = np.argsort(-between.sum(axis=2), axis=1)
+    fours = np.take_along_axis(fours, order, axis=1)
+    rows = np.arange(len(fours))
+    sides = np.stack([between[rows, order[:, a], order[:, b]] for a, b in combinations(range(4), 2)], axis=1)
+    longest = sides.max(axis=1)
+    good = (sides.min(axis=1) > shortest) & (sides.min(axis=1) > 0.02 * longest)
+    return fours[good], sides[good] / longest[good, None], np.log(sides[good].sum(axis=1))
 
 
-def _counted(
-    frame: SolveFrame,
-    stars: Floats,
-    number: int,
-    ours_three: Whole,
-    sky_three: Whole,
-    scale: Floats,
-    mirrored: NDArray[np.bool_],
-    centre: Floats,
-    radius: float,
+def _turned(frame: SolveFrame, own: Whole, theirs: Floats, scale: Floats) -> tuple[NDArray[np.bool_], Floats]:
+    """Whether each likeness is mirrored, and its rotation (n, 3, 3): of both hands the one that fits better."""
+    turns, misses = [], []
+    for mirrored in (False, True):
+        ours = frame.directions(int(own.max()) + 1, scale, mirrored)
+        corners = np.take_along_axis(ours, own[:, :, None], axis=1)
+        turn = _turns(corners, theirs)
+        misses.append(np.linalg.norm(np.einsum("nij,nkj->nki", turn, corners) - theirs, axis=2).sum(axis=1))
+        turns.append(turn)
+    hand = misses[1] < misses[0]
+    return hand, np.where(hand[:, None, None], turns[1], turns[0])
+
+
+def _votes(
+    frame: SolveFrame, patterns: SkyPatterns, scale: Floats, hand: NDArray[np.bool_], turns: Floats
 ) -> tuple[Whole, Floats]:
-    """For each guess, how many bright stars of the picture have a catalogue star at hand; and its turn (n, 3, 3)."""
-    from scipy.spatial import cKDTree
-
-    tree = cKDTree(stars)
-    number = min(max(number, 25), _COUNTED, len(frame.x))
-    near_px = 0.006 * frame.diagonal
+    """For each guess, how many bright stars of the picture have a catalogue star at hand; and how many by chance."""
+    number = min(_COUNTED, len(frame.x))
     votes = np.zeros(len(scale), dtype=np.intp)
-    turns = np.zeros((len(scale), 3, 3))
-    for hand in (False, True):
-        for which in _slices(np.flatnonzero(mirrored == hand), 4000):
-            # The corners may be deeper than the stars that are counted.
-            deepest = int(ours_three[which].max()) + 1
-            ours = frame.directions(max(number, deepest), scale[which], hand)
-            corners = np.take_along_axis(ours, ours_three[which][:, :, None], axis=1)
-            turn = _turns(corners, stars[sky_three[which]])
-            turns[which] = turn
-            towards = turn[:, :, 2]
-            within = np.linalg.norm(towards - centre, axis=1) <= 2.0 * math.sin(min(radius, math.pi) / 2.0) * 1.02
-            if not within.any():
-                continue
-            on_sky = np.einsum("hij,hkj->hki", turn[within], ours[within][:, :number])
-            limit = near_px * frame.scale
-            distance, _ = tree.query(on_sky.reshape(-1, 3), distance_upper_bound=limit)
-            votes[which[within]] = np.isfinite(distance).reshape(-1, number).sum(axis=1)
-    return votes, turns
-
-
-def _slices(indices: Whole, size: int) -> Iterator[Whole]:
-    for start in range(0, len(indices), size):
-        yield indices[start : start + size]
+    limit = max(0.006 * frame.diagonal, 2.0)
+    reach = 2.0 * math.sin(0.5 * math.atan(frame.diagonal / 2 * frame.scale * math.sqrt(1.0 + frame.tolerance)))
+    by_chance = np.zeros(len(scale))
+    for start in range(0, len(scale), 2000):
+        part = slice(start, start + 2000)
+        ours = np.where(
+            hand[part, None, None],
+            frame.directions(number, scale[part], True),
+            frame.directions(number, scale[part], False),
+        )
+        on_sky = np.einsum("hij,hkj->hki", turns[part], ours)
+        bound = limit * scale[part, None]
+        distance, _ = patterns.all_stars.query(on_sky, distance_upper_bound=float(bound.max()))
+        votes[part] = (distance <= bound).sum(axis=1)
+        around = patterns.all_stars.query_ball_point(turns[part, :, 2], reach, return_length=True)
+        by_chance[part] = number * around * (limit * scale[part]) ** 2 / reach**2
+    return votes, by_chance
 
 
 def _turns(ours: Floats, theirs: Floats) -> Floats:

@@ -1,0 +1,193 @@
+"""The search for a picture's place: which scales are tried, around which point, and among which stars.
+
+The scale that the record states comes first; then every scale from a quarter to four times that, in bands, because
+finished pictures are reduced, cropped and taken with reducers that nobody wrote down. Without a stated scale the
+bands reach from fields of 0.3° to such of 60°. Around a known point this takes a fraction of a second. Without one
+the whole sky is searched: patterns of its brightest stars, evenly spread, are made for every size of field from 3°
+upwards and kept for the next picture.
+
+**Chance.** Every pattern that was compared, at any scale and anywhere, counts as a try: a placement is believed where
+the tries together would bring one so good on a wrong sky in less than one picture of a million (see ``solve``).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from noctuary.geometry import unit_vectors
+from noctuary.sky import star_cells
+from noctuary.sky.placement_fit import fitted_placement
+from noctuary.sky.solve import (
+    GREATEST_CHANCE,
+    Refusal,
+    Solution,
+    as_solution,
+    brightest_singles,
+    frame_of_stars,
+    solve,
+)
+from noctuary.sky.star_patterns import Level, SkyPatterns, pattern_matches, sky_patterns
+from noctuary.sky.star_table import StarTable
+
+Seen = tuple[ArrayLike, ArrayLike, ArrayLike]
+StarsNear = Callable[[float, float, float], StarTable]
+"""Catalogue stars within a radius of a position, all in degrees."""
+
+STATED_TOLERANCE = 0.05
+_BAND = 0.18  # half the width of a band in ln(scale)
+_FARTHEST = math.log(4.0)
+MARGIN_DEG = 0.5
+"""How far outside the picture its target may lie."""
+NARROWEST_FIELD_DEG, WIDEST_FIELD_DEG = 0.3, 60.0
+NARROWEST_BLIND_DEG = 3.0
+"""Diagonal of the smallest field that is looked for on the whole sky."""
+_STARS_OF_FIELD = 14  # evenly spread stars that a field has in the patterns of the whole sky
+_LADDER = 1.35  # each set of patterns of the whole sky is for fields so much wider than the one before
+
+
+@dataclass(frozen=True, slots=True)
+class ScaleBand:
+    """Arcseconds a pixel in the middle of a band, and the share by which the truth may be above or below."""
+
+    arcsec: float
+    tolerance: float
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """The solution or the best reason against, and how many patterns were compared."""
+
+    found: Solution | Refusal
+    tried: int
+
+
+def scale_bands(stated_arcsec: float | None, diagonal_px: float) -> list[ScaleBand]:
+    """Scales to try, the likeliest first: what the record says, then others ever further from it."""
+    if stated_arcsec is not None:
+        steps = math.ceil((_FARTHEST - _BAND) / (2.0 * _BAND))
+        offsets = [0.0] + [side * 2.0 * _BAND * step for step in range(1, steps + 1) for side in (1, -1)]
+        whole = ScaleBand(stated_arcsec, STATED_TOLERANCE)
+        return [whole, *(ScaleBand(stated_arcsec * math.exp(off), math.expm1(_BAND)) for off in offsets)]
+    bands = []
+    field = NARROWEST_FIELD_DEG * math.exp(_BAND)
+    while field < WIDEST_FIELD_DEG:
+        scale = 2.0 * math.tan(math.radians(field) / 2.0) / diagonal_px
+        bands.append(ScaleBand(math.degrees(scale) * 3600.0, math.expm1(_BAND)))
+        field *= math.exp(2.0 * _BAND)
+    # Most cameras see between 1° and 10°.
+    return sorted(bands, key=lambda band: abs(math.log(band.arcsec * diagonal_px / 3600.0 / 3.0)))
+
+
+def search_near(
+    lists: Iterable[Seen],
+    width: int,
+    height: int,
+    bands: Sequence[ScaleBand],
+    centre: tuple[float, float],
+    stars_near: StarsNear,
+    tried: int = 0,
+) -> Outcome:
+    """The placement of a picture that shows a known point or has it less than half a degree outside.
+
+    ``lists`` are star lists of the picture, as ``solve`` takes them, the most trustworthy first; each is tried at
+    every scale before the next is made.
+    """
+    refusals: list[Refusal] = []
+    for seen in lists:
+        for band in bands:
+            half = half_diagonal_deg(width, height, band.arcsec * (1.0 + band.tolerance))
+            radius = half + MARGIN_DEG
+            table = stars_near(*centre, min(radius + 1.05 * half, 90.0))
+            found = solve(seen, width, height, band.arcsec, centre, radius, table, band.tolerance, tried)
+            if isinstance(found, Solution):
+                return Outcome(found, found.tried)
+            tried = max(tried, found.tried)
+            refusals.append(found)
+    return Outcome(likeliest(refusals), tried)
+
+
+def search_everywhere(
+    lists: Iterable[Seen], width: int, height: int, bands: Sequence[ScaleBand], stars_near: StarsNear, tried: int = 0
+) -> Outcome:
+    """The placement of a picture of 3° and more that may show any part of the sky."""
+    refusals = []
+    for seen in lists:
+        frame = frame_of_stars(seen, width, height, 1.0, 0.0)
+        if isinstance(frame, Refusal):
+            refusals.append(frame)
+            continue
+        for band in _wide(bands, width, height):
+            this = replace(frame, scale=math.radians(band.arcsec / 3600.0), tolerance=band.tolerance)
+            patterns = _whole_sky(_rung(2.0 * half_diagonal_deg(width, height, band.arcsec)))
+            level = Level(_STARS_OF_FIELD, 26, 5, 8, 0.012)
+            guesses, tests = pattern_matches(
+                this, patterns.stars, _STARS_OF_FIELD, level, np.array([0.0, 0.0, 1.0]), math.pi, patterns
+            )
+            tried += tests
+            for guess in guesses:
+                towards = guess.turn[:, 2]
+                ra = math.degrees(math.atan2(towards[1], towards[0])) % 360.0
+                dec = math.degrees(math.asin(max(-1.0, min(1.0, towards[2]))))
+                half = half_diagonal_deg(width, height, band.arcsec * (1.0 + band.tolerance))
+                sky = brightest_singles(stars_near(ra, dec, min(1.1 * half, 90.0)), this)
+                fit = fitted_placement(this, sky, guess, max(tried, 1))
+                if fit is not None and fit.log10_chance < GREATEST_CHANCE:
+                    return Outcome(as_solution(this, fit, tried), tried)
+    refusals.append(
+        Refusal(
+            "the pattern of the picture's stars was found nowhere on the sky",
+            f"add an object that lies in the picture to objects; without one only fields above "
+            f"{NARROWEST_BLIND_DEG:.0f}° can be found",
+            tried,
+        )
+    )
+    return Outcome(refusals[0], tried)
+
+
+def likeliest(refusals: Sequence[Refusal]) -> Refusal:
+    """Of the refusals at several scales the one that says most: the best likeness, else what all have in common."""
+    return min(refusals, key=lambda refusal: refusal.log10_chance)
+
+
+def half_diagonal_deg(width: int, height: int, arcsec: float) -> float:
+    """Half the diagonal of a picture on the sky, degrees."""
+    return math.degrees(math.atan(math.hypot(width, height) / 2.0 * math.radians(arcsec / 3600.0)))
+
+
+def _wide(bands: Sequence[ScaleBand], width: int, height: int) -> Iterator[ScaleBand]:
+    for band in bands:
+        field = 2.0 * half_diagonal_deg(width, height, band.arcsec * (1.0 + band.tolerance))
+        if NARROWEST_BLIND_DEG <= field <= WIDEST_FIELD_DEG:
+            yield band
+
+
+def _rung(diagonal_deg: float) -> int:
+    return max(round(math.log(diagonal_deg / NARROWEST_BLIND_DEG) / math.log(_LADDER)), 0)
+
+
+@lru_cache(maxsize=16)
+def _whole_sky(rung: int) -> SkyPatterns:
+    """Patterns of the whole sky for fields of one size, of stars as evenly spread as a field needs."""
+    diagonal = NARROWEST_BLIND_DEG * _LADDER**rung
+    area = 6.0 / 13.0 * diagonal**2  # of a frame of 3 : 2
+    side = math.sqrt(4.0 * area / _STARS_OF_FIELD)  # four stars to a square, so that edges matter little
+    every = _bright_stars()
+    row = np.floor((every.dec + 90.0) / side).astype(np.intp)
+    along = np.floor(every.ra * np.cos(np.radians((row + 0.5) * side - 90.0)).clip(0.02) / side).astype(np.intp)
+    square = row * 100_000 + along
+    order = np.lexsort((every.mag, square))
+    first = np.searchsorted(square[order], square[order])
+    keep = order[np.arange(len(order)) - first < 4]
+    keep = keep[np.argsort(every.mag[keep], kind="stable")]
+    return sky_patterns(unit_vectors(every.ra[keep], every.dec[keep]), math.radians(diagonal), 5)
+
+
+@lru_cache(maxsize=1)
+def _bright_stars() -> star_cells.CellStars:
+    return star_cells.brightest_everywhere(8)
