@@ -63,6 +63,16 @@ def test_a_stick_holds_the_site(archive, tmp_path, capsys):
     assert _site(tmp_path / "other") == _site(archive / "site")
 
 
+def test_the_page_of_a_former_id_goes_up_and_leads_on(archive, tmp_path):
+    sidecar = archive / "pictures" / "sample-field.yaml"
+    sidecar.write_text(sidecar.read_text(encoding="utf-8") + "former_ids: [first-field]\n", encoding="utf-8")
+    assert run(["build", str(archive)]) == 0
+    assert run(["upload", str(archive)]) == 0
+    old = (tmp_path / "stick" / "pictures" / "first-field.html").read_text(encoding="utf-8")
+    assert "sample-field.html" in old
+    assert not dead_links(tmp_path / "stick")
+
+
 def test_a_dry_run_tells_names_and_numbers_and_sends_nothing(archive, tmp_path, capsys):
     assert run(["upload", str(archive), "--dry-run"]) == 0
     told = capsys.readouterr().out
