@@ -213,3 +213,26 @@ def test_begin_leaves_a_text_that_explains_the_folder(tmp_path):
     assert run(["begin", str(tmp_path / "new")]) == 0
     text = (tmp_path / "new" / "README.txt").read_text(encoding="utf-8")
     assert all(word in text for word in ("noctuary", "sessions", "finished", "equipment.yaml"))
+
+
+def test_xisf_and_heif_come_in_as_pictures_that_are_shown(archive, tmp_path):
+    xisf = pytest.importorskip("xisf")
+    heif = pytest.importorskip("pillow_heif")
+    photos = tmp_path / "photos" / "2021"
+    photos.mkdir(parents=True)
+    samples = np.linspace(0, 1, 24 * 36, dtype=np.float32).reshape(24, 36, 1)
+    keywords = {"OBJECT": "'M 31'", "EXPTIME": "120", "STACKCNT": "42", "DATE-OBS": "'2021-09-04T22:10:00'"}
+    metadata = {"FITSKeywords": {key: [{"value": value, "comment": ""}] for key, value in keywords.items()}}
+    xisf.XISF.write(str(photos / "a.xisf"), samples, image_metadata=metadata)
+    heif.register_heif_opener()
+    Image.fromarray(np.full((64, 64, 3), 90, np.uint8)).save(photos / "b.heic")
+    (photos / "broken.xisf").write_bytes((photos / "a.xisf").read_bytes()[:300])
+    assert run(["adopt", str(archive), str(photos)]) == 0
+    found = examine(archive)
+    assert not [f for f in found.findings if f.level == "fault"]
+    assert {p.file for p in found.archive.pictures.values()} == {"pictures/a.tif", "pictures/b.png"}
+    picture_of = found.archive.pictures["a"]
+    assert (picture_of.objects, picture_of.own_sessions[0].frames[0].kept) == (("M 31",), 42)
+    before = content(archive)
+    assert run(["adopt", str(archive), str(photos)]) == 0
+    assert content(archive) == before

@@ -14,10 +14,11 @@ from datetime import date
 from pathlib import Path
 
 from noctuary.archive.adopt.answers import Settlement, read_answers, settle
+from noctuary.archive.adopt.conversion import xisf_cards
 from noctuary.archive.adopt.draft_record import Draft, Sources, draft
 from noctuary.archive.adopt.equipment_lines import CannotAdd, with_rigs
 from noctuary.archive.adopt.evidence import Evidence, ObjectNames
-from noctuary.archive.adopt.fits_evidence import of_fits
+from noctuary.archive.adopt.fits_evidence import of_cards, of_fits
 from noctuary.archive.adopt.incoming import Incoming, Places, bring, found_pictures
 from noctuary.archive.adopt.matching import equipped, proposed_rig
 from noctuary.archive.adopt.name_evidence import of_folders, of_name
@@ -162,8 +163,8 @@ def _pictures(archive: Archive, folder: Path, choices: Choices, report: Report) 
                 report.known_names.append(came_as)
                 continue
             waiting.append(places.take(file, came_as))
-        except OSError as trouble:
-            report.told.append(f"{file}: {trouble.strerror or 'it cannot be read'}")
+        except (OSError, NotReadable) as trouble:
+            report.told.append(f"{file}: {getattr(trouble, 'strerror', None) or trouble}")
     return waiting
 
 
@@ -177,7 +178,11 @@ def _headers(
         try:
             with picture.source.open("rb") as file:
                 fits = file.read(6) == b"SIMPLE" or picture.source.suffix.lower() in _FITS
-            evidence = of_fits(picture.source, names, longitudes) if fits else of_raster(picture.source, names)
+            if picture.source.suffix.lower() == ".xisf":
+                cards, history = xisf_cards(picture.source)
+                evidence = of_cards(picture.came_as, cards, history, names, longitudes, "its XISF header")
+            else:
+                evidence = of_fits(picture.source, names, longitudes) if fits else of_raster(picture.source, names)
             found[picture.name] = evidence, None
         except NotReadable as trouble:
             if picture.fresh and "damaged" not in str(trouble):
@@ -273,9 +278,9 @@ def _write(report: Report, folder: Path, *, link: bool) -> None:
     for picture in report.brought:
         try:
             told = bring(picture, folder, link=link)
-        except OSError as trouble:
+        except (OSError, NotReadable) as trouble:
             report.drafted.pop(_sidecar(picture.name), None)
-            told = f"{picture.source}: {trouble.strerror or trouble}"
+            told = f"{picture.source}: {getattr(trouble, 'strerror', None) or trouble}"
         if told:
             report.told.append(told)
     for name, text in {**report.drafted, **report.settled}.items():
