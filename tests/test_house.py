@@ -22,7 +22,8 @@ STOREYS = (
     {"up_to_date"},
     {"build_manifest", "memo", "sexagesimal"},
     {"build_database", "typed_values"},
-    {"quantity", "geometry", "quiet", "text", "files", "errors", "diagnostic", "plain_record"},
+    {"quantity", "geometry", "quiet", "text", "files", "errors", "diagnostic", "plain_record",
+     "machine", "portable_name"},
 )
 LEVEL = {room: number for number, storey in enumerate(STOREYS) for room in storey}
 #: Rooms of one storey that do not know each other.

@@ -6,10 +6,13 @@ import gc
 import os
 import sys
 
+from noctuary.machine import print_in_any_code_page
+
 
 def main() -> None:
     """Runs the command line and ends the process with its status."""
     arguments = sys.argv[1:]
+    print_in_any_code_page()
     if arguments[:1] == ["build"]:
         from noctuary.up_to_date import nothing_to_do
 

@@ -6,7 +6,6 @@ import json
 import os
 import time
 from collections.abc import Mapping
-from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -19,7 +18,16 @@ from noctuary.memo import Memo
 from noctuary.pages.build_context import BuildContext, Progress
 from noctuary.pages.gone_addresses import published as published_addresses
 from noctuary.pages.product import Product
-from noctuary.publish.replace_site import MADE, Assembly, CannotPublish, files_on_disk, foreign_files, recover
+from noctuary.publish.build_lock import InUse, archive_lock
+from noctuary.publish.replace_site import (
+    MADE,
+    Assembly,
+    CannotPublish,
+    HalfWay,
+    files_on_disk,
+    foreign_files,
+    recover,
+)
 from noctuary.publish.run_products import make_products
 from noctuary.publish.site_products import BadTemplate, NoSuchExecutor, site_products
 from noctuary.up_to_date import unchanged
@@ -27,7 +35,10 @@ from noctuary.up_to_date import unchanged
 
 @dataclass
 class Outcome:
-    """How a build ended. ``reasons``: for each file made, why. ``summary``: a line for the person."""
+    """How a build ended. ``reasons``: for each file made, why. ``summary``: a line for the person.
+
+    ``half_way``: not built, and the published site is between the old one and the new one; all its links hold.
+    """
 
     findings: list[Diagnostic]
     built: bool
@@ -35,6 +46,7 @@ class Outcome:
     summary: str = ""
     reasons: list[tuple[str, str]] = field(default_factory=list)
     written: int = 0
+    half_way: bool = False
 
 
 def examine(archive: Path) -> Inspection:
@@ -69,8 +81,13 @@ def build(
     out = (out or folder / "site").resolve()
     try:
         _refuse_links(folder)
-        with _Lock(folder):
+        with archive_lock(folder):
             return _remembering(_Order(folder, out, workers, executor, progress or _silent))
+    except InUse as owner:
+        message = f"another build of this archive is at work (process {owner})"
+        return _refused(out, [_trouble("publish", message, "wait until it has ended")])
+    except HalfWay as error:
+        return Outcome([_trouble("publish", error.message, error.hint)], built=False, out=out, half_way=True)
     except CannotPublish as error:
         return _refused(out, [_trouble("publish", error.message, error.hint)])
     except NoSuchExecutor as error:
@@ -250,43 +267,6 @@ def _refuse_links(folder: Path) -> None:
                 f"{path.relative_to(folder).as_posix()} is a link, and the cache would be written through it",
                 "delete the link: what is in the cache is made again",
             )
-
-
-class _Lock:
-    """One build of an archive at a time: a lock that names its owner and goes with the process."""
-
-    def __init__(self, folder: Path) -> None:
-        self._folder = folder
-        self._file: int | None = None
-
-    def __enter__(self) -> None:
-        if not (self._folder / "archive.yaml").exists():
-            return  # not an archive: nothing will be built, and nothing is written here
-        try:
-            import fcntl
-        except ImportError:
-            return
-        path = self._folder / FOLDER / "lock"
-        path.parent.mkdir(exist_ok=True)
-        if os.path.lexists(path) and (path.is_symlink() or path.stat().st_nlink > 1):
-            path.unlink()  # it would be written through into another file
-        self._file = os.open(path, os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW, 0o644)
-        try:
-            fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError:
-            owner = os.read(self._file, 20).decode("ascii", "replace").strip() or "unknown"
-            os.close(self._file)
-            self._file = None
-            raise CannotPublish(
-                f"another build of this archive is at work (process {owner})", "wait until it has ended"
-            ) from None
-        os.ftruncate(self._file, 0)
-        os.write(self._file, f"{os.getpid()}\n".encode())
-
-    def __exit__(self, *_: object) -> None:
-        if self._file is not None:
-            with suppress(OSError):  # nothing was written that a handle could still lose
-                os.close(self._file)
 
 
 def _trouble(rule: str, message: str, hint: str) -> Diagnostic:

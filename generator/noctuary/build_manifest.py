@@ -73,11 +73,6 @@ def preparing(out: Path) -> Path:
     return out.parent / f".{out.name}.noctuary-new"
 
 
-def set_aside(out: Path) -> Path:
-    """Where the old site waits for a moment on systems that cannot exchange two folders in one step."""
-    return out.parent / f".{out.name}.noctuary-old"
-
-
 def inventory(folder: Path, out: Path) -> dict[str, Stamp]:
     """The stamp of every file of an archive, the output folder left out."""
     return {name: stamp_of(status) for name, status in files_below(str(folder), [str(out)])}
@@ -144,7 +139,7 @@ class BuildManifest:
         """Whether nothing has changed: not the archive, not the program, not the published site."""
         if self.out != str(out) or not self.outputs or self.program != program_stamp():
             return False
-        if any(os.path.lexists(remains) for remains in (preparing(out), set_aside(out))):
+        if os.path.lexists(preparing(out)):
             return False
         now = inventory(folder, out)
         if len(now) != len(self.inputs):

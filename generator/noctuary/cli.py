@@ -19,6 +19,7 @@ import click
 from noctuary import __version__
 from noctuary.adopt_command import adopt
 from noctuary.diagnostic import Diagnostic
+from noctuary.machine import prints_unicode
 from noctuary.upload_command import after_build, upload
 
 ARCHIVE = click.Path(file_okay=False, path_type=Path)
@@ -80,8 +81,7 @@ def check(archive: Path, form: str) -> None:
     # Neither wrong nor unlikely, so no finding: an archive that is for a memory stick needs no address.
     notes = [_NO_ADDRESS] if inspection.archive is not None and inspection.archive.address is None else []
     if form == "json":
-        plain = {"findings": [f.as_plain() for f in findings], "notes": notes}
-        click.echo(json.dumps(plain, ensure_ascii=False, indent=2))
+        _print_json({"findings": [f.as_plain() for f in findings], "notes": notes})
     else:
         _tell(findings)
         faults = sum(f.level == "fault" for f in findings)
@@ -142,8 +142,7 @@ def facts(archive: Path, picture_id: str | None, form: str) -> None:
     if picture_id is not None and picture_id not in derived.pictures:
         raise click.UsageError(_unknown_picture(picture_id, derived.pictures))
     if form == "json":
-        plain = picture_json(derived.pictures[picture_id]) if picture_id else archive_json(derived)
-        click.echo(json.dumps(plain, ensure_ascii=False, indent=2))
+        _print_json(picture_json(derived.pictures[picture_id]) if picture_id else archive_json(derived))
         return
     from noctuary.facts_table import print_archive, print_picture
 
@@ -311,7 +310,10 @@ def _build(
     _tell(outcome.findings)
     if not outcome.built:
         faults = sum(f.level == "fault" for f in outcome.findings)
-        click.echo(f"Not built: {_count(faults, 'fault')}. The published site is as it was.", err=True)
+        site = "The published site is as it was."
+        if outcome.half_way:
+            site = "The site is on its way to the new one, and every page of it works; the next build goes on."
+        click.echo(f"Not built: {_count(faults, 'fault')}. {site}", err=True)
         return 1
     if explain:
         for path, why in outcome.reasons:
@@ -356,6 +358,10 @@ def _unknown_picture(written: str, known: Iterable[str]) -> str:
 def _tell(findings: list[Diagnostic]) -> None:
     for finding in findings:
         click.echo(str(finding), err=True)
+
+
+def _print_json(plain: object) -> None:
+    click.echo(json.dumps(plain, ensure_ascii=not prints_unicode(), indent=2))
 
 
 def _count(number: int, what: str) -> str:

@@ -70,6 +70,8 @@ def upload(
 
 def _upload(archived: Any, out: Path | None, address: Any, choices: Any) -> Report:
     from noctuary.build_manifest import read_manifest
+    from noctuary.publish.replace_site import CannotPublish, recover
+    from noctuary.publish.upload.connection import UploadError
     from noctuary.publish.upload.destinations import destination_at
     from noctuary.publish.upload.git_branch import upload_branch
     from noctuary.publish.upload.site_files import site_files
@@ -77,6 +79,13 @@ def _upload(archived: Any, out: Path | None, address: Any, choices: Any) -> Repo
 
     book = read_manifest(archived.folder)
     out = (out or archived.folder / "site").resolve()
+    try:
+        recover(out)
+    except CannotPublish as error:
+        raise UploadError(error.message, error.hint) from None
+    except OSError as error:
+        why = error.strerror or error
+        raise UploadError(f"{out} cannot be made whole: {why}", "mend that and try again") from None
     site = site_files(archived.folder, out)
     if book.out == str(out) and not book.saw_the_same(archived.folder, out):
         click.echo("The archive has changed since the site was built; this sends the site as it was built.", err=True)

@@ -16,8 +16,9 @@ from noctuary.images import recipe
 from noctuary.images import rendition_cache as keep
 from noctuary.images.decoded import PictureFault
 from noctuary.images.embed_metadata import Description, described
-from noctuary.images.make_renditions import Job, make_all, make_renditions, memory_available
+from noctuary.images.make_renditions import Job, make_all, make_renditions
 from noctuary.images.recipe import PictureFile
+from noctuary.machine import memory_available
 from PIL import Image
 
 from tests.images.picture_material import real

@@ -23,6 +23,7 @@ from noctuary.images import rendition_cache as keep
 from noctuary.images.decode import open_picture, picture_size
 from noctuary.images.decoded import PictureFault
 from noctuary.images.recipe import PictureFile, Planned, Rendition
+from noctuary.machine import cores, memory_available, most_processes
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -170,7 +171,7 @@ def make_all(
     if executor is not None:
         _through(executor, waiting, cache_folder, done, at_once=_WAITING, budget=None)
         return outcomes
-    count = min(workers or os.cpu_count() or 1, len(waiting))
+    count = min(workers or cores(), len(waiting))
     budget = memory_available()
     while waiting:
         with worker_pool(count) as pool:
@@ -246,7 +247,7 @@ def worker_pool(workers: int) -> ProcessPoolExecutor:
     context = multiprocessing.get_context("forkserver" if "forkserver" in methods else "spawn")
     if "forkserver" in methods:
         multiprocessing.set_forkserver_preload(["noctuary.images.make_renditions", "noctuary.images.resize"])
-    return ProcessPoolExecutor(workers, mp_context=context, initializer=_begin_work)
+    return ProcessPoolExecutor(most_processes(workers), mp_context=context, initializer=_begin_work)
 
 
 def _begin_work() -> None:
@@ -264,21 +265,3 @@ def _begin_work() -> None:
 def _end_with(sentinel: int) -> None:
     multiprocessing.connection.wait([sentinel])
     os._exit(1)
-
-
-def memory_available() -> int:
-    """Bytes that may be used without making the machine swap: what is free, within the limit of a container."""
-    available = 2_000_000_000
-    try:
-        for line in Path("/proc/meminfo").read_text().splitlines():
-            if line.startswith("MemAvailable:"):
-                available = int(line.split()[1]) * 1024
-    except (OSError, ValueError, IndexError):
-        pass
-    try:
-        limit = int(Path("/sys/fs/cgroup/memory.max").read_text())
-        used = int(Path("/sys/fs/cgroup/memory.current").read_text())
-        available = min(available, limit - used)
-    except (OSError, ValueError):
-        pass
-    return max(0, available)

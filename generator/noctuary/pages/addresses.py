@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
-import re
 from collections.abc import Iterable, Mapping
 from datetime import date
 
 from noctuary.plain_record import plain_record
+from noctuary.portable_name import is_reserved, mark, portable
 from noctuary.text import hyphenated
-
-# Names that a memory stick under Windows refuses, whatever their ending.
-_REFUSED = re.compile(r"con|prn|aux|nul|com\d|lpt\d")
 
 
 def slug(name: str) -> str:
@@ -21,13 +17,9 @@ def slug(name: str) -> str:
     ('ngc-2238', 'sh2-155', 'grosse-wolke')
     """
     words = hyphenated(name)
-    if not words or _REFUSED.fullmatch(words):
-        return f"{words or 'name'}-{_mark(name)}"
+    if not words or is_reserved(words):
+        return f"{words or 'name'}-{mark(name)}"
     return words
-
-
-def _mark(name: str) -> str:
-    return hashlib.blake2b(name.encode("utf-8", "surrogatepass"), digest_size=4).hexdigest()
 
 
 def slugs(names: Iterable[str]) -> dict[str, str]:
@@ -47,14 +39,14 @@ def slugs_of(called: Iterable[tuple[str, str]]) -> dict[str, str]:
             continue
         chosen = slug(name)
         if chosen in taken:
-            chosen = f"{chosen}-{_mark(thing)}"
+            chosen = f"{chosen}-{mark(thing)}"
         found[thing] = chosen
         taken.add(chosen)
     return found
 
 
 def picture_page(picture_id: str) -> str:
-    return f"pictures/{picture_id}.html"
+    return portable(f"pictures/{picture_id}.html")
 
 
 def night_page(night: date) -> str:
@@ -66,11 +58,11 @@ def year_page(year: int) -> str:
 
 
 def exhibit_page(exhibit_id: str) -> str:
-    return f"exhibits/{exhibit_id}.html"
+    return portable(f"exhibits/{exhibit_id}.html")
 
 
 def slides_page(exhibit_id: str) -> str:
-    return f"exhibits/{exhibit_id}/slides.html"
+    return portable(f"exhibits/{exhibit_id}/slides.html")
 
 
 def free_page(page_id: str, taken: frozenset[str]) -> str:

@@ -13,6 +13,7 @@ from noctuary.pages.build_context import BuildContext
 from noctuary.pages.overlay_pairs import Layer, Pair, pairs, shown_width
 from noctuary.pages.picture_view import Shown, Source
 from noctuary.pages.product import Product, digest
+from noctuary.portable_name import portable
 
 if TYPE_CHECKING:
     pass
@@ -68,7 +69,8 @@ def _drawn_again(
     }
     ingredients = pixels | {"words in the picture": digest(words)}
     # As for every published picture, its address comes from its pixels alone.
-    name = f"images/{other.picture.id}-on-{base.picture.id}-{width}.{digest(sorted(pixels.items()))[:12]}.webp"
+    mark = digest(sorted(pixels.items()))[:12]
+    name = portable(f"images/{other.picture.id}-on-{base.picture.id}-{width}.{mark}.webp")
 
     def make() -> bytes:
         import io

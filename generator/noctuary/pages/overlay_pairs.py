@@ -11,6 +11,7 @@ from noctuary.facts.target import TargetFacts
 from noctuary.pages.addresses import Addresses
 from noctuary.pages.picture_view import Shown, Source
 from noctuary.plain_record import plain_record
+from noctuary.portable_name import portable
 
 if TYPE_CHECKING:
     pass
@@ -48,7 +49,7 @@ def pairs(target: TargetFacts, shown: Container[str]) -> tuple[tuple[PictureFact
 
 def address(addresses: Addresses, identity: str, older: str, newer: str) -> str:
     """Where the page of a pair of a target's pictures lies, whatever the target is called."""
-    return f"compare/{addresses.stems[identity]}--{older}--{newer}.html"
+    return portable(f"compare/{addresses.stems[identity]}--{older}--{newer}.html")
 
 
 def shown_width(base: Shown) -> int:

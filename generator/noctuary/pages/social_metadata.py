@@ -18,6 +18,7 @@ from noctuary.pages.page import Page, Share
 from noctuary.pages.picture_view import Shown
 from noctuary.pages.session_rows import PlaceNote, place_note
 from noctuary.pages.site_model import FRONT, SiteModel
+from noctuary.portable_name import portable
 from noctuary.sky.designation import name_key
 from noctuary.sky.sky_object import SkyObject
 
@@ -28,7 +29,7 @@ FEED = "feed.xml"
 
 def share_picture(picture_id: str) -> str:
     """Where the share picture of a picture lies."""
-    return f"share/{picture_id}.jpg"
+    return portable(f"share/{picture_id}.jpg")
 
 
 def absolute(site: str, page: str) -> str:

@@ -1,33 +1,33 @@
-"""The site appears whole or not at all.
+"""How a site changes on the disk: no state of it ever has a page that leads to nothing.
 
-A new site is assembled in a hidden folder beside the published one; what has not changed is linked over
-from there. When every file is on the disk the two folders change places in one step, and the old one
-is removed. Whatever happens before that step leaves the published site as it was; whatever happens
-after it leaves the new one.
+A new site, or a change of more than a tenth of its files, is assembled in a hidden folder beside the published one;
+what has not changed is linked over from there. When every file is on the disk the two folders change places in one
+step, and the old one is removed. A smaller change, and any change where two folders cannot change places in one step,
+is put in place file by file, after a journal of it is on the disk (see :mod:`noctuary.publish.journal`). Whatever
+happens before that exchange or that journal leaves the site as it was; whatever happens after it leaves the new one,
+or one on the way there that the next build or preview brings to its end.
 """
 
 from __future__ import annotations
 
-import ctypes
-import errno
 import hashlib
 import os
-import shutil
 import stat
-from collections.abc import Container, Iterable, Mapping
-from contextlib import suppress
+from collections.abc import Container, Mapping
+from contextlib import ExitStack, suppress
 from pathlib import Path
 from types import TracebackType
 
-from noctuary.build_manifest import preparing, set_aside, site_files
+from noctuary.build_manifest import preparing, site_files
+from noctuary.publish.build_lock import InUse, lock
+from noctuary.publish.disk import exchange, flush, flush_folders, link_or_copy, remove
+from noctuary.publish.journal import follow, forget, inside, journal, read_journal, write_journal
+from noctuary.publish.stages import Step
 
 # Lists what a build put into an output folder, so that the next one can tell its own files from
 # somebody else's even when the cache is gone. It holds digests, not names: the address of an unlisted
 # picture must not be read from it.
 MADE = ".noctuary-made"
-
-_RENAME_EXCHANGE = 2
-_AT_FDCWD = -100
 
 
 class CannotPublish(Exception):
@@ -37,6 +37,10 @@ class CannotPublish(Exception):
         super().__init__(message)
         self.message = message
         self.hint = hint
+
+
+class HalfWay(CannotPublish):
+    """A change was cut off between two steps of its journal."""
 
 
 def content_hash(data: bytes) -> str:
@@ -92,18 +96,24 @@ class Assembly:
     def __init__(self, out: Path) -> None:
         self.out = out
         self.folder = preparing(out)
+        self._new = self.folder / "new"
         self._made: dict[str, os.stat_result] = {}
+        self._written: list[str] = []
+        self._kept: list[str] = []
         self._folders: set[str] = set()
-        self._lock: int | None = None
+        self._claim = ExitStack()
 
     def __enter__(self) -> Assembly:
+        if os.path.ismount(self.out):
+            raise CannotPublish(
+                f"the output folder {self.out} is a whole drive", f"choose a folder on it: --out {self.out / 'site'}"
+            )
         recover(self.out)
         try:
             self.out.parent.mkdir(parents=True, exist_ok=True)
             self.folder.mkdir(exist_ok=True)
-            self._lock = _claim(self.folder)
-            for entry in list(os.scandir(self.folder)):
-                _remove(Path(entry.path))
+            self._claim = _claim(self.folder)
+            self._new.mkdir()
         except OSError as error:
             raise _unwritable(self.out, error) from None
         return self
@@ -113,167 +123,118 @@ class Assembly:
     ) -> None:
         # The site stands by now, or its trouble is being told: what is left over goes with the next build.
         with suppress(OSError):
-            _remove(self.folder)
-        if self._lock is not None:
-            with suppress(OSError):
-                os.close(self._lock)
-            self._lock = None
+            if read_journal(self.folder) is None:
+                remove(self._new)
+                self._claim.close()
+                remove(self.folder)
+        self._claim.close()
 
     def write(self, name: str, data: bytes) -> None:
         """A file of the new site with this content."""
-        with open(self._place(name), "xb") as file:  # noqa: PTH123
+        target = self._place(name)
+        self._room_for(name)
+        with open(target, "xb") as file:  # noqa: PTH123
             file.write(data)
-            file.flush()
-            self._made[name] = os.fstat(file.fileno())
+        self._made[name] = os.stat(target)  # noqa: PTH116
+        self._written.append(name)
 
     def keep(self, name: str, status: os.stat_result) -> None:
-        """A file of the published site as it is, linked to (or, where links cannot be, copied).
-
-        ``status`` is what it lies there with, and so what the linked file has.
-        """
-        # Plain strings: with ten thousand files, paths would be half of the time.
-        source, target = f"{self.out}/{name}", self._place(name)
-        try:
-            os.link(source, target)
-            self._made[name] = status
-        except OSError as error:
-            if error.errno in {errno.ENOENT, errno.EEXIST, errno.ENOSPC, errno.EACCES, errno.EIO}:
-                raise
-            shutil.copy2(source, target)
-            self._made[name] = os.stat(target)  # noqa: PTH116
+        """A file of the published site as it is; ``status`` is what it lies there with."""
+        self._place(name)
+        self._made[name] = status
+        self._kept.append(name)
 
     def publish(self) -> dict[str, os.stat_result]:
         """Puts the new site in the old one's place; returns what is now published.
 
         The list of its files is the old site's where that was kept: whoever keeps it knows that they are the same.
+        Raises OSError while the published site is as it was, and :class:`HalfWay` when it is not any more.
         """
         if MADE not in self._made:
             self.write(MADE, "\n".join(sorted(map(_name_digest, self._made))).encode() + b"\n")
-        _flush(self.folder, [self.folder / above for above in self._folders])
         self.out.parent.mkdir(parents=True, exist_ok=True)
-        _exchange(self.folder, self.out)
-        with suppress(OSError):  # the new site is in place, whatever the disk says now
-            _flush_folder(self.out.parent)
+        lying = site_files(self.out) if self.out.exists() else {}
+        gone = [name for name in lying if name not in self._made]
+        small = lying and 10 * (len(self._written) + len(gone)) < len(self._made)
+        if not small and self._at_once(anew=not self.out.exists()):
+            return self._made
+        flush(self._new, self._written)
+        absent = [name for name in self._written if name not in lying]
+        changed = [name for name in self._written if name in lying]
+        steps = journal(absent, changed, gone, lambda name: (self._new / name).read_bytes())
+        write_journal(self.folder, steps)
+        _finish(steps, self.folder, self.out)
         return self._made
 
+    def _at_once(self, *, anew: bool) -> bool:
+        """The whole new site takes the old one's place in one step; whether this system can do that."""
+        for name in self._kept:
+            self._room_for(name)
+            target = f"{self._new}/{name}"
+            # Plain strings: with ten thousand files, paths would be half of the time.
+            if not link_or_copy(f"{self.out}/{name}", target):
+                self._made[name] = os.stat(target)  # noqa: PTH116
+        flush(self._new, list(self._made))
+        if anew:
+            self._new.rename(self.out)
+        elif not exchange(self._new, self.out):
+            return False
+        with suppress(OSError):  # the new site is in place, whatever the disk says now
+            flush_folders([self.out.parent])
+        return True
+
     def _place(self, name: str) -> str:
-        if any(part in {"", ".", ".."} for part in name.split("/")) or "\\" in name or "\0" in name:
-            raise ValueError(f"not a path inside the site: {name!r}")
         if name in self._made:
             raise ValueError(f"two files of the site have one path: {name!r}")
+        return f"{self._new}/{inside(name)}"
+
+    def _room_for(self, name: str) -> None:
         above = name.rpartition("/")[0]
         if above not in self._folders:
-            (self.folder / above).mkdir(parents=True, exist_ok=True)
+            (self._new / above).mkdir(parents=True, exist_ok=True)
             self._folders.add(above)
-        return f"{self.folder}/{name}"
 
 
 def recover(out: Path) -> None:
-    """Mends and clears away what a build that was cut off left behind; raises OSError, :class:`CannotPublish`."""
-    aside, new = set_aside(out), preparing(out)
-    if aside.is_dir():
-        if out.exists():
-            _remove(aside)
-        else:
-            aside.rename(out)
-    if new.is_symlink():
-        _remove(new)  # the link, not what it leads to
-    elif new.is_dir():
-        claim = _claim(new)
-        _remove(new)
-        if claim is not None:
-            os.close(claim)
+    """Finishes or clears away what a build that was cut off left behind; raises OSError, :class:`CannotPublish`."""
+    folder = preparing(out)
+    if folder.is_symlink():
+        remove(folder)  # the link, not what it leads to
+        return
+    if not folder.is_dir():
+        return
+    with _claim(folder):
+        steps = read_journal(folder)
+        if steps is not None and out.is_dir():
+            _finish(steps, folder, out)
+        forget(folder)
+        remove(folder / "new")
+    remove(folder)
 
 
-def _claim(folder: Path) -> int | None:
+def _finish(steps: list[list[Step]], folder: Path, out: Path) -> None:
+    hint = "mend that; the next build brings the change to its end"
+    try:
+        follow(steps, folder, out)
+    except OSError as error:
+        where = f" ({error.filename})" if error.filename else ""
+        raise HalfWay(f"{error.strerror or error}{where}", hint) from None
+    except ValueError as error:
+        raise HalfWay(str(error), hint) from None
+    with suppress(OSError):  # following it once more does no harm
+        forget(folder)
+
+
+def _claim(folder: Path) -> ExitStack:
     """A lock on the hidden folder that goes with this process, however it ends."""
+    held = ExitStack()
     try:
-        import fcntl
-    except ImportError:  # no such locks on this system; the archive's own lock has to do
-        return None
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        os.close(handle)
+        held.enter_context(lock(folder / "lock"))
+    except InUse:
         raise CannotPublish(
             f"another build is preparing {folder.name}", "wait until it has ended, or build into another --out"
         ) from None
-    return handle
-
-
-def _exchange(new: Path, out: Path) -> None:
-    if not out.exists():
-        new.rename(out)
-        return
-    try:
-        call = ctypes.CDLL(None, use_errno=True).renameat2
-    except (OSError, AttributeError):
-        call = None
-    if call is not None:
-        if call(_AT_FDCWD, os.fsencode(new), _AT_FDCWD, os.fsencode(out), _RENAME_EXCHANGE) == 0:
-            return
-        code = ctypes.get_errno()
-        if code not in {errno.EINVAL, errno.ENOSYS, errno.ENOTSUP}:
-            raise OSError(code, os.strerror(code), str(out))
-    # No exchange in one step here: for the moment between the two renames there is no site, and
-    # recover() puts the old one back if the machine stops just then.
-    aside = set_aside(out)
-    _remove(aside)
-    out.rename(aside)
-    try:
-        new.rename(out)
-    except OSError:
-        aside.rename(out)
-        raise
-    _remove(aside)
-
-
-def _flush(folder: Path, folders: Iterable[Path]) -> None:
-    """Everything below a folder on the disk before it is shown."""
-    try:
-        call = ctypes.CDLL(None, use_errno=True).syncfs
-    except (OSError, AttributeError):
-        call = None
-    if call is not None:
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            if call(handle) != 0:
-                code = ctypes.get_errno()
-                raise OSError(code, os.strerror(code), str(folder))
-        finally:
-            os.close(handle)
-        return
-    for name in site_files(folder):
-        handle = os.open(folder / name, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
-    for each in folders:
-        _flush_folder(each)
-
-
-def _flush_folder(folder: Path) -> None:
-    try:
-        handle = os.open(folder, os.O_RDONLY)
-    except OSError:  # some systems open no folders
-        return
-    try:
-        os.fsync(handle)
-    except OSError as error:
-        if error.errno not in {errno.EINVAL, errno.ENOTSUP, errno.EBADF}:
-            raise
-    finally:
-        os.close(handle)
-
-
-def _remove(path: Path) -> None:
-    """Removes a file or folder of our own; a link is removed, not followed."""
-    if path.is_symlink() or path.is_file():
-        path.unlink(missing_ok=True)
-    elif path.exists():
-        shutil.rmtree(path, ignore_errors=True)
+    return held
 
 
 def _unwritable(out: Path, error: OSError) -> CannotPublish:

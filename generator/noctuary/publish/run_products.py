@@ -6,12 +6,12 @@ share picture) is done there meanwhile. A worker that dies costs nothing but tim
 
 from __future__ import annotations
 
-import os
 from collections import deque
 from collections.abc import Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, wait
 from concurrent.futures.process import BrokenProcessPool, ProcessPoolExecutor
 
+from noctuary.machine import cores
 from noctuary.pages.product import Product
 
 #: With less to be done elsewhere, starting processes would cost more than it saves.
@@ -27,7 +27,7 @@ def make_products(products: Iterable[Product], workers: int | None = None) -> It
     product's own making raises.
     """
     near = deque(products)
-    others = (workers or os.cpu_count() or 1) - 1
+    others = (workers or cores()) - 1
     if others < 1 or sum(p.apart is not None for p in near) < _ENOUGH:
         for product in near:
             yield product.path, product.make()

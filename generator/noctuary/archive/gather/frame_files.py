@@ -15,6 +15,7 @@ from pathlib import Path
 
 from noctuary.archive.gather import camera_header, fits_header
 from noctuary.archive.gather.frame_header import FrameHeader, NoHeader
+from noctuary.machine import cores
 
 Progress = Callable[[int, int], None]
 Unreadable = tuple[str, str]
@@ -76,7 +77,7 @@ def headers(files: Sequence[str], progress: Progress | None = None) -> tuple[lis
         if progress:
             progress(len(done), len(files))
 
-    workers = min(os.cpu_count() or 1, len(chunks), 8)
+    workers = min(cores(), len(chunks), 8)
     if len(files) >= _POOL_FROM and workers > 1:
         try:
             with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:

@@ -16,6 +16,7 @@ from noctuary.pages.exports.table_formats import FORMATS
 from noctuary.pages.product import digest
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
+from noctuary.portable_name import portable
 
 PICTURES = "data/pictures.json"
 
@@ -70,7 +71,11 @@ def _in_every_format(stem: str, page: str | None, table: ExportTable) -> Iterato
     made_of = digest((table.name, table.description, table.rows))  # the columns are the same in every table
     for table_format in FORMATS:
         yield Export(
-            f"{stem}{table_format.ending}", table_format.name, page, made_of, partial(table_format.write, table)
+            portable(f"{stem}{table_format.ending}"),
+            table_format.name,
+            page,
+            made_of,
+            partial(table_format.write, table),
         )
 
 

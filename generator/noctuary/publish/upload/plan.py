@@ -6,11 +6,11 @@ import hashlib
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 
+from noctuary.publish.stages import Step, is_page, placeholder, stages
 from noctuary.publish.upload.connection import PART, Connection, Folder, Standing, UploadError
 from noctuary.publish.upload.headers import compressed, content_named
 from noctuary.publish.upload.listing import NAME, Listing, Owner, State, States, name_digest, named
 from noctuary.publish.upload.site_files import SiteFile, content_digest
-from noctuary.publish.upload.stages import Step, is_page, placeholder, stages
 
 
 @dataclass(frozen=True)

@@ -11,12 +11,12 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import TypeVar
 
+from noctuary.publish.stages import Step, is_page, placeholder
 from noctuary.publish.upload.connection import Body, Connection, Destination, Passing, UploadError
 from noctuary.publish.upload.headers import cache_control, compressed, content_type
 from noctuary.publish.upload.listing import name_digest
 from noctuary.publish.upload.plan import Plan
 from noctuary.publish.upload.site_files import SiteFile
-from noctuary.publish.upload.stages import Step, is_page, placeholder
 
 #: How often one step is tried, and how long is waited before the second try, seconds; each wait is twice the last.
 TRIES = 5
