@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from noctuary import machine
 from noctuary.files import write_whole
 from noctuary.images.make_renditions import Job, make_all
+from noctuary.images.recipe import PictureFile
 from noctuary.images.rendition_cache import source_hash
 from noctuary.pages.addresses import exhibit_page, picture_page, slides_page
 from noctuary.portable_name import LONGEST, is_reserved, portable, why_not_portable
@@ -105,8 +106,9 @@ def test_pictures_are_made_by_spawned_processes(tmp_path: Path, monkeypatch: pyt
     monkeypatch.setattr(multiprocessing, "get_all_start_methods", lambda: ["spawn"])
     path = tmp_path / "field.jpg"
     path.write_bytes(jpeg(1, (60, 40)))
-    made = make_all([Job(path, source_hash(path))], tmp_path / "cache", workers=2)
-    assert made[path].full.width == 60  # type: ignore[union-attr]
+    made = make_all([Job(path, source_hash(path))], tmp_path / "cache", workers=2)[path]
+    assert isinstance(made, PictureFile)
+    assert made.full.width == 60
 
 
 def test_windows_waits_for_61_processes_at_most(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -147,7 +149,7 @@ def test_a_file_that_another_program_reads_is_waited_for(tmp_path: Path, monkeyp
 def test_types_hold_on_other_systems(platform: str) -> None:
     root = Path(__file__).resolve().parent.parent
     outcome = subprocess.run(
-        [sys.executable, "-m", "mypy", "--platform", platform, "--cache-dir", os.devnull],
+        [sys.executable, "-m", "mypy", "-p", "noctuary", "--platform", platform, "--cache-dir", os.devnull],
         cwd=root, capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert outcome.returncode == 0, outcome.stdout
