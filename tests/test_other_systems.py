@@ -22,7 +22,9 @@ from noctuary.pages.addresses import exhibit_page, picture_page, slides_page
 from noctuary.portable_name import LONGEST, is_reserved, portable, why_not_portable
 from noctuary.publish.disk import put_in_place
 
-from tests.made_archive import bytes_below, jpeg, run, set_plainly, sidecar, write, write_archive
+from tests.builders.folders import bytes_below, jpeg, set_plainly, write
+from tests.builders.many_pictures import sidecar, write_archive
+from tests.builders.program import run
 
 # Names that Windows keeps for devices: "Naming Files, Paths, and Namespaces", Microsoft's documentation of Win32.
 DEVICES = ["con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(1, 10))]

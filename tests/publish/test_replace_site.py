@@ -17,10 +17,10 @@ from typing import Any
 import pytest
 from noctuary.publish.build_lock import InUse, lock
 from noctuary.publish.journal import read_journal
-from noctuary.publish.replace_site import Assembly, CannotPublish, HalfWay, foreign_files, lying_files, recover
+from noctuary.publish.replace_site import Assembly, CannotPublish, HalfWay, files_on_disk, foreign_files, recover
 
+from tests.builders.folders import bytes_below
 from tests.links import dead_links
-from tests.made_archive import bytes_below
 from tests.publish.upload.tiny_site import tiny_site
 
 NAMES = [f"night-{letter}" for letter in "abcdefghijklmnopqrstuvwx"]
@@ -42,7 +42,7 @@ def alike(out: Path, files: Site) -> set[str]:
 def publish(out: Path, files: Site, same: set[str] | None = None) -> None:
     """What a build does: files that lie as they should (``same``) are kept, the others written."""
     recover(out)
-    lying = lying_files(out)
+    lying = files_on_disk(out)
     same = alike(out, files) if same is None else same
     with Assembly(out) as assembly:
         for name, data in files.items():
@@ -201,7 +201,7 @@ def test_a_change_that_is_cut_off_or_fails(folder: Path, system: str, change: st
             publish(out, new)
 
         assert in_child(mend) == 0, where
-        lying = lying_files(out)
+        lying = files_on_disk(out)
         assert without_notes(bytes_below(out)) == new, where
         assert foreign_files(out, lying, ()) == [], where
         assert [p.name for p in out.parent.iterdir()] == ["site"], where
