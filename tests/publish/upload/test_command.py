@@ -70,7 +70,7 @@ def test_the_page_of_a_former_id_goes_up_and_leads_on(archive, tmp_path):
     assert run(["upload", str(archive)]) == 0
     old = (tmp_path / "stick" / "pictures" / "first-field.html").read_text(encoding="utf-8")
     assert "sample-field.html" in old
-    assert not dead_links(tmp_path / "stick")
+    assert not dead_links(_site(tmp_path / "stick"))
 
 
 def test_a_dry_run_tells_names_and_numbers_and_sends_nothing(archive, tmp_path, capsys):
