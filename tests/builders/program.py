@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import io
 import os
 import subprocess
 import sys
+from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
+
+import noctuary.cli
 
 REPOSITORY = Path(__file__).resolve().parent.parent.parent
 
@@ -24,3 +28,11 @@ def run(*arguments: object, timeout: float = 300, **more: str) -> subprocess.Com
     return subprocess.run(
         command(*arguments), env=surroundings(**more), capture_output=True, text=True, timeout=timeout, check=False
     )
+
+
+def typed(*arguments: object) -> subprocess.CompletedProcess[str]:
+    """The same command in this process: quicker, and all that a person would see of it."""
+    out, err = io.StringIO(), io.StringIO()
+    with redirect_stdout(out), redirect_stderr(err):
+        status = noctuary.cli.run([str(argument) for argument in arguments])
+    return subprocess.CompletedProcess(command(*arguments), status, out.getvalue(), err.getvalue())
