@@ -30,7 +30,7 @@ from noctuary.facts.archive_facts import ArchiveFacts, archive_facts
 from noctuary.images.recipe import Format
 from noctuary.pages.page import Page
 from noctuary.pages.page_list import pages, site_model
-from noctuary.pages.picture_view import Shown, Source
+from noctuary.pages.picture_view import PictureView, Source
 from noctuary.pages.render import Renderer
 from noctuary.pages.theme import published_files, theme_folders
 from PIL import Image
@@ -39,7 +39,7 @@ from tests.builders import records
 from tests.builders.records import MARK
 
 ZONE = ZoneInfo("Europe/London")
-HOSTILE = "<script>alert(1)</script> \"><img src=x onerror=alert(1)> javascript:alert(1) {{7*7}} {% raw %}"
+HOSTILE = '<script>alert(1)</script> "><img src=x onerror=alert(1)> javascript:alert(1) {{7*7}} {% raw %}'
 SIZES = {"ring-one": (900, 600), "ring-two": (900, 600), "tall": (400, 900), "spots": (600, 600),
          "aurora": (900, 400), "kept-back": (600, 400)}  # fmt: skip
 FORMATS: dict[Format, str] = {"jpeg": "jpg", "webp": "webp"}
@@ -159,7 +159,7 @@ def facts(hostile: str = "") -> ArchiveFacts:
     return archive_facts(whole, Almanac(whole), SIZES, {})
 
 
-def shown(whole: ArchiveFacts) -> dict[str, Shown]:
+def shown(whole: ArchiveFacts) -> dict[str, PictureView]:
     """Every picture with a small and its full size, as JPEG and WebP."""
     found = {}
     for name, (width, height) in SIZES.items():
@@ -169,8 +169,8 @@ def shown(whole: ArchiveFacts) -> dict[str, Shown]:
             for kind, ending in FORMATS.items()
         )
         record = whole.archive.pictures[name]
-        found[name] = Shown(name, record.title, record.alt or record.title, f"pictures/{name}.html", width, height,
-                            "#241a30", sources, sources[-2])  # fmt: skip
+        found[name] = PictureView(name, record.title, record.alt or record.title, f"pictures/{name}.html", width,
+                                  height, "#241a30", sources, sources[-2])  # fmt: skip
     return found
 
 

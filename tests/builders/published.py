@@ -12,7 +12,7 @@ from noctuary.build import examine
 from noctuary.inspection import Inspection
 from noctuary.pages.exports.export_list import site_exports
 from noctuary.pages.page_list import pages, site_model
-from noctuary.pages.picture_view import Shown, Source
+from noctuary.pages.picture_view import PictureView, Source
 from noctuary.pages.render import Renderer
 from noctuary.pages.share_image_text import share_image_pages
 from noctuary.pages.theme import theme_folders
@@ -44,7 +44,7 @@ def published(found: Inspection, size: tuple[int, int] = (60, 40)) -> dict[str, 
     shown = {}
     for p in found.archive.shown:
         source = Source(f"images/{p.id}.jpg", *size, "jpeg")
-        shown[p.id] = Shown(
+        shown[p.id] = PictureView(
             p.id, p.title, p.alt or p.title, f"pictures/{p.id}.html", *size, "#241a30", (source,), source
         )
     whole = site_model(found.facts, shown)

@@ -6,7 +6,7 @@ from itertools import pairwise
 from xml.etree import ElementTree
 
 import pytest
-from noctuary.charts.overlay import Marked, Overlay
+from noctuary.charts.overlay import MarkedObject, Overlay
 from noctuary.charts.season import SeasonChart
 from noctuary.charts.sky_map import Finder, Outline, SkyMap, Spot
 from noctuary.pages.typography import Typography
@@ -101,7 +101,7 @@ def test_objects_are_ringed_where_they_lie_at_their_size(ra, dec, angle, mirrore
     placement = from_centre(ra, dec, SCALE, angle, mirrored, WIDTH, HEIGHT)
     at = placement.sky(WIDTH * 0.4, HEIGHT * 0.55)
     x, y = WIDTH * 0.4, HEIGHT * 0.55
-    thing = Marked("Thing", float(at[0]), float(at[1]), x, y, (20.0, 8.0), 30.0, True, None, False, 0)
+    thing = MarkedObject("Thing", float(at[0]), float(at[1]), x, y, (20.0, 8.0), 30.0, True, None, False, 0)
     _, root = layer(ra, dec, angle, mirrored, [thing])
     path = next(p for p in group(root, "of-objects").iter("path") if p.get("class") == "thing")
     points = [tuple(map(float, p.split())) for p in re.split(r"[MLz]", path.get("d")) if p.strip()]
@@ -126,7 +126,9 @@ def test_names_do_not_touch_and_fewer_fit_on_a_narrow_showing():
     for i in range(60):
         x, y = 60 + (i * 137) % (WIDTH - 120), 40 + (i * 89) % (HEIGHT - 80)
         at = placement.sky(x, y)
-        things.append(Marked(f"Object {i}", float(at[0]), float(at[1]), x, y, None, None, False, None, False, i))
+        things.append(
+            MarkedObject(f"Object {i}", float(at[0]), float(at[1]), x, y, None, None, False, None, False, i)
+        )
     _, root = layer(98.0, 5.0, 0.0, False, things)
     counts = []
     for name in ("narrow", "middling", "wide"):

@@ -17,7 +17,7 @@ from noctuary.facts.archive_facts import ArchiveFacts, archive_facts
 from noctuary.facts.placement_summary import placed
 from noctuary.pages.exports.facts_json import picture_json
 from noctuary.pages.page_list import pages, site_model
-from noctuary.pages.picture_view import Shown, Source
+from noctuary.pages.picture_view import PictureView, Source
 from noctuary.pages.render import Renderer
 from noctuary.pages.theme import theme_folders
 from noctuary.sky.placement import from_centre
@@ -73,7 +73,7 @@ def site() -> dict[str, str]:
     for name, record in whole.archive.pictures.items():
         source = Source(f"images/{name}.jpg", *PIXELS, "jpeg")
         page = f"pictures/{name}.html"
-        shown[name] = Shown(name, record.title, "A picture", page, *PIXELS, "#241a30", (source,), source)
+        shown[name] = PictureView(name, record.title, "A picture", page, *PIXELS, "#241a30", (source,), source)
     renderer = Renderer(theme_folders(None, Path("no-archive-here")), "en")
     return {
         page.path: renderer.render(page) for page in pages(site_model(whole, shown)) if page.path.endswith(".html")

@@ -17,7 +17,7 @@ class AddressCode:
 
     address: str
 
-    def svg(self, voice: Formatter) -> str:
+    def svg(self, formatter: Formatter) -> str:
         """Black on white on every ground: other colours are not read reliably."""
         import segno
 
@@ -29,7 +29,7 @@ class AddressCode:
             for y, row in enumerate(rows)
             for x, length in _dark_runs(row)
         )
-        said = escape(voice.gettext("The address of this page as a code: {address}").format(address=self.address))
+        said = escape(formatter.gettext("The address of this page as a code: {address}").format(address=self.address))
         return (
             f'<svg class="address-code" viewBox="0 0 {side} {side}" role="img" aria-label="{said}" '
             f'shape-rendering="crispEdges"><path fill="#fff" d="M0 0h{side}v{side}H0z"/><path d="{runs}"/></svg>'

@@ -23,6 +23,6 @@ class Formatter(Protocol):
 class Drawing(Protocol):
     """A chart as plain frozen data, drawn when its page is set."""
 
-    def svg(self, voice: Formatter) -> str:
+    def svg(self, formatter: Formatter) -> str:
         """The chart as an ``<svg>`` element with a text alternative; colours are the theme's variables."""
         ...

@@ -29,8 +29,8 @@ class HoursChart:
     steps: tuple[Step, ...]
     pictures: tuple[tuple[date, str], ...]
 
-    def svg(self, voice: Formatter) -> str:
-        return _svg(self, voice)
+    def svg(self, formatter: Formatter) -> str:
+        return _svg(self, formatter)
 
 
 def hours_chart(steps: tuple[Step, ...], pictures: tuple[tuple[date, str], ...]) -> HoursChart | None:
@@ -52,7 +52,7 @@ def axis_steps(greatest: float) -> tuple[float, ...]:
         size /= 10
 
 
-def _svg(chart: HoursChart, voice: Formatter) -> str:
+def _svg(chart: HoursChart, formatter: Formatter) -> str:
     lines = _lines(chart.steps)
     first = chart.steps[0].night
     last = max(chart.steps[-1].night, *(day for day, _ in chart.pictures), first + timedelta(days=1))
@@ -71,10 +71,10 @@ def _svg(chart: HoursChart, voice: Formatter) -> str:
 
     parts = []
     for tick in ticks:
-        label = voice.number(tick, 0 if tick == int(tick) else 1)
+        label = formatter.number(tick, 0 if tick == int(tick) else 1)
         parts.append(f'<line class="grid" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y(tick):.1f}" y2="{y(tick):.1f}"/>')
         parts.append(f'<text class="scale" x="{LEFT - 8}" y="{y(tick) + 4:.1f}" text-anchor="end">{label}</text>')
-    parts.append(f'<text class="scale" x="0" y="{TOP - 10}">{escape(voice.gettext("hours"))}</text>')
+    parts.append(f'<text class="scale" x="0" y="{TOP - 10}">{escape(formatter.gettext("hours"))}</text>')
     for year in range(first.year + 1, last.year + 1):
         at = x(date(year, 1, 1))
         parts.append(f'<line class="grid" x1="{at:.1f}" x2="{at:.1f}" y1="{TOP}" y2="{HEIGHT - BOTTOM + 6}"/>')
@@ -93,7 +93,7 @@ def _svg(chart: HoursChart, voice: Formatter) -> str:
         )
         kind = "all" if whole else _light(name)
         parts.append(f'<path class="line {kind}" d="{path}"{dash}/>')
-        text = f"{_short(_said(name, voice))} {voice.duration(total)}"
+        text = f"{_short(_said(name, formatter))} {formatter.duration(total)}"
         parts.append(f'<text class="label {kind}" x="{WIDTH - RIGHT + 8}" y="{place + 4:.1f}">{escape(text)}</text>')
     nights = "".join(f"M{x(night):.1f} {HEIGHT - BOTTOM}v5" for night in dict.fromkeys(s.night for s in chart.steps))
     parts.append(f'<path class="end" d="{nights}"/>')
@@ -102,16 +102,14 @@ def _svg(chart: HoursChart, voice: Formatter) -> str:
         parts.append(
             f'<path class="limit" d="M{at:.1f} {top}V{HEIGHT - BOTTOM}"/>'
             f'<path class="mark" d="M{at:.1f} {HEIGHT - BOTTOM - 5}l4 9h-8z"><title>{escape(title)}, '
-            f"{escape(voice.date(day))}</title></path>"
+            f"{escape(formatter.date(day))}</title></path>"
         )
         if row < MOST_ROWS:
             parts.append(f'<text class="label" x="{at + 5:.1f}" y="{top + 4}">{escape(name)}</text>')
-    said = _story(chart, voice)
+    said = _story(chart, formatter)
     return (
         f'<svg class="chart hours" viewBox="0 {-above} {WIDTH} {HEIGHT + above}" role="img" '
-        f'aria-label="{escape(said)}">'
-        + "".join(parts)
-        + "</svg>"
+        f'aria-label="{escape(said)}">' + "".join(parts) + "</svg>"
     )
 
 
@@ -177,10 +175,10 @@ def _light(name: str | None) -> str:
     return "plain"
 
 
-def _said(name: str | None, voice: Formatter) -> str:
+def _said(name: str | None, formatter: Formatter) -> str:
     if name is None:
-        return voice.gettext("in all")
-    special = {UNFILTERED: voice.gettext("no filter"), NOT_RECORDED: voice.gettext("not recorded")}
+        return formatter.gettext("in all")
+    special = {UNFILTERED: formatter.gettext("no filter"), NOT_RECORDED: formatter.gettext("not recorded")}
     return special.get(name, name)
 
 
@@ -188,11 +186,11 @@ def _short(label: str) -> str:
     return label if len(label) <= 18 else label[:17] + "…"
 
 
-def _story(chart: HoursChart, voice: Formatter) -> str:
+def _story(chart: HoursChart, formatter: Formatter) -> str:
     first, last = chart.steps[0].night, chart.steps[-1].night
-    parts = [f"{voice.date(first)} – {voice.date(last)}: {voice.duration(chart.steps[-1].total_s)}"]
+    parts = [f"{formatter.date(first)} – {formatter.date(last)}: {formatter.duration(chart.steps[-1].total_s)}"]
     for name, _, total in _lines(chart.steps):
         if name is not None:
-            parts.append(f"{_said(name, voice)} {voice.duration(total)}")
-    parts.extend(f"{title}, {voice.date(day)}" for day, title in chart.pictures)
+            parts.append(f"{_said(name, formatter)} {formatter.duration(total)}")
+    parts.extend(f"{title}, {formatter.date(day)}" for day, title in chart.pictures)
     return "; ".join(parts)

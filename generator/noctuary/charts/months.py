@@ -17,11 +17,11 @@ class MonthsChart:
 
     years: tuple[tuple[int, tuple[float, ...]], ...]
 
-    def svg(self, voice: Formatter) -> str:
-        return _svg(self, voice)
+    def svg(self, formatter: Formatter) -> str:
+        return _svg(self, formatter)
 
 
-def _svg(chart: MonthsChart, voice: Formatter) -> str:
+def _svg(chart: MonthsChart, formatter: Formatter) -> str:
     greatest = max((light for _, months in chart.years for light in months), default=0.0) or 1.0
     height = TOP + ROW * len(chart.years) + BOTTOM
     step = (WIDTH - LEFT - RIGHT) / 12
@@ -30,49 +30,49 @@ def _svg(chart: MonthsChart, voice: Formatter) -> str:
         base = TOP + ROW * (row + 1) - 4
         parts.append(f'<line class="grid" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{base}" y2="{base}"/>')
         parts.append(f'<text class="label{" all" if row == 0 else ""}" x="0" y="{base}">{year}</text>')
-        total = f"{voice.number(sum(months) / 3600, 1)}\u202fh"
+        total = f"{formatter.number(sum(months) / 3600, 1)}\u202fh"
         parts.append(f'<text class="scale" x="{WIDTH}" y="{base}" text-anchor="end">{escape(total)}</text>')
         for month, light in enumerate(months):
             if light <= 0:
                 continue
             tall = max(1.5, (ROW - 24) * light / greatest)
             x = LEFT + step * month
-            said = escape(f"{voice.month(month + 1)} {year}: {voice.duration(light)}")
+            said = escape(f"{formatter.month(month + 1)} {year}: {formatter.duration(light)}")
             parts.append(
                 f'<rect class="bar{" now" if row == 0 else ""}" x="{x + 4:.1f}" y="{base - tall:.1f}" '
                 f'width="{step - 8:.1f}" height="{tall:.1f}"><title>{said}</title></rect>'
                 f'<text class="scale" x="{x + step / 2:.1f}" y="{base - tall - 4:.1f}" text-anchor="middle">'
-                f"{escape(_hours(light, voice))}</text>"
+                f"{escape(_hours(light, formatter))}</text>"
             )
     for month in range(12):
         parts.append(
             f'<text class="scale" x="{LEFT + step * (month + 0.5):.1f}" y="{height - 8}" text-anchor="middle">'
-            f"{escape(voice.month(month + 1))}</text>"
+            f"{escape(formatter.month(month + 1))}</text>"
         )
     return (
         f'<svg class="chart months" viewBox="0 0 {WIDTH} {height}" role="img" '
-        f'aria-label="{escape(_story(chart, voice))}">' + "".join(parts) + "</svg>"
+        f'aria-label="{escape(_story(chart, formatter))}">' + "".join(parts) + "</svg>"
     )
 
 
-def _hours(light: float, voice: Formatter) -> str:
-    least = voice.number(0.1, 1)
-    return f"<{least}" if light < 180 else voice.number(light / 3600, 1)
+def _hours(light: float, formatter: Formatter) -> str:
+    least = formatter.number(0.1, 1)
+    return f"<{least}" if light < 180 else formatter.number(light / 3600, 1)
 
 
-def _story(chart: MonthsChart, voice: Formatter) -> str:
+def _story(chart: MonthsChart, formatter: Formatter) -> str:
     told = []
     for year, months in chart.years:
         best = max(range(12), key=lambda m: months[m])
         if months[best] <= 0:
-            told.append(voice.gettext("{year}: nothing").format(year=year))
+            told.append(formatter.gettext("{year}: nothing").format(year=year))
         else:
             told.append(
-                voice.gettext("{year}: {total}, most in {month}, {hours}").format(
+                formatter.gettext("{year}: {total}, most in {month}, {hours}").format(
                     year=year,
-                    total=voice.duration(sum(months)),
-                    month=voice.month(best + 1),
-                    hours=voice.duration(months[best]),
+                    total=formatter.duration(sum(months)),
+                    month=formatter.month(best + 1),
+                    hours=formatter.duration(months[best]),
                 )
             )
-    return voice.gettext("Integration by month.") + " " + "; ".join(told) + "."
+    return formatter.gettext("Integration by month.") + " " + "; ".join(told) + "."

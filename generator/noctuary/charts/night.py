@@ -44,8 +44,8 @@ class NightChart:
     limit_deg: float
     curves: tuple[Curve, ...]
 
-    def svg(self, voice: Formatter) -> str:
-        return _Drawn(self, voice).svg()
+    def svg(self, formatter: Formatter) -> str:
+        return _Drawn(self, formatter).svg()
 
 
 def night_chart(
@@ -59,10 +59,10 @@ def night_chart(
 class _Drawn:
     """One chart with its curves computed; all heights in degrees, all times aware."""
 
-    def __init__(self, chart: NightChart, voice: Formatter) -> None:
+    def __init__(self, chart: NightChart, formatter: Formatter) -> None:
         from noctuary.sky.ephemeris import night_curves
 
-        self.chart, self.voice = chart, voice
+        self.chart, self.formatter = chart, formatter
         self.zone = ZoneInfo(chart.time_zone)
         starts = [start for c in chart.curves for start, _ in c.sessions]
         ends = [end for c in chart.curves for _, end in c.sessions]
@@ -203,7 +203,7 @@ class _Drawn:
             return []
         highest = max(range(len(self.moon)), key=lambda i: self.moon[i])
         x = min(max(self.x(self.times[highest]), LEFT + 60), WIDTH - RIGHT - 60)
-        label = f"{self.voice.gettext('Moon')} {self._percent()}"
+        label = f"{self.formatter.gettext('Moon')} {self._percent()}"
         return [
             f'<path class="moon" d="{path}"/>',
             f'<text class="label moon" x="{x:.1f}" y="{self.y(self.moon[highest]) - 6:.1f}" text-anchor="middle">'
@@ -211,7 +211,7 @@ class _Drawn:
         ]
 
     def _percent(self) -> str:
-        return f"{self.voice.number(100 * self.moon_fraction)}\u202f%"
+        return f"{self.formatter.number(100 * self.moon_fraction)}\u202f%"
 
     def _transit(self, heights: list[float]) -> list[str]:
         """A tick where a curve is highest between its ends, which is its upper transit."""
@@ -240,7 +240,7 @@ class _Drawn:
 
     def _story(self) -> str:
         """The chart in a sentence: when it was dark, what was shot how high, where the Moon was."""
-        say = self.voice.gettext
+        say = self.formatter.gettext
         parts = []
         dark = self._below(-18.0)
         if dark:
@@ -256,14 +256,14 @@ class _Drawn:
                     name=curve.name,
                     start=self._clock(start),
                     end=self._clock(end),
-                    low=self.voice.number(self.height_at(heights, start)),
-                    high=self.voice.number(self.height_at(heights, end)),
+                    low=self.formatter.number(self.height_at(heights, start)),
+                    high=self.formatter.number(self.height_at(heights, end)),
                 ))  # fmt: skip
         up = [i for i, height in enumerate(self.moon) if height > 0]
         if not up:
             parts.append(say("the Moon stayed down"))
         else:
             parts.append(say("the Moon, {share} lit, up to {height}°").format(
-                share=self._percent(), height=self.voice.number(max(self.moon))
+                share=self._percent(), height=self.formatter.number(max(self.moon))
             ))  # fmt: skip
         return "; ".join(parts) + "."

@@ -29,11 +29,11 @@ class NightsCalendar:
     year: int
     nights: tuple[CalendarNight, ...]
 
-    def svg(self, voice: Formatter) -> str:
-        return _svg(self, voice)
+    def svg(self, formatter: Formatter) -> str:
+        return _svg(self, formatter)
 
 
-def _svg(chart: NightsCalendar, voice: Formatter) -> str:
+def _svg(chart: NightsCalendar, formatter: Formatter) -> str:
     known = {n.night: n for n in chart.nights}
     greatest = max((n.integration_s or 0.0 for n in chart.nights), default=0.0) or 1.0
     width, height = LEFT + 31 * CELL + 1, TOP + 12 * CELL + 1
@@ -43,7 +43,7 @@ def _svg(chart: NightsCalendar, voice: Formatter) -> str:
     ]
     for month in range(1, 13):
         y = TOP + (month - 1) * CELL
-        parts.append(f'<text class="scale" x="0" y="{y + 16}">{escape(voice.month(month))}</text>')
+        parts.append(f'<text class="scale" x="0" y="{y + 16}">{escape(formatter.month(month))}</text>')
         for day in range(1, monthrange(chart.year, month)[1] + 1):
             x = LEFT + (day - 1) * CELL
             box = f'x="{x + 1}" y="{y + 1}" width="{CELL - 2}" height="{CELL - 2}"'
@@ -51,34 +51,32 @@ def _svg(chart: NightsCalendar, voice: Formatter) -> str:
             if night is None:
                 parts.append(f'<rect class="cell" {box}/>')
                 continue
-            said = escape(_said(night, voice))
+            said = escape(_said(night, formatter))
             shade = 0.22 + 0.78 * (night.integration_s or 0.0) / greatest
             lit = (
-                f'class="cell lit" style="fill-opacity:{shade:.2f}"'
-                if night.integration_s
-                else 'class="cell noted"'
+                f'class="cell lit" style="fill-opacity:{shade:.2f}"' if night.integration_s else 'class="cell noted"'
             )
             cell = f"<rect {lit} {box}><title>{said}</title></rect>"
             parts.append(f'<a href="{escape(night.href)}" aria-label="{said}">{cell}</a>' if night.href else cell)
     return (
         f'<svg class="chart calendar" viewBox="0 0 {width} {height}" role="group" '
-        f'aria-label="{escape(_story(chart, voice))}">' + "".join(parts) + "</svg>"
+        f'aria-label="{escape(_story(chart, formatter))}">' + "".join(parts) + "</svg>"
     )
 
 
-def _said(night: CalendarNight, voice: Formatter) -> str:
-    said = voice.duration(night.integration_s) if night.integration_s else voice.gettext("no light, a note")
-    return f"{voice.date(night.night)}: {said}" + (f", {', '.join(night.targets)}" if night.targets else "")
+def _said(night: CalendarNight, formatter: Formatter) -> str:
+    said = formatter.duration(night.integration_s) if night.integration_s else formatter.gettext("no light, a note")
+    return f"{formatter.date(night.night)}: {said}" + (f", {', '.join(night.targets)}" if night.targets else "")
 
 
-def _story(chart: NightsCalendar, voice: Formatter) -> str:
+def _story(chart: NightsCalendar, formatter: Formatter) -> str:
     with_light = [n for n in chart.nights if n.integration_s]
     if not with_light:
-        return voice.gettext("Calendar of {year}: no night with light.").format(year=chart.year)
+        return formatter.gettext("Calendar of {year}: no night with light.").format(year=chart.year)
     best = max(with_light, key=lambda n: (n.integration_s or 0.0, n.night))
-    return voice.gettext("Calendar of {year}: {count} nights with light, most on {day}, {hours}.").format(
+    return formatter.gettext("Calendar of {year}: {count} nights with light, most on {day}, {hours}.").format(
         year=chart.year,
         count=len(with_light),
-        day=voice.date(best.night),
-        hours=voice.duration(best.integration_s),
+        day=formatter.date(best.night),
+        hours=formatter.duration(best.integration_s),
     )

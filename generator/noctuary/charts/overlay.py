@@ -20,7 +20,7 @@ from noctuary.plain_record import plain_record
 if TYPE_CHECKING:
     from noctuary.sky.placement import Placement
 
-#: Shown width in CSS pixels that each set of names is made for, with the class it is shown by.
+#: PictureView width in CSS pixels that each set of names is made for, with the class it is shown by.
 SHOWINGS = ((390, "narrow"), (900, "middling"), (1700, "wide"))
 LETTER = 14.0  # px on the screen
 MOST_OBJECTS = 120
@@ -29,7 +29,7 @@ LEAST_RADIUS = 7.0
 
 
 @plain_record
-class Marked:
+class MarkedObject:
     """An object over a picture: its name, ICRS degrees, pixel, size in arcmin, angle of its major axis, how bright.
 
     ``rank``: 0 is named first where names compete for room.
@@ -53,12 +53,12 @@ class Overlay:
     """The layer of one picture; ``plain`` is its placement as plain numbers."""
 
     plain: Mapping[str, Any]
-    marked: tuple[Marked, ...]
+    marked: tuple[MarkedObject, ...]
 
-    def svg(self, voice: Formatter) -> str:
+    def svg(self, formatter: Formatter) -> str:
         from noctuary.sky.placement import from_plain
 
-        return _Layer(from_plain(self.plain), self.marked, voice).svg()
+        return _Layer(from_plain(self.plain), self.marked, formatter).svg()
 
 
 @plain_record
@@ -72,10 +72,10 @@ class _Figure:
 
 
 class _Layer:
-    def __init__(self, placement: Placement, marked: tuple[Marked, ...], voice: Formatter) -> None:
+    def __init__(self, placement: Placement, marked: tuple[MarkedObject, ...], formatter: Formatter) -> None:
         from noctuary.sky.graticule import graticule
 
-        self.placement, self.voice = placement, voice
+        self.placement, self.formatter = placement, formatter
         self.width, self.height = placement.width_px, placement.height_px
         self.net = graticule(placement)
         self.marked = sorted(marked, key=lambda m: m.rank)[:MOST_OBJECTS]
@@ -92,7 +92,7 @@ class _Layer:
 
     def _story(self) -> str:
         names = [m.name for m in self.marked][:12]
-        return self.voice.gettext("Over the picture: {names}").format(names=", ".join(names))
+        return self.formatter.gettext("Over the picture: {names}").format(names=", ".join(names))
 
     # ------------------------------------------------------------------------------------ objects
 
@@ -112,7 +112,7 @@ class _Layer:
             parts.append(f'<g class="names {name}">{self._names(shown, shapes)}</g>')
         return "".join(parts)
 
-    def _ellipse(self, thing: Marked, least: float) -> tuple[Point, ...]:
+    def _ellipse(self, thing: MarkedObject, least: float) -> tuple[Point, ...]:
         """Points around the object where it lies, none where it is too small to be seen as an ellipse."""
         from noctuary.sky.field_contents import outline
 
@@ -202,7 +202,7 @@ class _Layer:
             size, arm, edge = LETTER * unit, 34 * unit, 52 * unit
             x, y = edge, self.height - edge
             words = []
-            for (dx, dy), letter in ((north, self.voice.gettext("N")), (east, self.voice.gettext("E"))):
+            for (dx, dy), letter in ((north, self.formatter.gettext("N")), (east, self.formatter.gettext("E"))):
                 words.append(f'<path d="M{x:.1f} {y:.1f}l{dx * arm:.1f} {dy * arm:.1f}"/>')
                 at_x, at_y = x + dx * (arm + 0.7 * size), y + dy * (arm + 0.7 * size) + 0.35 * size
                 words.append(
@@ -223,7 +223,7 @@ class _Layer:
             )
             words.append(
                 f'<text x="{right - bar / 2:.1f}" y="{low - 9 * unit:.1f}" font-size="{size:.1f}" '
-                f'text-anchor="middle">{_arc(arcmin, self.voice)}</text>'
+                f'text-anchor="middle">{_arc(arcmin, self.formatter)}</text>'
             )
             parts.append(f'<g class="names {name}">{"".join(words)}</g>')
         return "".join(parts)
@@ -265,10 +265,10 @@ def _degrees(dec_deg: float, step_deg: float) -> str:
     return text
 
 
-def _arc(arcmin: float, voice: Formatter) -> str:
+def _arc(arcmin: float, formatter: Formatter) -> str:
     """The bar's length in the unit that suits it."""
     if arcmin >= 60:
-        return f"{voice.number(arcmin / 60, 0 if arcmin % 60 == 0 else 1)}°"
+        return f"{formatter.number(arcmin / 60, 0 if arcmin % 60 == 0 else 1)}°"
     if arcmin >= 1:
-        return f"{voice.number(arcmin)}′"
-    return f"{voice.number(arcmin * 60)}″"
+        return f"{formatter.number(arcmin)}′"
+    return f"{formatter.number(arcmin * 60)}″"

@@ -30,7 +30,7 @@ class PanelsChart:
     plain: Mapping[str, Any]
     outlines: tuple[PanelOutline, ...]
 
-    def svg(self, voice: Formatter) -> str:
+    def svg(self, formatter: Formatter) -> str:
         from noctuary.sky.placement import from_plain
 
         placement = from_plain(self.plain)
@@ -50,7 +50,7 @@ class PanelsChart:
                 f'<text x="{x:.1f}" y="{y:.1f}" font-size="{size:.1f}" text-anchor="middle" '
                 f'dominant-baseline="central">{outline.number}</text>'
             )
-        said = escape(voice.gettext("Where the panels lie: {names}").format(names=", ".join(named)))
+        said = escape(formatter.gettext("Where the panels lie: {names}").format(names=", ".join(named)))
         return (
             f'<svg class="panel-outlines" viewBox="-0.5 -0.5 {width} {height}" role="img" aria-label="{said}">'
             + "".join(parts)

@@ -21,11 +21,11 @@ class RigsChart:
     year: int
     rigs: tuple[tuple[str, tuple[tuple[int, float], ...]], ...]
 
-    def svg(self, voice: Formatter) -> str:
-        return _svg(self, voice)
+    def svg(self, formatter: Formatter) -> str:
+        return _svg(self, formatter)
 
 
-def _svg(chart: RigsChart, voice: Formatter) -> str:
+def _svg(chart: RigsChart, formatter: Formatter) -> str:
     greatest = max((light for _, years in chart.rigs for _, light in years), default=0.0) or 1.0
     parts, y = [], 0
     for rig, years in chart.rigs:
@@ -35,7 +35,7 @@ def _svg(chart: RigsChart, voice: Formatter) -> str:
             wide = max(1.5, (WIDTH - LEFT - RIGHT) * light / greatest)
             now = year == chart.year
             tall = 12 if now else 7
-            said = escape(f"{voice.number(light / 3600, 1)}\u202fh")
+            said = escape(f"{formatter.number(light / 3600, 1)}\u202fh")
             parts.append(
                 f'<text class="scale" x="0" y="{y + 13}">{year}</text>'
                 f'<rect class="bar{" now" if now else ""}" x="{LEFT}" y="{y + 9 - tall / 2:.1f}" width="{wide:.1f}" '
@@ -45,13 +45,13 @@ def _svg(chart: RigsChart, voice: Formatter) -> str:
         y += GAP
     return (
         f'<svg class="chart rigs" viewBox="0 0 {WIDTH} {max(y - GAP, 1)}" role="img" '
-        f'aria-label="{escape(_story(chart, voice))}">' + "".join(parts) + "</svg>"
+        f'aria-label="{escape(_story(chart, formatter))}">' + "".join(parts) + "</svg>"
     )
 
 
-def _story(chart: RigsChart, voice: Formatter) -> str:
+def _story(chart: RigsChart, formatter: Formatter) -> str:
     told = []
     for rig, years in chart.rigs:
-        each = ", ".join(f"{voice.duration(light)} ({year})" for year, light in years)
+        each = ", ".join(f"{formatter.duration(light)} ({year})" for year, light in years)
         told.append(f"{rig}: {each}")
-    return voice.gettext("Integration by rig.") + " " + "; ".join(told) + "."
+    return formatter.gettext("Integration by rig.") + " " + "; ".join(told) + "."

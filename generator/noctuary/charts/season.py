@@ -35,8 +35,8 @@ class SeasonChart:
 
         return best_month(_curve(self))
 
-    def svg(self, voice: Formatter) -> str:
-        return _svg(self, voice)
+    def svg(self, formatter: Formatter) -> str:
+        return _svg(self, formatter)
 
 
 def _curve(chart: SeasonChart) -> SeasonCurve:
@@ -48,7 +48,7 @@ def _curve(chart: SeasonChart) -> SeasonCurve:
     )  # fmt: skip
 
 
-def _svg(chart: SeasonChart, voice: Formatter) -> str:
+def _svg(chart: SeasonChart, formatter: Formatter) -> str:
     from noctuary.sky.season import best_month
 
     curve = _curve(chart)
@@ -75,18 +75,18 @@ def _svg(chart: SeasonChart, voice: Formatter) -> str:
     for tick in range(0, top + 1, 4):
         parts.append(f'<line class="grid" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y(tick):.1f}" y2="{y(tick):.1f}"/>')
         parts.append(f'<text class="scale" x="{LEFT - 6}" y="{y(tick) + 4:.1f}" text-anchor="end">{tick}</text>')
-    parts.append(f'<text class="scale" x="{LEFT}" y="{TOP - 6}">{escape(voice.gettext("hours"))}</text>')
+    parts.append(f'<text class="scale" x="{LEFT}" y="{TOP - 6}">{escape(formatter.gettext("hours"))}</text>')
     for month in range(1, 13):
         at = x((date(chart.year, month, 1) - curve.dates[0]).days)
         parts.append(f'<line class="grid" x1="{at:.1f}" x2="{at:.1f}" y1="{base}" y2="{HEIGHT - BOTTOM + 5}"/>')
         middle = at + inner_w / 24
         parts.append(
             f'<text class="scale" x="{middle:.1f}" y="{HEIGHT - BOTTOM + 19}" text-anchor="middle">'
-            f"{escape(voice.month(month))}</text>"
+            f"{escape(formatter.month(month))}</text>"
         )
     best = max(range(days), key=lambda i: curve.hours_up[i])
     if curve.hours_up[best] > 0:
-        longest = voice.gettext("above {limit}°").format(limit=voice.number(chart.limit_deg))
+        longest = formatter.gettext("above {limit}°").format(limit=formatter.number(chart.limit_deg))
         anchor = "start" if x(best) < WIDTH / 2 else "end"
         parts.append(
             f'<text class="label" x="{x(best):.1f}" y="{y(curve.hours_up[best]) - 6:.1f}" text-anchor="{anchor}">'
@@ -98,9 +98,9 @@ def _svg(chart: SeasonChart, voice: Formatter) -> str:
         at = min(max(x(widest), LEFT + 30), WIDTH - RIGHT - 30)
         parts.append(
             f'<text class="label soft" x="{at:.1f}" y="{middle_y:.1f}" text-anchor="middle">'
-            f"{escape(voice.gettext('dark'))}</text>"
+            f"{escape(formatter.gettext('dark'))}</text>"
         )
-    said = escape(_story(chart, curve.hours_up, best_month(curve), voice))
+    said = escape(_story(chart, curve.hours_up, best_month(curve), formatter))
     return (
         f'<svg class="chart season" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{said}">'
         + "".join(parts)
@@ -108,14 +108,18 @@ def _svg(chart: SeasonChart, voice: Formatter) -> str:
     )
 
 
-def _story(chart: SeasonChart, hours: list[float], month: int | None, voice: Formatter) -> str:
-    limit = voice.number(chart.limit_deg)
+def _story(chart: SeasonChart, hours: list[float], month: int | None, formatter: Formatter) -> str:
+    limit = formatter.number(chart.limit_deg)
     if month is None:
-        return voice.gettext("From {place} never above {limit}° in darkness.").format(place=chart.place, limit=limit)
+        return formatter.gettext("From {place} never above {limit}° in darkness.").format(
+            place=chart.place, limit=limit
+        )
     never = sum(h <= 0 for h in hours)
-    said = voice.gettext(
+    said = formatter.gettext(
         "From {place} above {limit}° in darkness for up to {hours} a night; best month: {month}"
-    ).format(place=chart.place, limit=limit, hours=voice.duration(3600 * max(hours)), month=voice.month(month))
+    ).format(
+        place=chart.place, limit=limit, hours=formatter.duration(3600 * max(hours)), month=formatter.month(month)
+    )
     if never:
-        said += voice.gettext("; nights of the year without it: {count}").format(count=never)
+        said += formatter.gettext("; nights of the year without it: {count}").format(count=never)
     return said + "."

@@ -49,12 +49,12 @@ class SkyMap:
     outlines: tuple[Outline, ...]
     spots: tuple[Spot, ...]
 
-    def svg(self, voice: Formatter) -> str:
+    def svg(self, formatter: Formatter) -> str:
         spots, taken = _spots(self.spots, _on_map)
         parts = [_whole_sky(), *_names_of_the_sky(taken), *_outlines(self.outlines, _on_map, 100.0), *spots]
-        said = voice.gettext("The whole sky with {count} pictures outlined; the pictures are listed below.").format(
-            count=len(self.outlines)
-        )
+        said = formatter.gettext(
+            "The whole sky with {count} pictures outlined; the pictures are listed below."
+        ).format(count=len(self.outlines))
         return (
             f'<svg class="chart sky" viewBox="0 0 {MAP_WIDTH} {MAP_HEIGHT}" role="group" '
             f'aria-label="{escape(said)}">' + "".join(parts) + "</svg>"
@@ -77,8 +77,8 @@ class Finder:
     outline: bool
     outline_centre_deg: tuple[float, float] | None
 
-    def svg(self, voice: Formatter) -> str:
-        return _finder(self, voice)
+    def svg(self, formatter: Formatter) -> str:
+        return _finder(self, formatter)
 
 
 def _on_map(ra: float, dec: float) -> Point:
@@ -191,7 +191,7 @@ def _spots(spots: Iterable[Spot], lay: Callable[[float, float], Point]) -> tuple
     return parts, taken
 
 
-def _finder(chart: Finder, voice: Formatter) -> str:
+def _finder(chart: Finder, formatter: Formatter) -> str:
     from noctuary.sky.atlas import boundaries, constellations, stars
 
     centre = (chart.ra_deg, chart.dec_deg)
@@ -251,8 +251,8 @@ def _finder(chart: Finder, voice: Formatter) -> str:
         f'<path class="spot" d="M{middle - 12} {middle}h7M{middle + 5} {middle}h7'
         f'M{middle} {middle - 12}v7M{middle} {middle + 5}v7"/>'
     )
-    said = voice.gettext("{degrees}° of sky around {name}, north up, with {count} pictures outlined").format(
-        degrees=voice.number(FINDER_DEG), name=chart.name, count=len(chart.outlines)
+    said = formatter.gettext("{degrees}° of sky around {name}, north up, with {count} pictures outlined").format(
+        degrees=formatter.number(FINDER_DEG), name=chart.name, count=len(chart.outlines)
     )
     return (
         f'<svg class="chart finder" viewBox="0 0 {FINDER_SIZE} {FINDER_SIZE}" role="group" '

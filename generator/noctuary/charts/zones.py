@@ -33,8 +33,8 @@ class ZonesChart:
     shapes: StarShapes
     ratio: float
 
-    def svg(self, voice: Formatter) -> str:
-        return _svg(self, voice)
+    def svg(self, formatter: Formatter) -> str:
+        return _svg(self, formatter)
 
 
 def zones_chart(shapes: StarShapes | None, ratio: float) -> ZonesChart | None:
@@ -44,7 +44,7 @@ def zones_chart(shapes: StarShapes | None, ratio: float) -> ZonesChart | None:
     return ZonesChart(shapes, ratio)
 
 
-def _svg(chart: ZonesChart, voice: Formatter) -> str:
+def _svg(chart: ZonesChart, formatter: Formatter) -> str:
     height = min(max(WIDTH / chart.ratio, HEIGHTS[0]), HEIGHTS[1])
     wide, tall = WIDTH / 3, height / 3
     axes = _axes(chart, min(GREATEST, tall / 2 - 9))
@@ -62,11 +62,11 @@ def _svg(chart: ZonesChart, voice: Formatter) -> str:
             )
         parts.append(
             f'<text class="scale" x="{middle:.1f}" y="{y + tall - 6:.1f}" text-anchor="middle">'
-            f"{escape(_width(zone, voice))}</text>"
+            f"{escape(_width(zone, formatter))}</text>"
         )
     return (
         f'<svg class="chart zones" viewBox="0 0 {WIDTH + 2 * PAD} {height + 2 * PAD:.0f}" role="img" '
-        f'aria-label="{escape(_story(chart, voice))}">' + "".join(parts) + "</svg>"
+        f'aria-label="{escape(_story(chart, formatter))}">' + "".join(parts) + "</svg>"
     )
 
 
@@ -85,22 +85,22 @@ def _axes(chart: ZonesChart, most: float) -> list[tuple[float, float] | None]:
     return [axes and (max(axes[0] * fitting, LEAST), max(axes[1] * fitting, LEAST)) for axes in full]
 
 
-def _width(zone: StarZone, voice: Formatter) -> str:
+def _width(zone: StarZone, formatter: Formatter) -> str:
     if zone.width_px is None:
         return "—"
-    return f"{voice.number(zone.width_px, 1)}\u202fpx"
+    return f"{formatter.number(zone.width_px, 1)}\u202fpx"
 
 
-def _story(chart: ZonesChart, voice: Formatter) -> str:
-    say = voice.gettext
+def _story(chart: ZonesChart, formatter: Formatter) -> str:
+    say = formatter.gettext
     told = [_pattern(chart.shapes.pattern, say)]
     places = _places(say)
     for place, zone in zip(places, chart.shapes.zones, strict=True):
-        said = _width(zone, voice)
+        said = _width(zone, formatter)
         if zone.elongation is not None and zone.direction_deg is not None and zone.elongation >= LEAST_TOLD:
             long = say("{elongation} times as long as wide, at {angle}°")
             said += ", " + long.format(
-                elongation=voice.number(zone.elongation, 2), angle=voice.number(zone.direction_deg)
+                elongation=formatter.number(zone.elongation, 2), angle=formatter.number(zone.direction_deg)
             )
         told.append(f"{place}: {said}")
     return (

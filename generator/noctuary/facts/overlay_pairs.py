@@ -14,7 +14,7 @@ Which = Literal["older", "newer"]
 
 
 @plain_record
-class Laid:
+class Alignment:
     """The newer and the older of two pictures on one ground.
 
     ``base`` is the picture that keeps its shape, the one of less sky; the other is laid over or under it by
@@ -41,7 +41,7 @@ class Laid:
         return self.miss * width_px
 
 
-def laid(older: PlacementSummary, newer: PlacementSummary) -> Laid | None:
+def alignment(older: PlacementSummary, newer: PlacementSummary) -> Alignment | None:
     """How two placed pictures lie over each other; ``None`` where they share no sky."""
     import numpy as np
 
@@ -62,7 +62,7 @@ def laid(older: PlacementSummary, newer: PlacementSummary) -> Laid | None:
     matrix = np.linalg.inv(to_pixels(to.width_px)) @ np.array(fit.matrix) @ to_pixels(of.width_px)
     matrix = matrix / matrix[2, 2]
     turn = math.remainder(newer.position_angle_deg - older.position_angle_deg, 360)
-    return Laid(
+    return Alignment(
         base=base,
         matrix=tuple(float(f"{value:.12g}") for value in matrix.ravel()),
         kind=fit.kind,

@@ -6,27 +6,27 @@ from typing import Literal
 
 from noctuary.archive.partial_date import PartialDate
 from noctuary.archive.records import Picture
-from noctuary.facts.overlay_pairs import Laid
+from noctuary.facts.overlay_pairs import Alignment
 from noctuary.facts.picture import PictureFacts
 from noctuary.facts.target import TargetFacts, growth
 from noctuary.pages.depth_note import GrowthNote, growth_note
 from noctuary.pages.light_note import LightNote, light_note
 from noctuary.pages.overlay_pairs import address, pairs, shown_width
 from noctuary.pages.page import Frame, Link, Page
-from noctuary.pages.picture_view import Shown, Source
+from noctuary.pages.picture_view import PictureView, Source
 from noctuary.pages.rig_parts import RigParts, rig_parts
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
 
 #: Why two pictures cannot be laid over each other: one of them has no place on the sky, or they share no sky.
-Apart = Literal["unplaced", "no common sky"]
+NotOverlaid = Literal["unplaced", "no common sky"]
 
 
 @plain_record
 class Side:
     """One of the two pictures; ``drawn_again`` stands for it where it is laid over the other."""
 
-    shown: Shown
+    shown: PictureView
     finished: PartialDate
     light: LightNote
     rigs: RigParts
@@ -34,10 +34,10 @@ class Side:
 
 
 @plain_record
-class Over:
-    """How they lie. ``matrix`` is that of :class:`Laid`; ``misses_px`` of ``width_px``, the widest they are shown."""
+class OverlayView:
+    """One shown over the other by the matrix of :class:`Alignment`; ``misses_px`` of ``width_px``, the widest."""
 
-    laid: Laid
+    alignment: Alignment
     matrix: tuple[float, ...]
     ratio: float
     width_px: int
@@ -60,8 +60,8 @@ class CompareContext:
     older: Side
     newer: Side
     grown: GrowthNote
-    over: Over | None
-    apart: Apart | None
+    overlay: OverlayView | None
+    not_overlaid: NotOverlaid | None
     unplaced: tuple[str, ...]
     older_choices: tuple[Choice, ...]
     newer_choices: tuple[Choice, ...]
@@ -97,21 +97,21 @@ def _context(
 ) -> CompareContext:
     layer = model.layers.get((older.picture.id, newer.picture.id))
     again = layer.drawn_again if layer else None
-    over: Over | None = None
-    apart: Apart | None = None
+    overlay: OverlayView | None = None
+    not_overlaid: NotOverlaid | None = None
     unplaced = tuple(f.picture.title for f in (older, newer) if f.placement is None)
     if layer is not None:
-        base = model.shown[(older if layer.laid.base == "older" else newer).picture.id]
+        base = model.shown[(older if layer.alignment.base == "older" else newer).picture.id]
         width = shown_width(base)
-        over = Over(
-            laid=layer.laid,
-            matrix=(1.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0) if again is not None else layer.laid.matrix,
+        overlay = OverlayView(
+            alignment=layer.alignment,
+            matrix=(1.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0) if again is not None else layer.alignment.matrix,
             ratio=base.ratio,
             width_px=width,
-            misses_px=layer.laid.misses_px(width),
+            misses_px=layer.alignment.misses_px(width),
         )
     else:
-        apart = "unplaced" if unplaced else "no common sky"
+        not_overlaid = "unplaced" if unplaced else "no common sky"
 
     def side(facts: PictureFacts, which: str) -> Side:
         return Side(
@@ -119,7 +119,7 @@ def _context(
             finished=facts.picture.finished,
             light=light_note(facts),
             rigs=rig_parts(facts.rigs),
-            drawn_again=again if layer is not None and layer.laid.other == which else None,
+            drawn_again=again if layer is not None and layer.alignment.other == which else None,
         )
 
     return CompareContext(
@@ -128,15 +128,15 @@ def _context(
         older=side(older, "older"),
         newer=side(newer, "newer"),
         grown=growth_note(growth((older, newer), target.fixed)[1]),
-        over=over,
-        apart=apart,
+        overlay=overlay,
+        not_overlaid=not_overlaid,
         unplaced=unplaced,
         older_choices=older_choices,
         newer_choices=newer_choices,
     )
 
 
-def laid_over(model: SiteModel) -> dict[str, tuple[Link, ...]]:
+def overlay_links(model: SiteModel) -> dict[str, tuple[Link, ...]]:
     """For each picture the pages on which it lies over another, each with the other's title, newest first."""
     found: dict[str, list[tuple[Picture, str]]] = {}
     for pair in model.layers:

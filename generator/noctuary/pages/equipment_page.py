@@ -7,7 +7,7 @@ from datetime import date
 from noctuary.facts.archive_facts import RigFacts
 from noctuary.facts.exposure import Kept
 from noctuary.facts.optics import angle_of_view_deg, aperture_mm, f_ratio, focal_length_mm, image_scale_arcsec_px
-from noctuary.pages.gallery import GalleryItem, wall
+from noctuary.pages.gallery import GalleryItem, gallery
 from noctuary.pages.object_summary import ObjectNote, object_note
 from noctuary.pages.page import Frame, Page
 from noctuary.pages.site_model import EQUIPMENT, SiteModel
@@ -99,5 +99,5 @@ def _note(model: SiteModel, number: int, facts: RigFacts) -> RigNote:
         first_night=whole.first_night,
         last_night=whole.last_night,
         targets=tuple(object_note(t, model) for t in targets.values()),
-        pictures=wall(facts.pictures, model),
+        pictures=gallery(facts.pictures, model),
     )

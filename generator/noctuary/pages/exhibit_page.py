@@ -13,8 +13,8 @@ from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.pages.addresses import exhibit_page, slides_page
 from noctuary.pages.object_summary import ObjectNote, object_note
 from noctuary.pages.page import Frame, Link, Page
-from noctuary.pages.picture_page import Gist, gist
-from noctuary.pages.picture_view import Shown
+from noctuary.pages.picture_page import PictureSummary, picture_summary
+from noctuary.pages.picture_view import PictureView
 from noctuary.pages.site_model import EXHIBITS, SiteModel
 from noctuary.plain_record import plain_record
 
@@ -24,9 +24,9 @@ class Slide:
     """A picture of an exhibit with what is said when it is on the wall (Markdown); numbers from 1."""
 
     number: int
-    shown: Shown
+    shown: PictureView
     object: ObjectNote | None
-    gist: Gist
+    summary: PictureSummary
     commentary: str | None
     credit: str | None
 
@@ -49,7 +49,7 @@ class ExhibitsContext:
     """Every exhibit with its introduction, its number of pictures and the first of them."""
 
     frame: Frame
-    exhibits: tuple[tuple[Link, str | None, int, Shown], ...]
+    exhibits: tuple[tuple[Link, str | None, int, PictureView], ...]
 
 
 def shown_exhibits(
@@ -91,7 +91,7 @@ def _slide(model: SiteModel, number: int, name: str, said: str | None) -> Slide:
         number=number,
         shown=model.shown[name],
         object=object_note(facts.target, model) if facts.target else None,
-        gist=gist(facts),
+        summary=picture_summary(facts),
         commentary=said,
         credit=facts.picture.credit,
     )

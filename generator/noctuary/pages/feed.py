@@ -7,8 +7,8 @@ from datetime import date
 
 from noctuary.pages.addresses import picture_page
 from noctuary.pages.page import Frame, Page
-from noctuary.pages.picture_page import Gist, gist
-from noctuary.pages.picture_view import Shown
+from noctuary.pages.picture_page import PictureSummary, picture_summary
+from noctuary.pages.picture_view import PictureView
 from noctuary.pages.site_model import SiteModel
 from noctuary.pages.social_metadata import FEED, absolute
 from noctuary.plain_record import plain_record
@@ -34,8 +34,8 @@ class FeedEntry:
     title: str
     day: date
     published: date | None
-    shown: Shown
-    gist: Gist
+    shown: PictureView
+    summary: PictureSummary
     objects: tuple[str, ...]
     description: str | None
 
@@ -97,7 +97,7 @@ def _entries(model: SiteModel, site: str) -> tuple[FeedEntry, ...]:
                 day=picture.finished.first,
                 published=picture.finished.exact,
                 shown=shown,
-                gist=gist(facts),
+                summary=picture_summary(facts),
                 objects=tuple(_xml(model.facts.names.of(o)) for o in facts.objects),
                 description=_xml(picture.description) if picture.description else None,
             )

@@ -4,20 +4,20 @@ from __future__ import annotations
 
 from datetime import date
 
-from noctuary.pages.gallery import GalleryItem, wall
+from noctuary.pages.gallery import GalleryItem, gallery
 from noctuary.pages.page import Frame, Page
-from noctuary.pages.picture_page import Gist, gist
+from noctuary.pages.picture_page import PictureSummary, picture_summary
 from noctuary.pages.site_model import FRONT, SiteModel
 from noctuary.plain_record import plain_record
 
 
 @plain_record
 class FrontContext:
-    """``newest`` and its ``gist`` are ``None`` in an archive without pictures; ``kinds`` are those of the targets."""
+    """``newest`` and its ``summary`` are ``None`` without any picture; ``kinds`` are those of the targets."""
 
     frame: Frame
     newest: GalleryItem | None
-    gist: Gist | None
+    summary: PictureSummary | None
     pictures: tuple[GalleryItem, ...]
     kinds: tuple[str, ...]
     total_s: float | None
@@ -28,12 +28,12 @@ class FrontContext:
 
 def pages(model: SiteModel) -> list[Page]:
     facts = model.facts
-    everything = wall(facts.listed, model)
+    everything = gallery(facts.listed, model)
     newest = everything[0] if everything else None
     context = FrontContext(
         frame=model.frame,
         newest=newest,
-        gist=gist(facts.pictures[newest.id]) if newest else None,
+        summary=picture_summary(facts.pictures[newest.id]) if newest else None,
         pictures=everything[1:],
         kinds=tuple(sorted({p.target.kind for p in facts.listed if p.target})),
         total_s=facts.integration.total_s,

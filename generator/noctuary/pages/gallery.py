@@ -1,4 +1,4 @@
-"""Pictures hung on a wall: each with its name and the facts that stand under it."""
+"""Pictures in a gallery: each with its name and the facts printed under it."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from noctuary.archive.partial_date import PartialDate
 from noctuary.facts.picture import PictureFacts
 from noctuary.pages.light_note import LightNote, light_note
-from noctuary.pages.picture_view import Shown
+from noctuary.pages.picture_view import PictureView
 from noctuary.pages.rig_parts import RigParts, rig_parts
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
@@ -15,18 +15,18 @@ from noctuary.plain_record import plain_record
 
 @plain_record
 class GalleryItem:
-    """A picture on a wall, with its light and the rigs that it was taken with."""
+    """A picture in a gallery, with its light and the rigs that it was taken with."""
 
     id: str
-    shown: Shown
+    shown: PictureView
     target: str | None
     finished: PartialDate
     light: LightNote
     rigs: RigParts
 
 
-def hung(facts: PictureFacts, model: SiteModel) -> GalleryItem | None:
-    """The picture as it hangs, or ``None`` when there is nothing to show."""
+def gallery_item(facts: PictureFacts, model: SiteModel) -> GalleryItem | None:
+    """The picture with its facts, or ``None`` when there is nothing to show."""
     shown = model.shown.get(facts.picture.id)
     if shown is None:
         return None
@@ -40,6 +40,6 @@ def hung(facts: PictureFacts, model: SiteModel) -> GalleryItem | None:
     )
 
 
-def wall(pictures: Iterable[PictureFacts], model: SiteModel) -> tuple[GalleryItem, ...]:
+def gallery(pictures: Iterable[PictureFacts], model: SiteModel) -> tuple[GalleryItem, ...]:
     """Every picture that can be shown, in the order given."""
-    return tuple(found for found in (hung(p, model) for p in pictures) if found is not None)
+    return tuple(found for found in (gallery_item(p, model) for p in pictures) if found is not None)

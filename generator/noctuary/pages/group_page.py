@@ -7,7 +7,7 @@ from typing import Literal
 
 from noctuary.facts.exposure import total_of
 from noctuary.facts.target import TargetFacts
-from noctuary.pages.gallery import GalleryItem, wall
+from noctuary.pages.gallery import GalleryItem, gallery
 from noctuary.pages.object_summary import ObjectNote, object_note
 from noctuary.pages.page import Frame, Link, Page
 from noctuary.pages.site_model import SiteModel
@@ -55,7 +55,7 @@ def _pages(
             by=by,
             name=name,
             targets=tuple((object_note(t.object, model), t.integration.total_s) for t in targets),
-            pictures=wall(pictures, model),
+            pictures=gallery(pictures, model),
             total_s=total_of(t.integration.total_s for t in targets),
             others=tuple(link for link in links if link.text != name),
         )

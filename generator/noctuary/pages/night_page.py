@@ -12,7 +12,7 @@ from noctuary.facts.archive_facts import NightFacts
 from noctuary.facts.exposure import Kept
 from noctuary.facts.object_names import ObjectNames
 from noctuary.facts.time_use import DarkUse, SessionUse
-from noctuary.pages.gallery import GalleryItem, wall
+from noctuary.pages.gallery import GalleryItem, gallery
 from noctuary.pages.page import Frame, Link, Page
 from noctuary.pages.session_rows import Entry, PlaceNote, entry, place_note, places_of
 from noctuary.pages.site_model import SiteModel
@@ -36,7 +36,7 @@ class NightNote:
 
 
 @plain_record
-class WentLine:
+class TimeUseLine:
     """How one session went; ``target`` as the page calls it."""
 
     target: str | None
@@ -61,7 +61,7 @@ class NightContext:
     earlier: Link | None
     later: Link | None
     charts: tuple[Drawing | str, ...]
-    went: tuple[WentLine, ...]
+    time_use: tuple[TimeUseLine, ...]
     darkness: tuple[DarkUse, ...]
 
 
@@ -106,19 +106,19 @@ def _context(model: SiteModel, night: NightFacts, earlier: date | None, later: d
         sessions_not_recorded=night.integration.sessions_not_recorded,
         kept=night.kept,
         moon_fraction=sum(fractions) / len(fractions) if fractions else None,
-        pictures=wall(night.pictures, model),
+        pictures=gallery(night.pictures, model),
         earlier=link(earlier),
         later=link(later),
         charts=_charts(model, night),
-        went=_went(night, model.facts.names),
+        time_use=_time_use(night, model.facts.names),
         darkness=night.use.darkness,
     )
 
 
-def _went(night: NightFacts, names: ObjectNames) -> tuple[WentLine, ...]:
+def _time_use(night: NightFacts, names: ObjectNames) -> tuple[TimeUseLine, ...]:
     uses = {use.identity: use for use in night.use.sessions}
     return tuple(
-        WentLine(names.of_written(s.target) if s.target else None, s.rig.name if s.rig else None, uses[s.identity])
+        TimeUseLine(names.of_written(s.target) if s.target else None, s.rig.name if s.rig else None, uses[s.identity])
         for s in (f.session for f in night.sessions)
         if s.identity in uses
     )

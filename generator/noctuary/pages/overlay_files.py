@@ -7,11 +7,11 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import TYPE_CHECKING
 
-from noctuary.facts.overlay_pairs import Laid, laid
+from noctuary.facts.overlay_pairs import Alignment, alignment
 from noctuary.facts.picture import PictureFacts
 from noctuary.pages.build_context import BuildContext
 from noctuary.pages.overlay_pairs import Layer, Pair, pairs, shown_width
-from noctuary.pages.picture_view import Shown, Source
+from noctuary.pages.picture_view import PictureView, Source
 from noctuary.pages.product import Product, digest
 from noctuary.portable_name import portable
 
@@ -30,7 +30,7 @@ class OverlayFiles:
     products: list[Product] = field(default_factory=list)
 
 
-def overlay_files(context: BuildContext, shown: Mapping[str, Shown]) -> OverlayFiles:
+def overlay_files(context: BuildContext, shown: Mapping[str, PictureView]) -> OverlayFiles:
     """How the pictures of every target lie over each other."""
     files = OverlayFiles()
     for target in context.facts.targets:
@@ -39,8 +39,8 @@ def overlay_files(context: BuildContext, shown: Mapping[str, Shown]) -> OverlayF
                 continue
             below, above = older.placement, newer.placement
             question = ("laid over", below.key, above.key)
-            work: Callable[[], Laid | None] = partial(laid, below, above)
-            overlay: Laid | None = context.memory.ask(question, work, Laid | None)
+            work: Callable[[], Alignment | None] = partial(alignment, below, above)
+            overlay: Alignment | None = context.memory.ask(question, work, Alignment | None)
             if overlay is None:
                 continue
             base, other = (older, newer) if overlay.base == "older" else (newer, older)
@@ -53,7 +53,7 @@ def overlay_files(context: BuildContext, shown: Mapping[str, Shown]) -> OverlayF
 
 
 def _drawn_again(
-    context: BuildContext, base: PictureFacts, other: PictureFacts, under: Shown
+    context: BuildContext, base: PictureFacts, other: PictureFacts, under: PictureView
 ) -> tuple[Source, Product]:
     """The other picture drawn onto the pixels of ``base``, which is shown as ``under``."""
     archive, width = context.archive, shown_width(under)

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Container
 from typing import TYPE_CHECKING
 
-from noctuary.facts.overlay_pairs import Laid
+from noctuary.facts.overlay_pairs import Alignment
 from noctuary.facts.picture import PictureFacts
 from noctuary.facts.target import TargetFacts
 from noctuary.pages.addresses import Addresses
-from noctuary.pages.picture_view import Shown, Source
+from noctuary.pages.picture_view import PictureView, Source
 from noctuary.plain_record import plain_record
 from noctuary.portable_name import portable
 
@@ -27,7 +27,7 @@ EACH_WITH_EACH = 16
 class Layer:
     """How a pair lies, and the other picture drawn again where a matrix would miss by too much."""
 
-    laid: Laid
+    alignment: Alignment
     drawn_again: Source | None = None
 
 
@@ -52,6 +52,6 @@ def address(addresses: Addresses, identity: str, older: str, newer: str) -> str:
     return portable(f"compare/{addresses.stems[identity]}--{older}--{newer}.html")
 
 
-def shown_width(base: Shown) -> int:
+def shown_width(base: PictureView) -> int:
     """How wide a pair is shown at most, pixels."""
     return min(WIDEST_PX, base.full.width)

@@ -28,7 +28,7 @@ from noctuary.pages import (
 from noctuary.pages.exports.export_list import Export
 from noctuary.pages.overlay_pairs import Layer, Pair
 from noctuary.pages.page import Link, Page, frame_of
-from noctuary.pages.picture_view import Shown
+from noctuary.pages.picture_view import PictureView
 from noctuary.pages.site_model import (
     DATA,
     EQUIPMENT,
@@ -65,7 +65,7 @@ PAGES: tuple[Callable[[SiteModel], list[Page]], ...] = (
 )
 
 
-def sections(facts: ArchiveFacts, shown: Mapping[str, Shown]) -> tuple[Link, ...]:
+def sections(facts: ArchiveFacts, shown: Mapping[str, PictureView]) -> tuple[Link, ...]:
     """The pages that every page leads to, with the theme's word for each."""
     found = [
         Link("Pictures", FRONT),
@@ -82,7 +82,7 @@ def sections(facts: ArchiveFacts, shown: Mapping[str, Shown]) -> tuple[Link, ...
 
 
 def site_model(
-    facts: ArchiveFacts, shown: Mapping[str, Shown], layers: Mapping[Pair, Layer] | None = None
+    facts: ArchiveFacts, shown: Mapping[str, PictureView], layers: Mapping[Pair, Layer] | None = None
 ) -> SiteModel:
     """All that pages are made from. A picture that ``shown`` lacks has no page and is in no gallery."""
     addresses = addresses_of(facts)

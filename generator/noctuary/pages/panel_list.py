@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from noctuary.charts.panels import PanelOutline, PanelsChart
 from noctuary.facts.picture import PictureFacts
-from noctuary.pages.picture_view import Shown
+from noctuary.pages.picture_view import PictureView
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
 
@@ -19,7 +19,7 @@ class PanelLine:
     number: int
     title: str
     total_s: float | None
-    shown: Shown | None
+    shown: PictureView | None
     page: str | None
 
 

@@ -8,20 +8,20 @@ from datetime import date
 from typing import TYPE_CHECKING, NamedTuple
 
 from noctuary.archive.partial_date import PartialDate
-from noctuary.charts.overlay import MOST_OBJECTS, Marked, Overlay
+from noctuary.charts.overlay import MOST_OBJECTS, MarkedObject, Overlay
 from noctuary.charts.zones import ZonesChart, zones_chart
 from noctuary.facts.object_names import ObjectNames, well_known
 from noctuary.facts.optics import Optics
 from noctuary.facts.picture import PictureFacts
 from noctuary.facts.target import has_fixed_place
 from noctuary.pages.addresses import picture_page
-from noctuary.pages.compare_page import laid_over
+from noctuary.pages.compare_page import overlay_links
 from noctuary.pages.depth_note import DepthNote, depth_note
 from noctuary.pages.light_note import LightNote, light_note
 from noctuary.pages.object_summary import ObjectNote, object_note
 from noctuary.pages.page import Frame, Link, Page
 from noctuary.pages.panel_list import PanelList, panel_list
-from noctuary.pages.picture_view import Shown
+from noctuary.pages.picture_view import PictureView
 from noctuary.pages.rig_parts import RigParts, rig_parts
 from noctuary.pages.session_rows import Entry, FilterTotal, PlaceNote, columns_of, entry, filter_totals, place_note
 from noctuary.pages.site_model import SiteModel
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 
 @plain_record
-class Gist:
+class PictureSummary:
     """What the one sentence under a picture says; ``places`` in the order of first use.
 
     ``sky_brightness`` (mag/arcsec²) is averaged by integration. What has no ``fixed`` place on the sky is spoken of
@@ -69,8 +69,8 @@ class PictureContext:
     frame: Frame
     id: str
     title: str
-    shown: Shown
-    gist: Gist
+    shown: PictureView
+    summary: PictureSummary
     finished: PartialDate
     entries: tuple[Entry, ...]
     columns: tuple[str, ...]
@@ -97,7 +97,7 @@ class PictureContext:
     superseded_by: Link | None
     builds_on: tuple[Link, ...]
     part_of: tuple[Link, ...]
-    laid_over: tuple[Link, ...]
+    overlays: tuple[Link, ...]
     newer: Link | None
     older: Link | None
     shows_the_sun: bool
@@ -129,7 +129,7 @@ def overlay_of(facts: PictureFacts, names: ObjectNames) -> Overlay | None:
     spoken_of = sum(weight(known)[0] < 2 for known, _, _ in seen)
     seen = seen[: min(MOST_OBJECTS, max(ENOUGH_OBJECTS, spoken_of))]
     marked = tuple(
-        Marked(
+        MarkedObject(
             name=names.of(known),
             ra_deg=known.ra_deg or 0.0,
             dec_deg=known.dec_deg or 0.0,
@@ -167,11 +167,11 @@ def _once_each(seen: Iterable[tuple[SkyObject, float, float]]) -> list[tuple[Sky
 def _in_field(model: SiteModel, facts: PictureFacts) -> tuple[Link | str, ...]:
     """What else lies in the picture, what people speak of before the others, and the nearer to its middle first."""
     others = [o for o, _, _ in facts.in_field or () if o not in facts.objects]
-    return tuple(map(model.named, sorted(others, key=lambda o: not well_known(o))))
+    return tuple(map(model.object_link, sorted(others, key=lambda o: not well_known(o))))
 
 
-def gist(facts: PictureFacts) -> Gist:
-    return Gist(
+def picture_summary(facts: PictureFacts) -> PictureSummary:
+    return PictureSummary(
         light=light_note(facts),
         fixed=facts.target is None or has_fixed_place(facts.target),
         nights=facts.integration.nights,
@@ -192,7 +192,7 @@ def pages(model: SiteModel) -> list[Page]:
     listed = [p.picture.id for p in model.facts.listed]
     place_in_order = {name: i for i, name in enumerate(listed)}
     newest = _newest_versions(model)
-    over = laid_over(model)
+    over = overlay_links(model)
     parts: dict[str, list[str]] = {}
     for whole in model.facts.listed:
         for part in whole.picture.builds_on:
@@ -226,7 +226,7 @@ class _Others(NamedTuple):
     over: tuple[Link, ...]
 
 
-def _context(model: SiteModel, facts: PictureFacts, shown: Shown, others: _Others) -> PictureContext:
+def _context(model: SiteModel, facts: PictureFacts, shown: PictureView, others: _Others) -> PictureContext:
     archive, picture, whole = model.facts.archive, facts.picture, facts.integration
     placement = facts.placement
     objects = tuple(object_note(o, model) for o in facts.objects)
@@ -236,7 +236,7 @@ def _context(model: SiteModel, facts: PictureFacts, shown: Shown, others: _Other
         id=picture.id,
         title=picture.title,
         shown=shown,
-        gist=gist(facts),
+        summary=picture_summary(facts),
         finished=picture.finished,
         entries=entries,
         columns=columns_of(entries),
@@ -267,7 +267,7 @@ def _context(model: SiteModel, facts: PictureFacts, shown: Shown, others: _Other
         superseded_by=_listed_link(model, others.newest),
         builds_on=tuple(link for name in picture.builds_on if (link := _listed_link(model, name))),
         part_of=tuple(link for name in others.part_of if (link := _listed_link(model, name))),
-        laid_over=others.over if picture.listed else (),
+        overlays=others.over if picture.listed else (),
         newer=_listed_link(model, others.newer),
         older=_listed_link(model, others.older),
         shows_the_sun=any(map(_is_sun, facts.objects)),

@@ -27,7 +27,7 @@ class Tiling:
 
 
 @plain_record
-class Shown:
+class PictureView:
     """A picture that pages can show.
 
     ``width`` and ``height`` are the finished picture's own pixels, ``placeholder`` its mean colour as

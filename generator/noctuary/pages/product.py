@@ -17,14 +17,14 @@ import orjson
 class Product:
     """A file of the site. ``ingredients`` names each thing that it is made from, with a digest of it.
 
-    ``apart`` gives work that comes to the same bytes as ``make`` and can be pickled, so that another process may do
-    it.
+    ``in_worker`` gives work that comes to the same bytes as ``make`` and can be pickled, so that another process
+    may do it.
     """
 
     path: str
     ingredients: Mapping[str, str]
     make: Callable[[], bytes]
-    apart: Callable[[], Callable[[], bytes]] | None = None
+    in_worker: Callable[[], Callable[[], bytes]] | None = None
 
     def changed(self, before: Mapping[str, str] | None) -> list[str]:
         """The ingredients that differ from those it was made from before; ``["new"]`` without any before."""

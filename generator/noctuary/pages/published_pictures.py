@@ -24,7 +24,7 @@ from noctuary.images.rendition_cache import DamagedRendition, check_tiles, key, 
 from noctuary.images.tiles import SIDE, TilePack, info, is_tiled, scale_factors, tiles
 from noctuary.pages.addresses import picture_page
 from noctuary.pages.build_context import BuildContext
-from noctuary.pages.picture_view import Shown, Source, Tiling
+from noctuary.pages.picture_view import PictureView, Source, Tiling
 from noctuary.pages.product import Product, digest
 
 if TYPE_CHECKING:
@@ -50,7 +50,7 @@ class PictureFiles:
     ``entries``: picture id → the key of its renditions in the cache, made of the hash of its file.
     """
 
-    shown: dict[str, Shown] = field(default_factory=dict)
+    shown: dict[str, PictureView] = field(default_factory=dict)
     products: list[Product] = field(default_factory=list)
     findings: list[Diagnostic] = field(default_factory=list)
     entries: dict[str, str] = field(default_factory=dict)
@@ -196,10 +196,10 @@ def _publishable(picture: Picture, made: PictureFile) -> PublishedPicture:
     return PublishedPicture(made.width, made.height, made.colour, made.doubts, tuple(sources))
 
 
-def _shown(picture: Picture, known: PublishedPicture, tile_folder: str | None) -> Shown:
+def _shown(picture: Picture, known: PublishedPicture, tile_folder: str | None) -> PictureView:
     sources = known.sources
     full = [s for s in sources if s.format == "jpeg"][-1]
-    return Shown(
+    return PictureView(
         id=picture.id,
         title=picture.title,
         alt=picture.alt or picture.title,

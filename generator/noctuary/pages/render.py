@@ -25,7 +25,7 @@ from noctuary.charts.drawing import Drawing
 from noctuary.pages import prose as prose_
 from noctuary.pages.languages import BadCatalogue, translations
 from noctuary.pages.page import Page, relative, root
-from noctuary.pages.picture_view import Shown, Source
+from noctuary.pages.picture_view import PictureView, Source
 from noctuary.pages.theme import SITE_FOLDER, as_published, find, said_of_itself, themes_home
 from noctuary.pages.typography import Typography
 from noctuary.sky.constellation import constellation_name
@@ -165,7 +165,7 @@ def _theme_file(context: Context, file: str) -> str:
 
 
 @pass_context
-def _srcset(context: Context, shown: Shown, format: str) -> str:
+def _srcset(context: Context, shown: PictureView, format: str) -> str:
     here = _here(context)
 
     def said(source: Source) -> str:
@@ -174,6 +174,6 @@ def _srcset(context: Context, shown: Shown, format: str) -> str:
     return ", ".join(map(said, shown.of(format)))
 
 
-def _wall_sizes(shown: Shown) -> str:
+def _wall_sizes(shown: PictureView) -> str:
     """How wide a picture hangs, for browsers that do not measure it: rows of a wall are 15rem high at least."""
     return f"{min(99.0, shown.ratio * 18):.0f}rem"

@@ -101,7 +101,7 @@ class FilterTotal:
 def entry(facts: SessionFacts, model: SiteModel) -> Entry:
     """A session as an entry."""
     session, sky = facts.session, facts.sky
-    target = model.named_as(session.target) if session.target is not None else None
+    target = model.object_link_as(session.target) if session.target is not None else None
     zone = session.start.tzinfo if session.start else None
     transit = sky.transit_utc.astimezone(zone) if sky and sky.transit_utc and sky.crosses_transit else None
     return Entry(

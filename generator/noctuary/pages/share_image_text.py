@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from noctuary.pages.object_summary import ObjectNote, object_note
 from noctuary.pages.page import Frame, Page
-from noctuary.pages.picture_page import Gist, gist
+from noctuary.pages.picture_page import PictureSummary, picture_summary
 from noctuary.pages.site_model import SiteModel
 from noctuary.pages.social_metadata import share_picture
 from noctuary.plain_record import plain_record
@@ -18,7 +18,7 @@ class ShareImageContext:
     id: str
     title: str
     objects: tuple[ObjectNote, ...]
-    gist: Gist
+    summary: PictureSummary
 
 
 def share_image_pages(model: SiteModel) -> list[Page]:
@@ -34,7 +34,7 @@ def share_image_pages(model: SiteModel) -> list[Page]:
                 id=picture_id,
                 title=" ".join(facts.picture.title.split()),
                 objects=tuple(object_note(o, model) for o in facts.objects),
-                gist=gist(facts),
+                summary=picture_summary(facts),
             ),
             "share picture",
             facts.picture.listed,

@@ -12,7 +12,7 @@ from noctuary.facts.target import TargetFacts
 from noctuary.pages.addresses import Addresses, free_page, night_page, slugs, slugs_of
 from noctuary.pages.overlay_pairs import Layer, Pair
 from noctuary.pages.page import Frame, Link
-from noctuary.pages.picture_view import Shown
+from noctuary.pages.picture_view import PictureView
 from noctuary.plain_record import plain_record
 
 if TYPE_CHECKING:
@@ -40,24 +40,24 @@ class SiteModel:
     """
 
     facts: ArchiveFacts
-    shown: Mapping[str, Shown]
+    shown: Mapping[str, PictureView]
     frame: Frame
     addresses: Addresses
     layers: Mapping[Pair, Layer] = field(default_factory=dict)
 
-    def named(self, known: SkyObject) -> Link | str:
+    def object_link(self, known: SkyObject) -> Link | str:
         """An object by the archive's name for it; what is a target leads to its page."""
         name, page = self.facts.names.of(known), self.addresses.targets.get(known.name)
         return Link(name, page) if page else name
 
-    def named_as(self, written: str) -> Link | str:
+    def object_link_as(self, written: str) -> Link | str:
         """Likewise the object that a record names so."""
-        return self.named(self.facts.names.meant[written])
+        return self.object_link(self.facts.names.meant[written])
 
     def targets_of(self, sessions: Iterable[SessionFacts]) -> tuple[Link | str, ...]:
         """What sessions were for, each once, in their order; sessions that do not say it left out."""
         written = (f.session.target for f in sessions)
-        return tuple(dict.fromkeys(self.named_as(name) for name in written if name is not None))
+        return tuple(dict.fromkeys(self.object_link_as(name) for name in written if name is not None))
 
     def target_link(self, target: TargetFacts) -> Link:
         """The way to a target's page, by its name."""

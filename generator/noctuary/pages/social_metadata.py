@@ -15,7 +15,7 @@ from noctuary.pages import observing_card as card_page
 from noctuary.pages.addresses import exhibit_page, night_page, picture_page, slides_page, year_page
 from noctuary.pages.compare_page import CompareContext
 from noctuary.pages.page import Page, Share
-from noctuary.pages.picture_view import Shown
+from noctuary.pages.picture_view import PictureView
 from noctuary.pages.session_rows import PlaceNote, place_note
 from noctuary.pages.site_model import FRONT, SiteModel
 from noctuary.portable_name import portable
@@ -121,7 +121,7 @@ def _structured(
     return said
 
 
-def photograph(archive: Archive, facts: PictureFacts, shown: Shown) -> Plain:
+def photograph(archive: Archive, facts: PictureFacts, shown: PictureView) -> Plain:
     """A picture as schema.org describes a photograph. Places stand in it as far as they are published."""
     site, picture = archive.address or "", facts.picture
     small = shown.about(480)

@@ -14,7 +14,7 @@ from noctuary.facts.target import TargetFacts
 from noctuary.pages import observing_card as card_page
 from noctuary.pages.addresses import picture_page
 from noctuary.pages.depth_note import DepthNote, GrowthNote, depth_note, growth_notes
-from noctuary.pages.gallery import GalleryItem, hung
+from noctuary.pages.gallery import GalleryItem, gallery_item
 from noctuary.pages.light_note import LightNote, light_note
 from noctuary.pages.object_summary import ObjectNote, object_note
 from noctuary.pages.overlay_pairs import address
@@ -43,7 +43,7 @@ class NightLine:
 class Version:
     """One picture in the line of a target's pictures; ``compare``: the page of it and the one before it.
 
-    ``laid``: on that page they lie over each other.
+    ``overlaid``: on that page they are over each other.
     """
 
     title: str
@@ -51,7 +51,7 @@ class Version:
     finished: PartialDate
     growth: GrowthNote
     compare: str | None
-    laid: bool
+    overlaid: bool
 
 
 @plain_record
@@ -209,7 +209,7 @@ def _history(model: SiteModel, target: TargetFacts) -> tuple[Version, ...]:
                 finished=picture.finished,
                 growth=notes[g.picture_id],
                 compare=address(model.addresses, target.identity, *pair) if pair else None,
-                laid=pair in model.layers,
+                overlaid=pair in model.layers,
             )
         )
     return tuple(found)
@@ -219,7 +219,7 @@ def _years(model: SiteModel, target: TargetFacts) -> tuple[TargetYear, ...]:
     growth = growth_notes(target)
     pictures: dict[int, list[tuple[GalleryItem, GrowthNote]]] = {}
     for p in target.pictures:
-        if (picture := hung(p, model)) is not None:
+        if (picture := gallery_item(p, model)) is not None:
             pictures.setdefault(p.picture.finished.year, []).append((picture, growth[p.picture.id]))
     nights: dict[int, dict[_Where, list[tuple[tuple[str | None, ...], float | None]]]] = {}
     for f in reversed(target.sessions):

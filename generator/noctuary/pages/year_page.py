@@ -14,7 +14,7 @@ from noctuary.facts.object_names import common_name_beside
 from noctuary.facts.time_use import DarkUse
 from noctuary.facts.year import YearReview, year_review
 from noctuary.pages.addresses import year_page
-from noctuary.pages.gallery import GalleryItem, wall
+from noctuary.pages.gallery import GalleryItem, gallery
 from noctuary.pages.page import Frame, Link, Page, relative
 from noctuary.pages.site_model import YEARS, SiteModel
 from noctuary.plain_record import plain_record
@@ -163,7 +163,7 @@ def _context(model: SiteModel, at: int, year: YearFacts, review: YearReview) -> 
         total_s=year.integration.total_s,
         sessions_not_recorded=year.integration.sessions_not_recorded,
         nights=year.integration.nights,
-        pictures=wall(year.pictures, model),
+        pictures=gallery(year.pictures, model),
         targets=_targets(model, year),
         firsts=tuple(
             First(
@@ -211,7 +211,7 @@ def _targets(model: SiteModel, year: YearFacts) -> tuple[tuple[Link | str, float
     light: dict[Link | str, float] = {}
     for f in (f for night in year.nights for f in night.sessions):
         if f.session.target is not None and f.integration_s is not None:
-            target = model.named_as(f.session.target)
+            target = model.object_link_as(f.session.target)
             light[target] = light.get(target, 0.0) + f.integration_s
     return tuple(sorted(light.items(), key=lambda pair: (-pair[1], _text(pair[0]))))
 

@@ -28,14 +28,14 @@ def make_products(products: Iterable[Product], workers: int | None = None) -> It
     """
     near = deque(products)
     others = (workers or cores()) - 1
-    if others < 1 or sum(p.apart is not None for p in near) < _ENOUGH:
+    if others < 1 or sum(p.in_worker is not None for p in near) < _ENOUGH:
         for product in near:
             yield product.path, product.make()
         return
     from noctuary.images.make_renditions import worker_pool
 
-    far = deque(p for p in near if p.apart is not None)
-    near = deque(p for p in near if p.apart is None)
+    far = deque(p for p in near if p.in_worker is not None)
+    near = deque(p for p in near if p.in_worker is None)
     pool = worker_pool(others)
     try:
         yield from _shared_out(near, far, pool, others * _AHEAD)
@@ -50,9 +50,9 @@ def _shared_out(
     while near or far or away:
         while far and len(away) < ahead:
             product = far.popleft()
-            assert product.apart is not None
+            assert product.in_worker is not None
             try:
-                away[pool.submit(product.apart())] = product
+                away[pool.submit(product.in_worker())] = product
             except BrokenProcessPool:
                 near.append(product)
         if not (near or far):

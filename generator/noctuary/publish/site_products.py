@@ -128,7 +128,7 @@ class _PageProducts:
         about = facts.pictures[page.context.id]
         words = words_of(facts.archive, about)
 
-        def apart() -> Callable[[], bytes]:
+        def in_worker() -> Callable[[], bytes]:
             from noctuary.images.share_image import WIDTH, Look
 
             look = self._card_look
@@ -143,7 +143,7 @@ class _PageProducts:
             "theme": digest([self._theme_digest(page.template), self._faces]),
             "program": self._program,
         }
-        return Product(page.path, ingredients, lambda: apart()(), apart)
+        return Product(page.path, ingredients, lambda: in_worker()(), in_worker)
 
     @property
     def _card_look(self) -> dict[str, str]:

@@ -9,7 +9,7 @@ from tests.builders.one_of_everything import facts, rendered
 
 
 def section(path: str) -> str:
-    found = re.search(r'<section[^>]*aria-labelledby="went">.*?</section>', rendered()[path], re.DOTALL)
+    found = re.search(r'<section[^>]*aria-labelledby="time-use">.*?</section>', rendered()[path], re.DOTALL)
     return " ".join(re.sub("<[^>]+>", " ", found[0]).split()).replace("\u202f", " ") if found else ""
 
 
