@@ -21,7 +21,7 @@ _SHOWN = 10
 
 @click.command()
 @click.argument("archive", type=click.Path(file_okay=False, path_type=Path), default=Path())
-@click.argument("files", nargs=-1, type=click.Path(path_type=Path))
+@click.argument("files", nargs=-1, type=click.Path(exists=True, path_type=Path))
 @click.option(
     "--table",
     type=click.Path(exists=True, dir_okay=False, path_type=Path),

@@ -7,6 +7,10 @@ from io import BytesIO
 import numpy as np
 import pytest
 import yaml
+from noctuary.archive.adopt.draft_record import Sources
+from noctuary.archive.adopt.evidence import Evidence
+from noctuary.archive.adopt.matching import equipped
+from noctuary.archive.read import read_archive
 from noctuary.build import examine
 from noctuary.cli import run
 from PIL import Image
@@ -76,6 +80,28 @@ def test_a_rig_of_the_archive_is_known_by_camera_and_focal_length(archive):
     rigs = {p.stem: yaml.safe_load(p.read_text(encoding="utf-8")).get("rig") for p in archive.rglob("*.yaml")
             if p.parent.name == "pictures"}  # fmt: skip
     assert rigs == {"a": "lens on a tripod", "b": None, "c": None}
+
+
+@pytest.mark.parametrize(
+    ("camera", "optic", "ratio", "rig"),
+    [
+        ("Reflex 5", None, 2.8, "lens on a tripod"),
+        ("Maker Reflex 5", None, None, "lens on a tripod"),
+        ("Reflex 5 Mark II", None, None, None),
+        ("Reflex 5", None, 4.0, None),
+        ("Reflex 5", "Zoom 70-200mm f/2.8", 2.8, None),
+        (None, None, 2.8, None),
+    ],
+)
+def test_a_rig_is_stated_only_where_nothing_speaks_against_it(archive, camera, optic, ratio, rig):
+    said = Evidence("its EXIF", camera=camera, optic=optic, f_ratio=ratio, focal_length_mm=135, pixel_size_um=3.9)
+    nothing = Evidence("its name")
+    found = equipped(Sources("a.jpg", said, nothing, nothing), read_archive(archive).archive)
+    assert found.rig == rig
+
+
+def test_a_file_that_is_not_there_is_wrong_usage(archive):
+    assert run(["adopt", str(archive), str(archive / "nowhere")]) == 2
 
 
 def test_dry_run_writes_nothing_and_shows_the_records(archive, tmp_path, capsys):

@@ -8,10 +8,12 @@ import numpy as np
 import pytest
 from astropy.io import fits
 from noctuary.archive.adopt.clock_night import night_of_camera_clock, night_of_universal_time
+from noctuary.archive.adopt.draft_record import Equipped, Sources, draft
 from noctuary.archive.adopt.fits_evidence import of_cards, of_fits
 from noctuary.archive.adopt.iptc import fields
 from noctuary.archive.adopt.name_evidence import date_in, of_folders, of_name, title_of_name
 from noctuary.archive.adopt.picture_ids import id_for
+from noctuary.archive.adopt.questions import lines_of
 from noctuary.archive.adopt.raster_evidence import of_raster
 from noctuary.archive.partial_date import PartialDate
 from noctuary.sky.catalogue import Catalogue
@@ -124,6 +126,15 @@ def test_exposures_of_a_stack_are_stated_where_one_reading_is_left(more, expecte
     said = of_cards("a.fits", {**CARDS, **more}, [], names())
     assert [(g.exposure_s, g.kept) for g in said.frames] == expected
     assert (said.objects, said.night) == (("M 31",), date(2021, 9, 4))
+
+
+def test_a_count_that_may_be_of_a_sum_is_a_guess():
+    said = of_cards("a.fits", {**CARDS, "NCOMBINE": 42.0}, [], names())
+    assert [(g.exposure_s, g.kept) for g in said.likely_frames] == [(120.0, 42)]
+    guesses = of_name("x.fits", names(), TODAY), of_folders("x.fits", names(), TODAY)
+    text = draft(Sources("2021/x.fits", said, *guesses), Equipped(), names(), TODAY).text()
+    assert "    # frames: [{exposure: 120 s, kept: 42, filter: Ha}]   # from the count" in text
+    assert [line.subject.key for line in lines_of(text) if line.subject.guess] == ["frames"]
 
 
 def test_history_gives_the_count_where_its_lines_agree():

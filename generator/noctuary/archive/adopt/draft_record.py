@@ -19,6 +19,8 @@ from noctuary.archive.record_text import flow_mapping
 from noctuary.archive.records import FrameGroup
 from noctuary.archive.values import exposure_text, number_text, text_as_yaml
 
+LIKELY_FRAMES = "the count in the FITS header, if its exposure is that of one frame and not of all"
+
 
 @dataclass(frozen=True)
 class Sources:
@@ -40,7 +42,7 @@ class Sources:
         if self.table.frames:
             whole = replace(whole, frames=tuple(_filled(self.table.frames, self.header)))
         if self.table.integration_s and not self.table.frames:
-            whole = replace(whole, frames=(), sub=None)
+            whole = replace(whole, frames=(), sub=None, likely_frames=())
         return replace(whole, integration_s=None) if whole.frames else whole
 
     @property
@@ -186,7 +188,10 @@ def _session(sources: Sources) -> list[str]:
         elif stated.integration_s:
             lines.append(f"    integration: {_length(stated.integration_s)}   # from {sources.says('integration_s')}")
         else:
-            if name.frames:
+            if stated.likely_frames:
+                flow = ", ".join(_flow(group) for group in stated.likely_frames)
+                lines.append(f"    # frames: [{flow}]   # from {LIKELY_FRAMES}")
+            elif name.frames:
                 flow = ", ".join(_flow(group) for group in _filled(name.frames, stated))
                 lines.append(f"    # frames: [{flow}]   # from {name.source}")
             elif name.integration_s:

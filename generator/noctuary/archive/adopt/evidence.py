@@ -28,11 +28,10 @@ class Evidence:
     """What one source says. What it does not say, or says impossibly, is empty.
 
     ``night`` is the date on which the evening began, ``likely_night`` what it is if the picture was taken at one
-    of the
-    archive's places. ``frames`` have both exposure and count; a sub-exposure without
-    a count is ``sub``, with a count of 0. ``telescope`` is what a FITS header calls it, often the driver of a
-    mount: it
-    serves to find a rig and names none. ``site`` is latitude and longitude in degrees; it picks a known place and is
+    of the archive's places. ``frames`` have both exposure and count; a sub-exposure without a count is ``sub``,
+    with a count of 0. ``likely_frames`` are what the count and the exposure of a header come to if the exposure
+    is that of one frame. ``telescope`` is what a FITS header calls it, often the driver of a mount: it serves to
+    find a rig and names none. ``site`` is latitude and longitude in degrees; it picks a known place and is
     written nowhere. ``source`` ends a sentence: “from …”.
     """
 
@@ -55,6 +54,7 @@ class Evidence:
     filter: str | None = None
     frames: tuple[FrameGroup, ...] = ()
     sub: FrameGroup | None = None
+    likely_frames: tuple[FrameGroup, ...] = ()
     integration_s: float | None = None
     sky_brightness: float | None = None
     description: str | None = None

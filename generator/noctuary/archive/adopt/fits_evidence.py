@@ -83,7 +83,8 @@ def of_cards(
         site=header.site,
         filter=header.filter,
         frames=frames,
-        sub=sub,
+        sub=sub if sub is None or not sub.kept else None,
+        likely_frames=(sub,) if sub is not None and sub.kept else (),
         integration_s=total if not frames and total is not None else None,
         notes=notes if known or not target else (*notes, f"OBJECT is {one_line_text(target, 60)}"),
     )
@@ -92,7 +93,8 @@ def of_cards(
 def _exposures(
     header: FrameHeader, count: int | None, total: float | None, one_frame: bool
 ) -> tuple[tuple[FrameGroup, ...], FrameGroup | None, tuple[str, ...]]:
-    """Groups with their counts, else one exposure without, and what to tell the person."""
+    """Groups with their counts, else one exposure without its count or with one that may be its own, and what to tell
+    the person."""
     exposure = header.exposure_s
     if exposure is None or exposure <= 0:
         return (), None, (f"{count} frames were combined",) if count and count > 1 else ()
@@ -118,7 +120,7 @@ def _exposures(
             return (), None, (f"{count} frames, {exposure:g} s and {total:g} s in all do not agree",)
         if one_frame and exposure <= _LONGEST_SUB_S:
             return (group(exposure, count),), None, ()
-        return (), group(exposure, 0), (f"{count} frames combined; {exposure:g} s may be of one frame or of all",)
+        return (), group(exposure, count), ()
     if count == 1:
         return (group(exposure, 1),), None, ()
     return (), group(exposure, 0), ()

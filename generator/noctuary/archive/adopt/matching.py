@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from noctuary.archive.adopt.draft_record import Equipped, Sources
+from noctuary.archive.adopt.evidence import Evidence
 from noctuary.archive.adopt.questions import NOTHING_SAYS
 from noctuary.archive.adopt.table_columns import folded
 from noctuary.archive.gather.equipment import kit_of, nearest_place
 from noctuary.archive.gather.frame_header import FrameHeader
-from noctuary.archive.records import Archive
+from noctuary.archive.records import Archive, Rig
 from noctuary.archive.values import number_text
 
 _NAMED = " (so called in the table)"
@@ -34,23 +36,43 @@ def equipped(sources: Sources, archive: Archive) -> Equipped:
         f_ratio=stated.f_ratio,
         pixel_size_um=stated.pixel_size_um,
     )
-    # Without a camera or a focal length nothing tells one rig from another.
-    if stated.camera or stated.pixel_size_um:
-        kit = kit_of(header, archive)
-        if (
-            kit.rig is not None
-            and not kit.assumed
-            and (stated.focal_length_mm or stated.optic or _alone(kit.rig, archive))
-        ):
-            return Equipped(kit.rig, place, place_subject=place_subject)
+    kit = kit_of(header, archive)
+    rig = archive.rigs.get(kit.rig) if kit.rig is not None and not kit.assumed else None
+    if rig is not None and _is_certain(stated, rig):
+        return Equipped(rig.name, place, place_subject=place_subject)
     return Equipped(None, place, _subject(sources), _told(sources), place_subject)
 
 
-def _alone(rig: str, archive: Archive) -> bool:
-    """Whether a rig is the only one with its camera, so that the camera alone tells it. A camera that a person owns
-    may have sat behind a lens that nobody wrote down, so this holds only where the rig has no optic to be wrong
-    about."""
-    return archive.rigs[rig].optic is None
+def _is_certain(stated: Evidence, rig: Rig) -> bool:
+    """Whether a rig that fits may be stated without asking.
+
+    Its camera has the picture's name, with or without the maker: a 6D Mark II is no 6D, and pixels of 3.76 µm are
+    in many cameras. A focal length is known and reached by no zoom lens of another name, and no lens was stopped
+    down that the rig has wide open; without a focal length the rig has no optic to be wrong about.
+    """
+    if stated.camera is None or rig.camera is None:
+        return False
+    one, other = folded(stated.camera), folded(rig.camera.name)
+    if not (one == other or one.endswith(" " + other) or other.endswith(" " + one)):
+        return False
+    optic = rig.optic
+    if stated.focal_length_mm is None:
+        same = optic is not None and stated.optic is not None and folded(stated.optic) == folded(optic.name)
+        return optic is None or same
+    zoom = stated.optic is not None and re.search(r"\d\s*-\s*\d+(?:\.\d+)?\s*mm", stated.optic)
+    if zoom and (optic is None or folded(optic.name) != folded(stated.optic or "")):
+        return False
+    ratio = _f_ratio(rig)
+    return stated.f_ratio is None or ratio is None or math.isclose(stated.f_ratio, ratio, rel_tol=0.1)
+
+
+def _f_ratio(rig: Rig) -> float | None:
+    """The f-ratio at which a rig works, its reducer or extender included."""
+    if rig.working_f_ratio is not None or rig.optic is None:
+        return rig.working_f_ratio
+    if rig.optic.focal_length_mm is not None and rig.optic.aperture_mm is not None:
+        return rig.optic.focal_length_mm * rig.focal_factor / rig.optic.aperture_mm
+    return rig.optic.f_ratio * rig.focal_factor if rig.optic.f_ratio is not None else None
 
 
 def _place(sources: Sources, archive: Archive) -> tuple[str | None, str]:

@@ -70,13 +70,16 @@ class Question:
         where = f"Which rig took the {pictures}" if verb == "took" else f"At which place were the {pictures} taken"
         if about == NOTHING_SAYS:
             return f"{where} of which no source names the {noun}?"
-        return f"{where} that say “{about}”?"
+        return f"{where} that {'says' if number == 1 else 'say'} “{about}”?"
 
     @property
     def hint(self) -> str:
         if self.subject.guess:
             return "yes: take them; no: leave them as comments. Such as " + ", ".join(self.examples)
-        return _HINTS[self.subject.key]
+        proposed = (
+            "; yes: the name proposed" if self.subject.key == "rig" and self.subject.about != NOTHING_SAYS else ""
+        )
+        return _HINTS[self.subject.key] + proposed
 
 
 _GUESSED = {
@@ -86,7 +89,7 @@ _GUESSED = {
     "integration": "The hours",
 }
 _HINTS = {
-    "rig": "a name of equipment.yaml, or a new name: then the rig is added there. yes: the name proposed",
+    "rig": "a name of equipment.yaml, or a new name: then the rig is added there",
     "place": "a name of places.yaml",
     "finished": "a year, a month such as 2009-09 or a day such as 2009-09-14",
 }
