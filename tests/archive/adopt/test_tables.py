@@ -145,3 +145,30 @@ def test_an_open_document_sheet(tmp_path):
     table = read_table(tmp_path / "list.ods")
     found = join(table, columns(table.headings, {}), {"a.jpg": "a.jpg"}, [], names(), "list.ods")
     assert found.of_picture["a.jpg"].night == date(2019, 8, 3)
+
+
+@pytest.mark.parametrize(
+    ("cell", "night"),
+    [
+        ("2019-08-04 01:12", date(2019, 8, 3)),
+        ("2019-08-03 22:10", date(2019, 8, 3)),
+        ("3 Aug 2019", date(2019, 8, 3)),
+        ("3-5 Aug 2019", None),
+        ("2019-08-03/05", None),
+        ("2019-08-03, 2019-08-05", None),
+    ],
+)
+def test_one_night_is_read_and_several_are_not_taken_for_one(tmp_path, cell, night):
+    found = joined(tmp_path, f"file;night\na.jpg;{cell}\n", ["a.jpg"])
+    assert found.of_picture["a.jpg"].night == night
+    assert bool(found.unread) == (night is None)
+
+
+def test_a_second_row_adds_frames_and_a_second_night_is_told(tmp_path):
+    rows = ["file,night,exposure,frames,filter", "a,2019-08-03,300,12,Ha", "a,2019-08-03,300,10,OIII"]
+    text = "\n".join([*rows, "a,2019-08-09,300,9,SII\n"])
+    found = joined(tmp_path, text, ["a.jpg"])
+    assert [(g.filter, g.kept) for g in found.of_picture["a.jpg"].frames] == [("Ha", 12), ("OIII", 10)]
+    assert found.unread == [
+        "list.csv, row 4: this is a further night of “a”; write it into its record as a second session"
+    ]

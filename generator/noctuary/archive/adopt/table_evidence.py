@@ -14,6 +14,7 @@ from datetime import date, datetime, time, timedelta
 from pathlib import PurePosixPath
 
 from noctuary import quantity
+from noctuary.archive.adopt.clock_night import night_of_camera_clock
 from noctuary.archive.adopt.evidence import Evidence, ObjectNames, frame_group, one_line_text
 from noctuary.archive.adopt.name_evidence import date_in, of_name
 from noctuary.archive.adopt.table_columns import folded, seconds_of_unit
@@ -73,6 +74,9 @@ def join(
             said = reader.evidence(row, line)
             before = joined.of_picture.get(found[0])
             joined.of_picture[found[0]] = said if before is None else _both(before, said)
+            if before is not None and said.night not in (None, before.night):
+                message = f"this is a further night of “{written}”; write it into its record as a second session"
+                joined.unread.append(f"{called}, row {line}: {message}")
     return joined
 
 
@@ -124,7 +128,7 @@ class _Reader:
             cell = _cell(row, self.columns[key]) if key in self.columns else None
             return None if cell == "" else cell
 
-        night = self.day("night", said("night"))
+        night = self.day("night", _evening(said("night")))
         plain_date = self.day("date", said("date"))
         finished = self.day("finished", said("finished"))
         # A column headed “date” may mean the night or the day of the last stroke: it is proposed as the night.
@@ -274,6 +278,23 @@ _ISO = re.compile(r"\s*((?:19|20)\d\d)(?:[-./](\d{1,2})(?:[-./](\d{1,2}))?)?(?:[
 _SLASHED = re.compile(r"\s*(\d{1,2})[-./ ](\d{1,2})[-./ ]((?:19|20)\d\d)(?:\s.*)?")
 
 
+_WORDED = re.compile(
+    r"\s*(?:(?:\d{1,2}\W{0,2})?[^\W\d_]{3,10}\W{0,2}\d{4}|\d{8}|\d{4}\W{0,2}[^\W\d_]{3,10}(?:\W{0,2}\d{1,2})?)\s*"
+)
+
+
+def _evening(cell: Cell) -> Cell:
+    """A cell of a night that gives the hour too: the small hours belong to the evening before."""
+    if isinstance(cell, str) and re.fullmatch(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(?::\d\d)?", cell):
+        try:
+            cell = datetime.fromisoformat(cell)
+        except ValueError:
+            return cell
+    if isinstance(cell, datetime) and cell.time() != time():
+        return night_of_camera_clock(cell) or cell
+    return cell
+
+
 def _day_first(cells: Sequence[Cell]) -> bool | None:
     """Whether the dates of a column begin with the day; ``None`` where none of them settles it."""
     pairs = [(int(m[1]), int(m[2])) for c in cells if isinstance(c, str) and (m := _SLASHED.fullmatch(c))]
@@ -302,7 +323,8 @@ def _date(cell: Cell, day_first: bool | None) -> PartialDate | None:
                 return None
             found = PartialDate(year, second, first) if leading_day else PartialDate(year, first, second)
         else:
-            return date_in(text, _LATEST)
+            # More than one date is several nights, which one session is not.
+            return date_in(text, _LATEST) if _WORDED.fullmatch(text) else None
         return found if found.first else None
     except ValueError:
         return None
