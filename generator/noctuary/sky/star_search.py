@@ -44,10 +44,11 @@ _BAND = 0.18  # half the width of a band in ln(scale)
 _FARTHEST = math.log(4.0)
 MARGIN_DEG = 0.5
 """How far outside the picture its target may lie."""
-NARROWEST_FIELD_DEG, WIDEST_FIELD_DEG = 0.3, 60.0
+_FIELDS_DEG = 0.3, 60.0
 NARROWEST_BLIND_DEG = 3.0
 """Diagonal of the smallest field that is looked for on the whole sky."""
 _STARS_OF_FIELD = 14  # evenly spread stars that a field has in the patterns of the whole sky
+_BLIND_LEVELS = (Level(_STARS_OF_FIELD, 24, 5, 8, 0.012), Level(_STARS_OF_FIELD, 50, 5, 10, 0.012))
 _LADDER = 1.35  # each set of patterns of the whole sky is for fields so much wider than the one before
 
 
@@ -75,11 +76,11 @@ def scale_bands(stated_arcsec: float | None, diagonal_px: float) -> list[ScaleBa
         whole = ScaleBand(stated_arcsec, STATED_TOLERANCE)
         return [whole, *(ScaleBand(stated_arcsec * math.exp(off), math.expm1(_BAND)) for off in offsets)]
     bands = []
-    field = NARROWEST_FIELD_DEG * math.exp(_BAND)
-    while field < WIDEST_FIELD_DEG:
-        scale = 2.0 * math.tan(math.radians(field) / 2.0) / diagonal_px
+    narrowest, widest = (2.0 * math.tan(math.radians(field) / 2.0) / diagonal_px for field in _FIELDS_DEG)
+    scale = narrowest * math.exp(_BAND)
+    while scale < widest * math.exp(_BAND):
         bands.append(ScaleBand(math.degrees(scale) * 3600.0, math.expm1(_BAND)))
-        field *= math.exp(2.0 * _BAND)
+        scale *= math.exp(2.0 * _BAND)
     # Most cameras see between 1° and 10°.
     return sorted(bands, key=lambda band: abs(math.log(band.arcsec * diagonal_px / 3600.0 / 3.0)))
 
@@ -125,11 +126,13 @@ def search_everywhere(
         for band in _wide(bands, width, height):
             this = replace(frame, scale=math.radians(band.arcsec / 3600.0), tolerance=band.tolerance)
             patterns = _whole_sky(_rung(2.0 * half_diagonal_deg(width, height, band.arcsec)))
-            level = Level(_STARS_OF_FIELD, 26, 5, 8, 0.012)
-            guesses, tests = pattern_matches(
-                this, patterns.stars, _STARS_OF_FIELD, level, np.array([0.0, 0.0, 1.0]), math.pi, patterns
-            )
-            tried += tests
+            guesses = []
+            for level in _BLIND_LEVELS:
+                more, tests = pattern_matches(
+                    this, patterns.stars, _STARS_OF_FIELD, level, np.array([0.0, 0.0, 1.0]), math.pi, patterns
+                )
+                tried += tests
+                guesses += more
             for guess in guesses:
                 towards = guess.turn[:, 2]
                 ra = math.degrees(math.atan2(towards[1], towards[0])) % 360.0
@@ -163,7 +166,7 @@ def half_diagonal_deg(width: int, height: int, arcsec: float) -> float:
 def _wide(bands: Sequence[ScaleBand], width: int, height: int) -> Iterator[ScaleBand]:
     for band in bands:
         field = 2.0 * half_diagonal_deg(width, height, band.arcsec * (1.0 + band.tolerance))
-        if NARROWEST_BLIND_DEG <= field <= WIDEST_FIELD_DEG:
+        if NARROWEST_BLIND_DEG <= field <= 1.2 * _FIELDS_DEG[1]:
             yield band
 
 
