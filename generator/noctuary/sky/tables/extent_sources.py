@@ -13,16 +13,16 @@
 
 from __future__ import annotations
 
-import gzip
 import math
 import re
 import sqlite3
-import struct
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from importlib import util
 from pathlib import Path
 from typing import NamedTuple
+
+from noctuary.sky.tables.catalogue_files import lines, records
 
 
 class Extent(NamedTuple):
@@ -69,56 +69,22 @@ def ongc() -> Iterator[tuple[str, str, Extent]]:
         yield designation(name), kind, extent
 
 
-class _Stream:
-    """Big-endian data stream: 32-bit numbers, doubles and UTF-16 text with its length in bytes."""
-
-    def __init__(self, data: bytes) -> None:
-        self.data, self.at = data, 0
-
-    def take(self, code: str) -> float:
-        value: float = struct.unpack_from(">" + code, self.data, self.at)[0]
-        self.at += struct.calcsize(code)
-        return value
-
-    def text(self) -> str:
-        length = int(self.take("I"))
-        length = 0 if length == 0xFFFFFFFF else length
-        self.at += length
-        return self.data[self.at - length : self.at].decode("utf-16-be")
-
-
 def revised(path: Path) -> Iterator[tuple[str, Extent]]:
     """Designations and extents; one object comes under each of its designations."""
-    stream = _Stream(gzip.decompress(path.read_bytes()))
-    stream.text(), stream.text()
-    while stream.at < len(stream.data):
-        stream.take("I")
-        ra, dec, _, magnitude = (stream.take("d") for _ in range(4))
-        stream.take("I"), stream.text()
-        major, minor = stream.take("d") * 60, stream.take("d") * 60
-        stream.take("i")  # the angle: right for few, so that it is no witness
-        for _ in range(6):
-            stream.take("d")
-        prefixes = ("NGC ", "IC ", "M ", "C ", "B ", "Sh2-", "vdB ", "RCW ", "LDN ", "LBN ", "Cr ", "Mel ", "", "")
-        numbers = [int(stream.take("I")) for _ in prefixes]
-        stream.text(), stream.take("I"), stream.take("I")
-        for _ in range(7):
-            stream.text()
-        stream.take("I")
-        trumpler, stock = int(stream.take("I")), int(stream.take("I"))
-        stream.take("I"), stream.take("I")
-        extent = Extent(math.degrees(ra), math.degrees(dec), major, minor or major, None,
-                        magnitude if magnitude < 90 else None)  # fmt: skip
-        named = [*zip(prefixes, numbers, strict=True), ("Tr ", trumpler), ("Stock ", stock)]
-        yield from ((f"{prefix}{number}", extent) for prefix, number in named if prefix and number)
+    catalogues = {"NGC", "IC", "M", "C", "B", "Sh2-", "vdB", "RCW", "LDN", "LBN", "Cr", "Mel", "Tr", "Stock"}
+    for record in records(path):
+        magnitude = record.visual if record.visual < 90 else None
+        # The angle is right for few, so that it is no witness.
+        extent = Extent(math.degrees(record.ra), math.degrees(record.dec), record.major, record.minor or record.major,
+                        None, magnitude)  # fmt: skip
+        for catalogue, number in record.numbers:
+            if catalogue in catalogues and number:
+                yield f"{catalogue}{'' if catalogue == 'Sh2-' else ' '}{number}", extent
 
 
 def sac(path: Path) -> Iterator[tuple[str, Extent]]:
     """RA in 1/2400°, Dec in arcseconds, tenths of a magnitude, names, type, brightness, axes in 0.1′."""
-    for line in path.read_text(encoding="latin-1").splitlines()[2:]:
-        fields = [*line.split(","), *[""] * 6]
-        if not fields[0].strip():
-            continue
+    for fields in lines(path):
         major, minor = (float(fields[i].strip() or 0) / 10 for i in (6, 7))
         magnitude = float(fields[2].strip() or 999)
         extent = Extent(float(fields[0]) / 2400 % 360, float(fields[1]) / 3600, major, minor or major,

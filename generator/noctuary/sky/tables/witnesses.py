@@ -1,9 +1,7 @@
 """Reads the published catalogues of nebulae, clusters and groups as general astronomy packages carry them.
 
 Two packages give nearly every entry independently of each other, so each is the other's witness:
-
-* catalog.dat of the Debian package stellarium-data (0.22.2-1): big-endian records, UTF-16 texts.
-* deep_sky.hnd of fchart3 (0.12.2 on PyPI): lines of numbers and names.
+the binary and the text catalogue of :mod:`noctuary.sky.tables.catalogue_files`.
 
 A third, named_objects.json of galpy (1.12.1 on PyPI), gives the globular clusters after Vasiliev & Baumgardt
 (2021, MNRAS 505, 5978). Only facts are taken: designations, places, sizes, angles, magnitudes and kinds.
@@ -11,14 +9,14 @@ A third, named_objects.json of galpy (1.12.1 on PyPI), gives the globular cluste
 
 from __future__ import annotations
 
-import gzip
 import json
 import re
-import struct
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from math import degrees
 from pathlib import Path
+
+from noctuary.sky.tables.catalogue_files import lines, records
 
 
 @dataclass(frozen=True)
@@ -49,9 +47,6 @@ def as_catalogued(entry: Entry) -> Entry:
 
 # ------------------------------------------------------------------------------------ binary records
 
-_NUMBERED = ("NGC", "IC", "M", "C", "B", "Sh2-", "vdB", "RCW", "LDN", "LBN", "Cr", "Mel", "PGC", "UGC")
-_LETTERED = ("PK", "PN G", "SNR G", "ACO", "HCG", "ESO", "vdBH")
-_NUMBERED_LAST = ("DWB", "Tr", "Stock", "Ru", "vdBHa")
 _RECORD_KINDS = {
     0: "galaxy", 1: "galaxy", 2: "galaxy", 3: "galaxy", 5: "open cluster", 6: "open cluster",
     7: "globular cluster", 8: "association of stars", 10: "nebula", 11: "planetary nebula", 12: "dark nebula",
@@ -61,63 +56,20 @@ _RECORD_KINDS = {
 }  # fmt: skip
 
 
-class _Stream:
-    """Reads big-endian numbers and UTF-16 texts one after another."""
-
-    def __init__(self, data: bytes) -> None:
-        self._data, self._at = data, 0
-
-    def _take(self, form: str, size: int) -> int | float:
-        value: int | float = struct.unpack_from(form, self._data, self._at)[0]
-        self._at += size
-        return value
-
-    def integer(self) -> int:
-        return int(self._take(">I", 4))
-
-    def real(self) -> float:
-        return float(self._take(">d", 8))
-
-    def text(self) -> str:
-        size = self.integer()
-        if size == 0xFFFFFFFF:
-            return ""
-        self._at += size
-        return self._data[self._at - size : self._at].decode("utf-16-be")
-
-    def more(self) -> bool:
-        return self._at < len(self._data)
-
-
 def read_records(path: Path) -> Iterator[Entry]:
     """Entries of the binary catalogue. Raises struct.error if it ends inside a record."""
-    stream = _Stream(gzip.decompress(path.read_bytes()))
-    stream.text(), stream.text()  # edition
-    while stream.more():
-        stream.integer()
-        ra, dec, blue, visual = (stream.real() for _ in range(4))
-        kind = stream.integer()
-        stream.text()
-        major, minor = stream.real() * 60.0, stream.real() * 60.0
-        angle = stream.integer()
-        for _ in range(6):
-            stream.real()  # redshift, parallax, distance and their errors
-        names = [(catalogue, str(stream.integer() or "")) for catalogue in _NUMBERED]
-        names.append(("Ced", stream.text()))
-        names.append(("Arp", str(stream.integer() or "")))
-        stream.integer()  # Vorontsov-Velyaminov
-        names += [(catalogue, stream.text()) for catalogue in _LETTERED]
-        names += [(catalogue, str(stream.integer() or "")) for catalogue in _NUMBERED_LAST]
-        magnitude = next((round(m, 2) for m in (visual, blue) if m < 90.0), None)
+    for record in records(path):
+        major, minor, angle = record.major, record.minor, record.angle
+        magnitude = next((round(m, 2) for m in (record.visual, record.blue) if m < 90.0), None)
         yield Entry(
-            tuple(written(catalogue, n) for catalogue, n in names if re.fullmatch(r"[\w.+-]+", n)),
-            degrees(ra) % 360.0,
-            degrees(dec),
+            tuple(written(catalogue, n) for catalogue, n in record.numbers if re.fullmatch(r"[\w.+-]+", n)),
+            degrees(record.ra) % 360.0,
+            degrees(record.dec),
             round(major, 2) or None,
             round(minor, 2) or round(major, 2) or None,
             float(angle) if angle and 0 < minor < major else None,
             magnitude,
-            _RECORD_KINDS.get(kind),
+            _RECORD_KINDS.get(record.kind),
         )
 
 
@@ -156,10 +108,7 @@ def _tenths(text: str) -> float | None:
 
 def read_lines(path: Path) -> Iterator[Entry]:
     """Entries of the text catalogue: places in tenths of a second of time and of arc, sizes in tenths of a minute."""
-    for line in path.read_text(encoding="latin-1").splitlines()[2:]:
-        fields = [field.strip() for field in line.split(",")]
-        if len(fields) < 5:
-            continue
+    for fields in lines(path):
         code = re.split(r"[/\[;]", fields[4])[0]
         kind = _LINE_KINDS.get(code)
         if code in ("BN", "NB", "RN"):
