@@ -27,6 +27,13 @@ def _missing(what: str) -> None:
     pytest.skip(what)
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_cmdline_main(config: pytest.Config) -> None:
+    """Tests of one file share what was built for them, so each worker begins with a run of files, then takes over."""
+    if config.getoption("numprocesses", None) and config.getoption("dist") == "no":
+        config.option.dist = "worksteal"
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """What drives a browser takes long: the demo is built for it."""
     for item in items:
