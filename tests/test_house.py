@@ -13,7 +13,7 @@ HOUSE = ROOT / "generator" / "noctuary"
 #: Rooms from the top down; a room imports from its own storey and those below it.
 STOREYS = (
     {"__init__", "__main__", "cli", "reference", "rule_list", "upload_command", "adopt_command", "place_command"},
-    {"build", "inspection", "preview", "facts_table", "plate_solve", "star_report"},
+    {"build", "inspection", "preview", "preview_server", "facts_table", "plate_solve", "star_report"},
     {"publish"},
     {"pages"},
     {"charts", "images"},

@@ -12,7 +12,7 @@ import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -21,6 +21,9 @@ from noctuary.adopt_command import adopt
 from noctuary.diagnostic import Diagnostic
 from noctuary.machine import prints_unicode
 from noctuary.upload_command import after_build, upload
+
+if TYPE_CHECKING:
+    from noctuary.build import Outcome
 
 ARCHIVE = click.Path(file_okay=False, path_type=Path)
 
@@ -102,7 +105,8 @@ def build(archive: Path, out: Path | None, explain: bool, workers: int | None, e
 
     Example: noctuary build my-nights
     """
-    sys.exit(_build(archive, out, explain=explain, workers=workers, executor=executor))
+    outcome = _build(archive, out, explain=explain, workers=workers, executor=executor)
+    sys.exit(0 if outcome.built else 1)
 
 
 @noctuary.command()
@@ -301,8 +305,8 @@ def _build(
     explain: bool = False,
     workers: int | None = None,
     executor: str | None = None,
-) -> int:
-    """Builds and reports; the exit status."""
+) -> Outcome:
+    """Builds and reports."""
     from noctuary.build import build as run
 
     with _progress() as advance:
@@ -314,13 +318,13 @@ def _build(
         if outcome.half_way:
             site = "The site is on its way to the new one, and every page of it works; the next build goes on."
         click.echo(f"Not built: {_count(faults, 'fault')}. {site}", err=True)
-        return 1
+        return outcome
     if explain:
         for path, why in outcome.reasons:
             click.echo(f"{path}: {why}")
     click.echo(outcome.summary)
     after_build(archive, outcome.out, explain=explain)
-    return 0
+    return outcome
 
 
 noctuary.add_command(adopt)

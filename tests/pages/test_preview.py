@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import http.client
+import json
 import re
 import signal
+import socket
 import subprocess
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
+import watchfiles
 
 from tests.builders.folders import set_plainly, write
 from tests.builders.many_pictures import sidecar, write_archive
@@ -54,7 +59,7 @@ class Preview:
 def preview(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Preview]:
     archive = write_archive(tmp_path_factory.mktemp("preview") / "archive", 2)
     set_plainly(archive)
-    line = "<html><body>{{ here }} {{ description if description is defined }}</body></html>\n"
+    line = "<body style='min-height: 4000px'>{{ here }} {{ description if description is defined }}</body>\n"
     write(archive / "theme/templates/picture.html", line)
     running = Preview(archive)
     yield running
@@ -91,19 +96,108 @@ def test_nothing_beside_the_site_is_served(preview: Preview) -> None:
         assert preview.ask(path)[0] == 404
 
 
-def test_a_change_is_built_and_told(preview: Preview) -> None:
-    before = preview.ask("/.noctuary-build")[1]
+def events(preview: Preview) -> Iterator[dict[str, Any]]:
+    """What an open page is told, one after another."""
+    connection = http.client.HTTPConnection("127.0.0.1", preview.port, timeout=120)
+    connection.request("GET", "/.noctuary-events")
+    answer = connection.getresponse()
+    assert answer.getheader("Content-Type") == "text/event-stream"
+    try:
+        while line := answer.readline():
+            if line.startswith(b"data: "):
+                yield json.loads(line[6:])
+    finally:
+        connection.close()
+
+
+def test_a_save_is_built_and_told(preview: Preview) -> None:
+    told = events(preview)
+    before = next(told)
+    assert before["faults"] == []
     sidecar_file = preview.archive / "pictures/field-00000.yaml"
     write(sidecar_file, sidecar(0, 2).replace("The wind fell", "Clouds came"))
-    preview.wait_for("/pictures/field-00000.html", "Clouds came after dark.")
-    # The number of the build is what the reload script looks at; it goes up once the site is in place.
-    end = time.monotonic() + 60
-    while preview.ask("/.noctuary-build")[1] == before:
-        assert time.monotonic() < end
-        time.sleep(0.05)
-    # A fault leaves the pages as they were, and the next change is built all the same.
-    write(sidecar_file, "title: [")
-    time.sleep(1.0)
+    assert next(told)["build"] == before["build"] + 1
+    assert "Clouds came after dark." in preview.ask("/pictures/field-00000.html")[1]
+    # A fault leaves the pages as they were, is told with its line, and goes when it is mended.
+    write(sidecar_file, sidecar(0, 2).replace("exposure: 180 s", "exposure: 180 mm"))
+    refused = next(told)
+    assert refused["build"] == before["build"] + 1
+    assert "pictures/field-00000.yaml:11:" in refused["faults"][0]
     assert "Clouds came after dark." in preview.ask("/pictures/field-00000.html")[1]
     write(sidecar_file, sidecar(0, 2).replace("The wind fell", "Fog rose"))
-    preview.wait_for("/pictures/field-00000.html", "Fog rose after dark.")
+    mended = next(told)
+    assert mended["faults"] == []
+    assert "Fog rose after dark." in preview.ask("/pictures/field-00000.html")[1]
+
+
+def test_ranges_heads_and_odd_requests(preview: Preview) -> None:
+    picture = next((preview.archive / "site/images").glob("*.jpg"))
+    data = picture.read_bytes()
+    address = f"/images/{picture.name}"
+    for asked, status, wanted in (
+        ("bytes=0-9", 206, data[:10]), ("bytes=10-", 206, data[10:]), ("bytes=-5", 206, data[-5:]),
+        (f"bytes={len(data)}-", 416, b""), ("bytes=-0", 416, b""), ("bytes=5-2", 416, b""), ("lines=1-2", 200, data),
+        ("bytes=0-999999999999999999999999999999", 206, data),
+    ):  # fmt: skip
+        connection = http.client.HTTPConnection("127.0.0.1", preview.port, timeout=30)
+        connection.request("GET", address, headers={"Range": asked})
+        answer = connection.getresponse()
+        assert (answer.status, answer.read()) == (status, wanted), asked
+        connection.close()
+    for path in ("/index.html", address, "/.noctuary-preview.js", "/.noctuary-events"):
+        assert preview.ask(path, "HEAD") == (200, "")
+    odd = ("/%00", "/" + "a" * 5000, "/%ff%fe.html", "/..%2f..%2fetc/passwd", "/index.html/", "//", "/?q=%", "/con")
+    for path in odd:
+        assert preview.ask(path)[0] in {200, 404}, path
+    # A browser that goes in the middle of an answer leaves the others theirs.
+    for _ in range(5):
+        gone = socket.create_connection(("127.0.0.1", preview.port))
+        gone.sendall(f"GET {address} HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n".encode())
+        gone.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, b"\1\0\0\0\0\0\0\0")
+        gone.close()
+    assert preview.ask("/index.html")[0] == 200
+
+
+@pytest.mark.browser
+def test_an_open_page_follows_and_keeps_its_place(preview: Preview, chromium: Any) -> None:
+    sidecar_file = preview.archive / "pictures/field-00001.yaml"
+    page = chromium.new_page()
+    wrong: list[str] = []
+    page.on("pageerror", lambda error: wrong.append(str(error)))
+    page.goto(f"http://127.0.0.1:{preview.port}/pictures/field-00001.html", wait_until="domcontentloaded")
+    page.wait_for_function("document.body.innerText.includes('The wind fell')")
+    page.wait_for_timeout(300)
+    page.evaluate("scrollTo(0, 700)")
+    write(sidecar_file, sidecar(1, 2).replace("The wind fell", "Rain fell"))
+    page.wait_for_function("document.body && document.body.innerText.includes('Rain fell')", timeout=60_000)
+    page.wait_for_function("scrollY === 700", timeout=10_000)
+    write(sidecar_file, sidecar(1, 2).replace("kept: 36", "kept: <b>many</b>"))
+    told = page.wait_for_selector("#noctuary-faults", timeout=60_000)
+    assert "pictures/field-00001.yaml:11:" in told.inner_text()
+    assert page.locator("#noctuary-faults b").count() == 0
+    write(sidecar_file, sidecar(1, 2).replace("The wind fell", "Rain fell"))
+    page.wait_for_selector("#noctuary-faults", state="detached", timeout=60_000)
+    page.close()
+    assert wrong == []
+
+
+def test_where_the_system_watches_no_more_folders(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """The limit of Linux (fs.inotify.max_user_watches) as the library tells of it; then files are looked at."""
+    from noctuary import preview as module
+
+    real = watchfiles.watch
+    asked: list[bool] = []
+
+    def watch(*folders: Any, force_polling: bool = False, **options: Any) -> Any:
+        asked.append(force_polling)
+        if not force_polling:
+            raise OSError("OS file watch limit reached. about [\"/archive\"]")
+        return real(*folders, force_polling=True, **options)
+
+    monkeypatch.setattr(watchfiles, "watch", watch)
+    said: list[str] = []
+    changes = module._changes(tmp_path, lambda change, path: True, said.append)
+    threading.Timer(1.5, lambda: write(tmp_path / "archive.yaml", "title: T\n")).start()
+    assert next(iter(changes))
+    assert asked == [False, True]
+    assert "limit" in said[0]
