@@ -98,7 +98,7 @@ def test_png_texts(tmp_path):
     text.add_text("Title", "Veil at dawn", zip=True)
     text.add_text("Creation Time", "2018-09-02T10:00:00Z")
     said = of_raster(picture(tmp_path / "a.png", pnginfo=text), names())
-    assert (said.title, said.finished) == ("Veil at dawn", PartialDate(2018, 9, 2))
+    assert (said.title, said.finished, said.captured) == ("Veil at dawn", None, PartialDate(2018, 9, 2))
 
 
 CARDS: dict[str, str | float | bool] = {

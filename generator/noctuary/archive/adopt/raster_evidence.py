@@ -94,13 +94,16 @@ def _of_texts(blocks: Blocks, names: ObjectNames) -> Evidence:
     tags = dict.fromkeys(tag for word in keywords if (tag := one_line_text(word, 60)))
     subjects = [s for text in said.get("avm:Subject.Name", ()) for s in re.split(r"[;|]", text)]
     objects = dict.fromkeys(known[0] for s in subjects if s.strip() and (known := names.called(s)))
-    stamp = _text_of(said, "xmp:ModifyDate") or _text_of(said, "xmp:CreateDate") or png.get("creation time")
+    # When something was created may be the moment of the exposure; when it was changed is not.
+    changed = _day(_text_of(said, "xmp:ModifyDate"))
+    created = [_text_of(said, "photoshop:DateCreated"), _text_of(press, "created"), _text_of(said, "xmp:CreateDate")]
+    captured = next((day for text in [*created, png.get("creation time")] if (day := _day(text))), None)
     return Evidence(
         source="its own metadata",
         title=title,
         objects=tuple(objects),
-        finished=_day(stamp) if _moment(blocks.main.get(_WRITTEN)) is None else None,
-        captured=_day(_text_of(said, "photoshop:DateCreated")) or _day(_text_of(press, "created")),
+        finished=changed if _moment(blocks.main.get(_WRITTEN)) is None else None,
+        captured=captured if _moment(blocks.exif.get(_TAKEN)) is None else None,
         description=description,
         tags=tuple(list(tags)[:20]),
     )
