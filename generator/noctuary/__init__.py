@@ -11,6 +11,8 @@ from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from noctuary.errors import NoctuaryError
+
 if TYPE_CHECKING:
     from noctuary.archive.read import Reading
     from noctuary.build import Outcome
@@ -21,7 +23,7 @@ __version__ = "0.1.0"
 __all__ = ["ArchiveHasFaults", "__version__", "build_site", "check_archive", "derive_facts", "read_archive"]
 
 
-class ArchiveHasFaults(ValueError):
+class ArchiveHasFaults(NoctuaryError, ValueError):
     """Facts were asked of an archive whose records have faults; ``diagnostics`` lists them all."""
 
     def __init__(self, diagnostics: list[Diagnostic]) -> None:

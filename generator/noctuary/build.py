@@ -88,10 +88,8 @@ def build(
         return _refused(out, [_trouble("publish", message, "wait until it has ended")])
     except HalfWay as error:
         return Outcome([_trouble("publish", error.message, error.hint)], built=False, out=out, half_way=True)
-    except CannotPublish as error:
-        return _refused(out, [_trouble("publish", error.message, error.hint)])
-    except NoSuchExecutor as error:
-        return _refused(out, [_trouble("executor", str(error), "or leave --executor out")])
+    except (CannotPublish, NoSuchExecutor) as error:
+        return _refused(out, [_trouble(error.rule, error.message, error.hint)])
     except BadTemplate as error:
         file = Path(error.file)
         shown = file.relative_to(folder).as_posix() if file.is_relative_to(folder) else file.name

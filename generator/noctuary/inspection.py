@@ -143,9 +143,8 @@ def inspect(folder: Path, out: Path, before: BuildManifest, memory: Memo, today:
         theme = theme_folders(archive.theme, folder)
         findings += theme_findings(theme, folder, archive.language)
     except NoSuchTheme as error:
-        findings.append(
-            fault(archive.marks.at("theme"), "unknown-theme", str(error), "or leave it out for the usual one")
-        )
+        hint = f"{error.hint}, or leave it out for the usual one"
+        findings.append(fault(archive.marks.at("theme"), error.rule, error.message, hint))
     findings = in_order(as_doubts(findings, reading.drafts))
     return Inspection(reading, archive, facts, almanac, theme, findings, hashes)
 

@@ -9,13 +9,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from noctuary.build_manifest import FOLDER
+from noctuary.errors import NoctuaryError
 from noctuary.preview_server import Builds, PreviewHandler, Server
 
 if TYPE_CHECKING:
     from noctuary.build import Outcome
 
 
-class CannotServe(Exception):
+class CannotServe(NoctuaryError):
     """The address cannot be had."""
 
 

@@ -11,15 +11,13 @@ import math
 import re
 from dataclasses import dataclass
 
+from noctuary.errors import NoctuaryError
 
-class NotAQuantity(ValueError):
+
+class NotAQuantity(NoctuaryError, ValueError):
     """Text that is not a quantity of the wanted kind; ``rule`` says in what way."""
 
-    def __init__(self, message: str, hint: str, rule: str = "not-a-quantity") -> None:
-        super().__init__(message)
-        self.message = message
-        self.hint = hint
-        self.rule = rule
+    rule = "not-a-quantity"
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from noctuary.errors import NoctuaryError
 from noctuary.images.decoded import PictureFault
 from noctuary.images.star_shapes import ShapeReport, measure
 from noctuary.images.star_zone import Zone
@@ -20,7 +21,7 @@ _PLACES = ("the top left", "the top", "the top right", "the left", "the middle",
            "the bottom", "the bottom right")  # fmt: skip
 
 
-class CannotMeasure(Exception):
+class CannotMeasure(NoctuaryError):
     """The file is no picture that stars could be measured in; says why and what to do."""
 
 

@@ -13,6 +13,7 @@ from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from noctuary.archive.partial_date import PartialDate
+from noctuary.errors import NoctuaryError
 
 _DATE = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})")
 _MONTH_OR_YEAR = re.compile(r"(\d{4})(?:-(\d{1,2}))?")
@@ -25,14 +26,8 @@ _FIRST_YEAR, _LAST_YEAR = 1800, 2200
 _NO_ZONES = {"localtime", "posixrules", "Factory"}
 
 
-class NotAClock(ValueError):
+class NotAClock(NoctuaryError, ValueError):
     """A date or clock time that cannot be: which rule, what is wrong, what to type."""
-
-    def __init__(self, rule: str, message: str, hint: str) -> None:
-        super().__init__(message)
-        self.rule = rule
-        self.message = message
-        self.hint = hint
 
 
 class Clock(NamedTuple):
@@ -50,13 +45,13 @@ def read_date(text: str) -> date:
     hint = "write a date as year-month-day, such as 2025-01-18"
     match = _DATE.fullmatch(cleaned[:40])
     if match is None:
-        raise NotAClock("not-a-date", f"“{cleaned[:60]}” is not a date", hint)
+        raise NotAClock(f"“{cleaned[:60]}” is not a date", hint, "not-a-date")
     try:
         day = date(*(int(part) for part in match.groups()))
     except ValueError:
-        raise NotAClock("not-a-date", f"{cleaned} is not in the calendar", hint) from None
+        raise NotAClock(f"{cleaned} is not in the calendar", hint, "not-a-date") from None
     if not _FIRST_YEAR <= day.year <= _LAST_YEAR:
-        raise NotAClock("not-a-date", f"the year {day.year} cannot be that of a photograph", hint)
+        raise NotAClock(f"the year {day.year} cannot be that of a photograph", hint, "not-a-date")
     return day
 
 
@@ -68,12 +63,12 @@ def read_partial_date(text: str) -> PartialDate:
         try:
             return PartialDate.of(read_date(cleaned))
         except NotAClock as error:
-            raise NotAClock(error.rule, error.message, _AS_FAR_AS_KNOWN) from None
+            raise NotAClock(error.message, _AS_FAR_AS_KNOWN, error.rule) from None
     year, month = int(known[1]), int(known[2]) if known[2] else None
     if month is not None and not 1 <= month <= 12:
-        raise NotAClock("not-a-date", f"{cleaned} is not in the calendar", _AS_FAR_AS_KNOWN)
+        raise NotAClock(f"{cleaned} is not in the calendar", _AS_FAR_AS_KNOWN, "not-a-date")
     if not _FIRST_YEAR <= year <= _LAST_YEAR:
-        raise NotAClock("not-a-date", f"the year {year} cannot be that of a photograph", _AS_FAR_AS_KNOWN)
+        raise NotAClock(f"the year {year} cannot be that of a photograph", _AS_FAR_AS_KNOWN, "not-a-date")
     return PartialDate(year, month)
 
 
@@ -83,16 +78,16 @@ def read_clock(text: str) -> Clock:
     match = _CLOCK.fullmatch(cleaned[:80])
     if match is None:
         raise NotAClock(
-            "not-a-clock-time",
             f"“{cleaned[:60]}” is not a clock time",
             "write hours and minutes of the 24-hour clock, such as 19:40",
+            "not-a-clock-time",
         )
     hour, minute, second = int(match["hour"]), int(match["minute"]), int(match["second"] or 0)
     if hour > 23 or minute > 59 or second > 59:
         raise NotAClock(
-            "not-a-clock-time",
             f"no clock shows {cleaned[:60]}",
             "hours run from 00 to 23, minutes from 00 to 59; midnight is 00:00",
+            "not-a-clock-time",
         )
     day = read_date(match["date"]) if match["date"] else None
     return Clock(cleaned, time(hour, minute, second), day, _offset(match["offset"]))
@@ -106,7 +101,7 @@ def _offset(text: str | None) -> timedelta | None:
     digits = text[1:].replace(":", "")
     hours, minutes = (int(digits[:-2]), int(digits[-2:])) if len(digits) > 2 else (int(digits), 0)
     if hours > 15 or minutes > 59:
-        raise NotAClock("not-a-clock-time", f"no place has the offset {text}", "write an offset such as +01:00")
+        raise NotAClock(f"no place has the offset {text}", "write an offset such as +01:00", "not-a-clock-time")
     return timedelta(hours=hours, minutes=minutes) * (1 if text[0] == "+" else -1)
 
 
@@ -124,9 +119,9 @@ def moment(clock: Clock, night: date, zone_name: str) -> datetime:
     if not real:
         after = readings[0].astimezone(UTC).astimezone(zone)
         raise NotAClock(
-            "clock-skipped",
             f"the clocks of {zone_name} skipped {clock.written} on {day}",
             f"write the time that the clock showed, such as {after:%H:%M}",
+            "clock-skipped",
         )
     offsets = {r.utcoffset(): r for r in reversed(real)}
     if clock.offset is not None:
@@ -134,16 +129,16 @@ def moment(clock: Clock, night: date, zone_name: str) -> datetime:
             return offsets[clock.offset]
         there = " or ".join(_signed(o) for o in sorted(o for o in offsets if o is not None))
         raise NotAClock(
-            "clock-offset",
             f"the clocks of {zone_name} did not stand at {_signed(clock.offset)} on {day}, but at {there}",
             f"write the time that the clock showed there, or {local:%H:%M}{there.split(' or ')[0]}",
+            "clock-offset",
         )
     if len(offsets) > 1:
         first, second = (_signed(r.utcoffset() or timedelta()) for r in real)
         raise NotAClock(
-            "clock-repeated",
             f"the clocks of {zone_name} showed {clock.written} twice on {day}",
             f'write which one it was: "{local:%H:%M}{first}" or "{local:%H:%M}{second}"',
+            "clock-repeated",
         )
     return real[0]
 

@@ -293,7 +293,7 @@ class _Builder:
         self.report(spot, "tag", f"the tag {shown} means nothing here", "delete it and write the value as plain text")
 
     def syntax(self, error: yaml.MarkedYAMLError, text: str) -> Diagnostic:
-        mark, message, hint = explained(error)
+        mark, rule, message, hint = explained(error)
         gave_up = error.problem_mark or mark
         lines = text.split("\n")
         here = lines[gave_up.line] if gave_up is not None and gave_up.line < len(lines) else ""
@@ -304,13 +304,14 @@ class _Builder:
             return fault(spot, "tab", "a tab stands where YAML wants spaces", "indent with spaces only")
         if self.long_quotes is not None and gave_up is not None and gave_up.line == self.long_quotes[0]:
             # Quotes that were not closed end at the next ones, and only what follows those is no YAML.
-            mark, message, hint = (
+            mark, rule, message, hint = (
                 self.long_quotes[1],
+                "yaml",
                 "the quotes that open here close in another line",
                 "close the quotes",
             )
         spot = Mark(self.file, *(self.spot(mark) if mark is not None else (1 + self.before, 1)))
-        return fault(spot, "too-deep" if "nested" in message else "yaml", message, hint)
+        return fault(spot, rule, message, hint)
 
 
 def _flat(node: Node, path: Path, before: int, places: dict[Path, Spot], keys: dict[Path, Spot]) -> Plain:

@@ -8,12 +8,13 @@ from collections.abc import Sequence
 from noctuary.archive.marked_yaml import decode_as_it_is, read_yaml
 from noctuary.archive.yaml_node import Node
 from noctuary.diagnostic import Diagnostic, Mark, fault
+from noctuary.errors import NoctuaryError
 
 _LINE = re.compile("[^\r\n\x85\u2028\u2029]*(?:\r\n|[\r\n\x85\u2028\u2029])|[^\r\n\x85\u2028\u2029]+")
 _LINE_END = "\r\n\x85\u2028\u2029"
 
 
-class NotEditable(ValueError):
+class NotEditable(NoctuaryError, ValueError):
     """A file that nothing can be added to, with the findings that say why: those that checking it gives."""
 
     def __init__(self, *findings: Diagnostic) -> None:

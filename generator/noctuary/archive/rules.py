@@ -77,6 +77,7 @@ RULES_OF_GATHERING: dict[str, str] = {
     "gather-kept": "The folder or list of the subs that survived cannot be read.",
     "gather-sidecar": "A sidecar that is to be added to cannot be read or written.",
     "gather-targets": "The frames are of several targets, and one sidecar was named.",
+    "header-there": "A header that a placement is to be written into is there already.",
     "not-extended": "A record is laid out in a way that nothing can safely be added to.",
     "placed-already": "A sidecar that a placement is to be written into has one.",
 }

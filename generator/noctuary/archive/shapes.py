@@ -10,8 +10,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, get_args
 
-from noctuary.archive.clock import NotAClock
-from noctuary.quantity import NotAQuantity
+from noctuary.errors import NoctuaryError
 
 if TYPE_CHECKING:
     from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
@@ -45,7 +44,7 @@ class Scalar:
             raise wrong("wrong-shape", f"{shape} stands where {self.what} belongs", hint)
         try:
             return self.read(value)
-        except (NotAQuantity, NotAClock) as error:
+        except NoctuaryError as error:
             raise wrong(error.rule, error.message, error.hint) from None
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:

@@ -7,9 +7,10 @@ from pathlib import Path
 from textwrap import dedent
 
 from noctuary.archive.schema import write_schemas
+from noctuary.errors import NoctuaryError
 
 
-class FolderInUse(ValueError):
+class FolderInUse(NoctuaryError, ValueError):
     """The folder holds something already; the message says what to do."""
 
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+_NESTED = "nesting depth"
 # Words of the parsers (libyaml and PyYAML's own), whether the place to look is where the construct opens
 # rather than where the parser gave up, and what is wrong there.
 _PLAIN: tuple[tuple[str, bool, str, str], ...] = (
-    ("nesting depth", False, "the brackets here are nested too deeply", "write it flatter"),
+    (_NESTED, False, "the brackets here are nested too deeply", "write it flatter"),
     ("escape character", False, "this backslash means nothing in double quotes", "put the text in single quotes"),
     ("quoted scalar", True, "the quotes that open here are not closed", "close the quotes"),
     (
@@ -67,16 +68,18 @@ _PLAIN: tuple[tuple[str, bool, str, str], ...] = (
 )
 
 
-def explained(error: Any) -> tuple[Any, str, str]:
-    """The mark (or ``None``), message and hint for an error of either parser."""
+def explained(error: Any) -> tuple[Any, str, str, str]:
+    """The mark (or ``None``), rule, message and hint for an error of either parser."""
     problem = " ".join(part for part in (error.context, error.problem) if part)
     for words, opening, message, hint in _PLAIN:
         if words in problem:
             mark = error.context_mark if opening else error.problem_mark
-            return mark or error.problem_mark or error.context_mark, message, hint
+            rule = "too-deep" if words == _NESTED else "yaml"
+            return mark or error.problem_mark or error.context_mark, rule, message, hint
     mark = error.problem_mark or error.context_mark
     return (
         mark,
+        "yaml",
         f"this is not YAML: {problem}",
         "look at the indent, the colons and the quotes of this line and the one before",
     )

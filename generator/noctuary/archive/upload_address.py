@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from typing import Literal
 from urllib.parse import unquote, urlsplit
 
+from noctuary.errors import NoctuaryError
+
 Kind = Literal["sftp", "s3", "webdavs", "ftps", "git", "folder"]
 
 _GIT = ("git+ssh", "git+https", "git+file")
@@ -29,12 +31,10 @@ _SAME = {"https": "webdavs", "davs": "webdavs", "ftpes": "ftps", "ssh": "sftp", 
 _TOKEN_LENGTH = 20
 
 
-class NotADestination(ValueError):
+class NotADestination(NoctuaryError, ValueError):
     """The text is no address to upload to. ``message`` and ``hint`` never repeat it: it may hold a secret."""
 
-    def __init__(self, rule: str, message: str, hint: str) -> None:
-        super().__init__(message)
-        self.rule, self.message, self.hint = rule, message, hint
+    rule = "upload-address"
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,10 +67,10 @@ def read_address(text: str) -> UploadAddress:
     """An address taken apart; raises :class:`NotADestination`."""
     text = text.strip()
     if not text or any(ord(c) < 32 for c in text):
-        raise NotADestination("upload-address", "there is no address here", "write an address, or a folder")
+        raise NotADestination("there is no address here", "write an address, or a folder")
     scheme, colon, _ = text.partition("://")
     if not colon and re.match(r"[^/\\]+@[^/\\]+:", text):
-        raise NotADestination("upload-address", "this is neither an address nor a folder", "write sftp://user@host/path")
+        raise NotADestination("this is neither an address nor a folder", "write sftp://user@host/path")
     if not colon:
         return UploadAddress("folder", text)
     scheme = scheme.lower()
@@ -82,31 +82,29 @@ def read_address(text: str) -> UploadAddress:
         parts = urlsplit(text)
         host, port, user = parts.hostname or "", parts.port, parts.username
     except ValueError:
-        raise NotADestination(
-            "upload-address", "this is not an address", "write it such as sftp://user@host/path"
-        ) from None
+        raise NotADestination("this is not an address", "write it such as sftp://user@host/path") from None
     if parts.password is not None or parts.query:
         raise NotADestination(
-            "upload-secret",
             "a password, or what looks like one, is written into this address",
             "take it out, and change it, for it has been written down; the README says where secrets belong",
+            "upload-secret",
         )
     if user and (scheme == "s3" or (scheme == "git+https" and len(user) >= _TOKEN_LENGTH)):
         raise NotADestination(
-            "upload-secret",
             "what stands before @ looks like a key",
             "take it out, and change it, for it has been written down; the README says where secrets belong",
+            "upload-secret",
         )
     if not host and scheme != "git+file":
-        raise NotADestination("upload-address", "this address names no host", f"write {scheme}://host/path")
+        raise NotADestination("this address names no host", f"write {scheme}://host/path")
     user = unquote(user) if user else None
     if scheme in _GIT:
         return _git(scheme, text, parts.fragment)
     if parts.fragment:
-        raise NotADestination("upload-address", "only a git address ends in #branch", "take out what follows #")
+        raise NotADestination("only a git address ends in #branch", "take out what follows #")
     path = unquote(parts.path)
     if any(part in {".", ".."} for part in path.split("/")):
-        raise NotADestination("upload-address", "a path with dots in it", "write the whole path")
+        raise NotADestination("a path with dots in it", "write the whole path")
     if scheme == "s3":
         return UploadAddress("s3", path.strip("/"), host=host)
     if scheme == "sftp":
@@ -119,11 +117,9 @@ def read_address(text: str) -> UploadAddress:
 
 def _git(scheme: str, text: str, branch: str) -> UploadAddress:
     if not branch:
-        raise NotADestination(
-            "upload-address", "this address names no branch", "add it at the end, such as #site"
-        )
+        raise NotADestination("this address names no branch", "add it at the end, such as #site")
     if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._/-]*", branch) or ".." in branch or branch.endswith((".lock", "/")):
-        raise NotADestination("upload-address", "no branch can have this name", "write a plain name, such as #site")
+        raise NotADestination("no branch can have this name", "write a plain name, such as #site")
     url = text.partition("#")[0].removeprefix("git+")
     return UploadAddress("git", url, branch=branch, host=urlsplit(url).hostname or "")
 
@@ -131,9 +127,8 @@ def _git(scheme: str, text: str, branch: str) -> UploadAddress:
 def _unknown(scheme: str) -> NotADestination:
     if scheme in _OPEN:
         return NotADestination(
-            "upload-address",
             f"{scheme[:20]}:// sends passwords and pages without encryption",
             f"write {_OPEN[scheme]}://, if the host offers it",
         )
     hint = f"write {_SAME[scheme]}://" if scheme in _SAME else f"known are {', '.join(SCHEMES)}, or a folder"
-    return NotADestination("upload-address", f"{scheme[:20]}:// is no kind of destination", hint)
+    return NotADestination(f"{scheme[:20]}:// is no kind of destination", hint)

@@ -98,21 +98,21 @@ def _one_fault(path: Path) -> Iterator[None]:
         raise
     except (FileNotFoundError, NotADirectoryError):
         raise PictureFault(
-            "picture-missing", "the picture is not there", "put the picture beside its sidecar"
+            "the picture is not there", "put the picture beside its sidecar", "picture-missing"
         ) from None
     except IsADirectoryError:
         raise PictureFault(
-            "picture-missing", "this is a folder, not a picture", "put a picture here instead of the folder"
+            "this is a folder, not a picture", "put a picture here instead of the folder", "picture-missing"
         ) from None
     except PermissionError:
         raise PictureFault(
-            "picture-unreadable", "the picture may not be read", "allow yourself to read the file"
+            "the picture may not be read", "allow yourself to read the file", "picture-unreadable"
         ) from None
     except MemoryError:
         raise PictureFault(
-            "picture-too-large",
             "there is not enough memory for the picture",
             "close other programs, or export the picture smaller",
+            "picture-too-large",
         ) from None
     except Exception as error:
         raise _damaged(error) from None
@@ -126,15 +126,15 @@ def _damaged(error: Exception) -> PictureFault:
         return cut_short()
     if "too large" in said.lower() or "max_text" in said.lower():
         return PictureFault(
-            "picture-metadata",
             "the picture carries more metadata than any picture needs",
             "export it again without comments, previews and editing history",
+            "picture-metadata",
         )
     from PIL import UnidentifiedImageError
 
     reason = "" if isinstance(error, UnidentifiedImageError) or not said else f" ({said[:120]})"
     return PictureFault(
-        "picture-unreadable", f"the picture is damaged and cannot be decoded{reason}", f"{EXPORT} instead"
+        f"the picture is damaged and cannot be decoded{reason}", f"{EXPORT} instead", "picture-unreadable"
     )
 
 
@@ -154,9 +154,9 @@ def _plausible(path: Path, width: int, height: int, bytes_per_pixel: float) -> N
     promised = width * height * bytes_per_pixel
     if promised > 16 * MIB and promised > _MAX_RATIO * path.stat().st_size:
         raise PictureFault(
-            "picture-truncated",
             f"the picture says it has {width} × {height} pixels, but the file is far too small for that",
             "copy or export the file again",
+            "picture-truncated",
         )
 
 
@@ -179,7 +179,7 @@ def _open_raster(path: Path, kind: str, doubts: list[Doubt]) -> Opened:
         if kind != "tiff" and image.format != "MPO" and getattr(image, "n_frames", 1) > 1:
             doubts.append(_many_frames())
         if kind == "jpeg" and image.info.get("progressive") and path.read_bytes().count(b"\xff\xda") > _MAX_SCANS:
-            raise PictureFault("picture-unreadable", "the JPEG has an absurd number of scans", EXPORT)
+            raise PictureFault("the JPEG has an absurd number of scans", EXPORT, "picture-unreadable")
         profile = embedded_profile(image)
         if kind == "png" and png_bits(path) > 8:
             turn = exif_orientation(image, path)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from noctuary.errors import NoctuaryError
 from noctuary.images.recipe import LIMIT_VARIABLE, max_pixels
 
 if TYPE_CHECKING:
@@ -18,14 +19,8 @@ EXPORT = "export it as a JPEG, a PNG or a 16-bit TIFF and put that file here"
 MIB = 1 << 20
 
 
-class PictureFault(Exception):
+class PictureFault(NoctuaryError):
     """A picture that cannot be used: which rule, what is wrong and what to do."""
-
-    def __init__(self, rule: str, message: str, hint: str) -> None:
-        super().__init__(rule, message, hint)
-        self.rule = rule
-        self.message = message
-        self.hint = hint
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, PictureFault) and self.args == other.args
@@ -68,19 +63,19 @@ class Opened:
 
 def cut_short() -> PictureFault:
     return PictureFault(
-        "picture-truncated",
         "the picture ends too early: part of the file is missing",
         "copy or export the file again",
+        "picture-truncated",
     )
 
 
 def within_limit(width: int, height: int) -> None:
     limit = max_pixels()
     if width < 1 or height < 1:
-        raise PictureFault("picture-empty", "the picture has no pixels", EXPORT)
+        raise PictureFault("the picture has no pixels", EXPORT, "picture-empty")
     if width * height > limit:
         raise PictureFault(
-            "picture-too-large",
             f"the picture says it has {width} × {height} pixels, more than {limit / 1e6:g} megapixels",
             f"export it smaller, or set {LIMIT_VARIABLE}={-(-width * height // 1_000_000)} if it is meant",
+            "picture-too-large",
         )

@@ -155,7 +155,7 @@ def deep_tiff(path: Path, doubts: list[Doubt]) -> tuple[NDArray[Any], str]:
         pixels = np.uint16(65535) - pixels
     colours = {0: 1, 1: 1, 2: 3, 5: 4}.get(photometric)
     if colours is None or samples < colours:
-        raise PictureFault("picture-format", "this TIFF holds its colours in a way that is not read", EXPORT)
+        raise PictureFault("this TIFF holds its colours in a way that is not read", EXPORT, "picture-format")
     covered = samples > colours and bool(within) and within[0] in (1, 2)
     if samples > 1:
         pixels = pixels[..., : colours + covered]
@@ -179,9 +179,9 @@ def _deep_tiff_by_halves(path: Path, samples: int) -> NDArray[Any]:
             return np.asarray(image).astype(np.uint16)
         if image.mode not in ("RGB", "RGBA") or len(image.mode) != samples or tiff_header(path).bits != 16:
             raise PictureFault(
-                "picture-format",
                 "this TIFF is compressed in a way that is not read",
                 "save it uncompressed or with ZIP compression",
+                "picture-format",
             )
     halves = []
     for order in (high, low):
@@ -213,7 +213,7 @@ def _as_uint16(array: NDArray[Any], doubts: list[Doubt]) -> NDArray[np.uint16]:
         scaled: NDArray[np.uint16] = np.rint(np.clip(array, 0, None) * (65535.0 / top)).astype(np.uint16)
         return scaled
     if array.dtype.kind != "f":
-        raise PictureFault("picture-format", f"pixels of type {array.dtype} are not read", EXPORT)
+        raise PictureFault(f"pixels of type {array.dtype} are not read", EXPORT, "picture-format")
     out = np.empty(array.shape, np.uint16)
     outside = False
     for top_row in range(0, array.shape[0], 64):

@@ -70,20 +70,20 @@ _MAGIC: tuple[tuple[int, bytes, str], ...] = (
 def kind_of(path: Path) -> tuple[str, list[Doubt]]:
     """The kind of picture by its content (a key of ``_ENDINGS``), and a doubt where the name disagrees."""
     if path.exists() and not path.is_file() and not path.is_dir():  # a pipe would be waited for, for ever
-        raise PictureFault("picture-format", "this is a pipe or a device, not a file", "put a picture here instead")
+        raise PictureFault("this is a pipe or a device, not a file", "put a picture here instead", "picture-format")
     with path.open("rb") as file:
         head = file.read(64)
     ending = path.suffix.lower()
     if not head.strip(b"\0"):
         what = "the file is empty" if not head else "the file holds nothing but zeros at its beginning"
-        raise PictureFault("picture-empty", what, "copy or export the picture again")
+        raise PictureFault(what, "copy or export the picture again", "picture-empty")
     kind = _by_first_bytes(head)
     if kind == "raw" or (kind == "tiff" and ending in _RAW_ENDINGS):
         raise raw_frame()
     if kind in _TOLD:
-        raise PictureFault("picture-format", f"this is {_TOLD[kind]}, which is not read", EXPORT)
+        raise PictureFault(f"this is {_TOLD[kind]}, which is not read", EXPORT, "picture-format")
     if not kind:
-        raise PictureFault("picture-format", "this is no kind of picture that can be read", EXPORT)
+        raise PictureFault("this is no kind of picture that can be read", EXPORT, "picture-format")
     doubts: list[Doubt] = []
     if ending not in _ENDINGS[kind]:
         doubts.append(
@@ -105,7 +105,7 @@ def _by_first_bytes(head: bytes) -> str:
 
 def raw_frame() -> PictureFault:
     return PictureFault(
-        "picture-format",
         "this is a raw frame of a camera, not a finished picture",
         f"develop or stack it, then {EXPORT}",
+        "picture-format",
     )

@@ -42,12 +42,12 @@ def fits_image(path: Path) -> Iterator[tuple[Any, tuple[Any, ...], int, int]]:
                     yield hdu, tuple((*lead, p) for p in range(shape[0])), shape[1], shape[2]
                     return
                 raise PictureFault(
-                    "picture-format",
                     f"the FITS picture is {' × '.join(map(str, reversed(shape)))}; only 1 or 3 planes are shown",
                     "write it with one plane, or three for red, green and blue",
+                    "picture-format",
                 )
             at += 1
-    raise PictureFault("picture-empty", "the FITS file holds no picture", EXPORT)
+    raise PictureFault("the FITS file holds no picture", EXPORT, "picture-empty")
 
 
 def _data_bytes(hdu: Any) -> int:

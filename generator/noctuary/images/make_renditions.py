@@ -79,9 +79,9 @@ def make_renditions(path: Path, cache_folder: Path, source_hash: str, largest: i
 
 def _too_large() -> PictureFault:
     return PictureFault(
-        "picture-too-large",
         "there is not enough memory for the picture",
         "close other programs, or export the picture smaller",
+        "picture-too-large",
     )
 
 
@@ -187,9 +187,9 @@ def make_all(
 
 def _worker_died() -> PictureFault:
     return PictureFault(
-        "picture-too-large",
         "the process that worked on the picture was ended from outside, most likely for want of memory",
         "close other programs, or export the picture smaller",
+        "picture-too-large",
     )
 
 

@@ -17,13 +17,18 @@ from babel.messages.catalog import Catalog
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import PoFileError, read_po
 
+from noctuary.errors import NoctuaryError
 
-class BadCatalogue(ValueError):
+
+class BadCatalogue(NoctuaryError, ValueError):
     """A catalogue that cannot be read: which file, which line, and why."""
 
     def __init__(self, file: Path, line: int, message: str) -> None:
-        super().__init__(f"{file}:{line}: {message}")
-        self.file, self.line, self.message = file, line, message
+        super().__init__(message)
+        self.file, self.line = file, line
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}: {self.message}"
 
 
 def translations(theme_folders: Sequence[Path], language: str) -> NullTranslations:

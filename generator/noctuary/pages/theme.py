@@ -6,6 +6,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from noctuary.errors import NoctuaryError
+
 #: The folder of the site that holds a theme's published files.
 SITE_FOLDER = "theme"
 #: The folders of a theme that are published, and what is published of them: a theme may keep its sources there.
@@ -21,8 +23,10 @@ PUBLISHED = {
 EXTRA = "extra.css"
 
 
-class NoSuchTheme(ValueError):
+class NoSuchTheme(NoctuaryError, ValueError):
     """A theme that is neither one of ours nor a folder of the archive."""
+
+    rule = "unknown-theme"
 
 
 def themes_home() -> Path:
@@ -45,11 +49,11 @@ def theme_folders(theme: str | None, archive: Path) -> tuple[Path, ...]:
         folders.append(home / chosen)
     elif (archive / chosen).is_dir():
         if not (archive / chosen).resolve().is_relative_to(archive.resolve()):
-            raise NoSuchTheme(f"the folder “{chosen}” lies outside the archive; put the theme into the archive")
+            raise NoSuchTheme(f"the folder “{chosen}” lies outside the archive", "put the theme into the archive")
         folders.append(archive / chosen)
     else:
         known = ", ".join(sorted(p.name for p in home.iterdir() if (p / "templates").is_dir()))
-        raise NoSuchTheme(f"there is no theme “{chosen}”; write one of {known}, or a folder")
+        raise NoSuchTheme(f"there is no theme “{chosen}”", f"write one of {known}, or a folder")
     if home / "umbra" not in folders:
         folders.append(home / "umbra")
     return tuple(dict.fromkeys(f for f in folders if f.is_dir()))

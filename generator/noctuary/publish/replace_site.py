@@ -19,6 +19,7 @@ from pathlib import Path
 from types import TracebackType
 
 from noctuary.build_manifest import preparing, site_files
+from noctuary.errors import NoctuaryError
 from noctuary.publish.build_lock import InUse, lock
 from noctuary.publish.disk import exchange, flush, flush_folders, link_or_copy, remove
 from noctuary.publish.journal import follow, forget, inside, journal, read_journal, write_journal
@@ -30,13 +31,10 @@ from noctuary.publish.stages import Step
 MADE = ".noctuary-made"
 
 
-class CannotPublish(Exception):
+class CannotPublish(NoctuaryError):
     """The output folder cannot be used; says why and what to do."""
 
-    def __init__(self, message: str, hint: str) -> None:
-        super().__init__(message)
-        self.message = message
-        self.hint = hint
+    rule = "publish"
 
 
 class HalfWay(CannotPublish):

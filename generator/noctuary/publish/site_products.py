@@ -12,6 +12,7 @@ from html import unescape
 from typing import TYPE_CHECKING
 
 from noctuary.diagnostic import Diagnostic
+from noctuary.errors import NoctuaryError
 from noctuary.images.rendition_cache import prune
 from noctuary.pages import absent_page, search_index
 from noctuary.pages.build_context import BuildContext
@@ -43,16 +44,24 @@ class SiteProducts:
     prune_cache: Callable[[], object]
 
 
-class NoSuchExecutor(ValueError):
+_OR_NONE = "or leave --executor out"
+
+
+class NoSuchExecutor(NoctuaryError, ValueError):
     """``--executor`` names something that cannot be reached; says what to type instead."""
 
+    rule = "executor"
 
-class BadTemplate(Exception):
+
+class BadTemplate(NoctuaryError):
     """A template of the theme cannot be set: which file, which line, and why."""
 
+    rule = "template"
+
     def __init__(self, file: str, line: int, message: str) -> None:
-        super().__init__(file, line, message)
-        self.file, self.line, self.message = file, line, message
+        super().__init__(message)
+        self.args = file, line, message  # so that it passes from one process to another
+        self.file, self.line = file, line
 
 
 def site_products(context: BuildContext, executor: str | None) -> SiteProducts:
@@ -227,15 +236,18 @@ def _executor(name: str | None) -> Iterator[Executor | None]:
         return
     kind, _, address = name.partition(":")
     if kind != "dask" or not address:
-        raise NoSuchExecutor(f"{name!r} is no executor; write dask:ADDRESS, such as dask:tcp://127.0.0.1:8786")
+        hint = f"write dask:ADDRESS, such as dask:tcp://127.0.0.1:8786, {_OR_NONE}"
+        raise NoSuchExecutor(f"{name!r} is no executor", hint)
     try:
         from distributed import Client
     except ImportError:
-        raise NoSuchExecutor('no dask here; install it with pip install "noctuary[dask]"') from None
+        hint = f'install it with pip install "noctuary[dask]", {_OR_NONE}'
+        raise NoSuchExecutor("there is no dask here", hint) from None
     try:
         client = Client(address, timeout=10)
     except OSError as error:
-        raise NoSuchExecutor(f"no scheduler answers at {address}: {error}") from None
+        hint = f"start it, or correct the address, {_OR_NONE}"
+        raise NoSuchExecutor(f"no scheduler answers at {address}: {error}", hint) from None
     try:
         yield client.get_executor()
     finally:

@@ -22,22 +22,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from noctuary.errors import NoctuaryError
 from noctuary.geometry import separations_deg
 from noctuary.quiet import quiet
 
 Floats = NDArray[np.float64]
 
 
-class PlacementError(ValueError):
+class PlacementError(NoctuaryError, ValueError):
     """A placement that cannot be used: what is wrong with it, and what to do instead."""
 
-    def __init__(self, message: str, hint: str) -> None:
-        super().__init__(message)
-        self.message = message
-        self.hint = hint
-
-    def __reduce__(self) -> tuple[type[PlacementError], tuple[str, str]]:
-        return type(self), (self.message, self.hint)
+    rule = "placement"
 
 
 class NoSky(PlacementError):
@@ -46,6 +41,7 @@ class NoSky(PlacementError):
             "the header has no celestial axes",
             "name a header whose CTYPE1 and CTYPE2 are coordinates of the sky, such as RA---TAN and DEC--TAN",
         )
+        self.args = ()  # so that it passes from one process to another
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from noctuary.errors import NoctuaryError
+
 Floats = NDArray[np.float64]
 
 MAGIC = b"NOCTSKY1"
@@ -31,7 +33,7 @@ _STEPS = 65536.0
 _BRIGHTEST, _MAG_STEP = -2.0, 1.0 / 16.0
 
 
-class DamagedTable(RuntimeError):
+class DamagedTable(NoctuaryError, RuntimeError):
     """The shipped table is missing or cut off; the message says what to type."""
 
 

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from noctuary.errors import NoctuaryError
 from noctuary.geometry import separations_deg, unit_vectors
 from noctuary.sky import star_cells
 
@@ -34,7 +35,7 @@ _NAMES = {
 }  # fmt: skip
 
 
-class NoCatalogue(RuntimeError):
+class NoCatalogue(NoctuaryError, RuntimeError):
     """The shipped stars cannot be read, or a table cannot be read; the message says what to type."""
 
 

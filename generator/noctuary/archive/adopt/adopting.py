@@ -23,7 +23,7 @@ from noctuary.archive.adopt.incoming import Incoming, Places, bring, found_pictu
 from noctuary.archive.adopt.matching import equipped, proposed_rig
 from noctuary.archive.adopt.name_evidence import of_folders, of_name
 from noctuary.archive.adopt.questions import QUESTIONS_FILE, Question, Subject, file_text, questions_of, settled
-from noctuary.archive.adopt.raster_blocks import NotReadable
+from noctuary.archive.adopt.raster_blocks import DamagedHeader, NotReadable
 from noctuary.archive.adopt.raster_evidence import of_raster
 from noctuary.archive.adopt.table_columns import columns, read_choices
 from noctuary.archive.adopt.table_evidence import Joined, join
@@ -185,7 +185,7 @@ def _headers(
                 evidence = of_fits(picture.source, names, longitudes) if fits else of_raster(picture.source, names)
             found[picture.name] = evidence, None
         except NotReadable as trouble:
-            if picture.fresh and "damaged" not in str(trouble):
+            if picture.fresh and not isinstance(trouble, DamagedHeader):
                 report.told.append(f"{picture.source}: {trouble}")
             else:
                 found[picture.name] = Evidence("its header"), str(trouble)
@@ -264,7 +264,7 @@ def _add_rigs(outcome: Settlement, report: Report, folder: Path, dry_run: bool) 
     try:
         changed = with_rigs(text, outcome.rigs)
     except CannotAdd as trouble:
-        report.told.append("equipment.yaml has no place for new lines; write these there yourself:\n" + str(trouble))
+        report.told.append(str(trouble))
         for subject, value in list(outcome.values.items()):
             if subject.key == "rig" and value.strip('"') in outcome.rigs:
                 del outcome.values[subject]

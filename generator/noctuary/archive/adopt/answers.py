@@ -14,6 +14,7 @@ from noctuary.archive.clock import NotAClock, read_partial_date
 from noctuary.archive.did_you_mean import meant, nearest
 from noctuary.archive.records import Archive
 from noctuary.archive.values import text_as_yaml
+from noctuary.errors import NoctuaryError
 from noctuary.quantity import NotAQuantity
 
 _YES = {"yes", "y", "true", "on", "ja", "oui", "si", "sí"}
@@ -21,7 +22,7 @@ _NO = {"no", "n", "false", "off", "nein", "non"}
 _MOST_BYTES = 16 << 20
 
 
-class AnswersFault(ValueError):
+class AnswersFault(NoctuaryError, ValueError):
     """questions.yaml cannot be read; the text says where and what to do."""
 
 

@@ -10,13 +10,15 @@ from noctuary.archive.keys import CameraKeys, OpticKeys, RigKeys
 from noctuary.archive.record_text import NotEditable, RecordText, flow_mapping, record_node
 from noctuary.archive.values import text_as_yaml
 from noctuary.archive.yaml_node import Node, Plain
+from noctuary.errors import NoctuaryError
 
 
-class CannotAdd(ValueError):
+class CannotAdd(NoctuaryError, ValueError):
     """equipment.yaml has no place for lines; ``lines`` are what to write there."""
 
     def __init__(self, lines: list[str]) -> None:
-        super().__init__("\n".join(lines))
+        listed = "\n".join(lines)
+        super().__init__("equipment.yaml has no place for new lines", f"write these there yourself:\n{listed}")
         self.lines = lines
 
 

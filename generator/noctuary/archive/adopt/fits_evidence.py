@@ -17,7 +17,7 @@ from pathlib import Path
 
 from noctuary.archive.adopt.clock_night import night_of_universal_time
 from noctuary.archive.adopt.evidence import Evidence, ObjectNames, frame_group, one_line_text, title_text
-from noctuary.archive.adopt.raster_blocks import NotReadable
+from noctuary.archive.adopt.raster_blocks import DamagedHeader
 from noctuary.archive.gather.fits_header import from_cards
 from noctuary.archive.gather.frame_header import FrameHeader, finite
 from noctuary.archive.partial_date import PartialDate
@@ -186,5 +186,5 @@ def _cards(path: Path) -> tuple[Cards, list[str]]:
         except FileNotFoundError:
             raise
         except Exception as trouble:  # whatever a damaged header makes of astropy, it is a damaged header
-            raise NotReadable("its FITS header is damaged") from trouble
+            raise DamagedHeader("its FITS header is damaged") from trouble
     return cards, history

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
+from noctuary.errors import NoctuaryError
 from noctuary.quiet import quiet
 
 if TYPE_CHECKING:
@@ -20,8 +21,12 @@ _TIFF_XMP, _TIFF_IPTC = 700, 33723
 _IPTC_RESOURCE = 0x0404
 
 
-class NotReadable(ValueError):
+class NotReadable(NoctuaryError, ValueError):
     """A file that is no picture of a kind that is read here, or a damaged one; the text says so to the person."""
+
+
+class DamagedHeader(NotReadable):
+    """A picture all the same: what else is known of it may do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +71,7 @@ def _of_pillow(file: BinaryIO, kind: str) -> Blocks:
             main, exif, gps = _tags(image.getexif())
             return Blocks(main, exif, gps, _packet(info.get("xmp")), iptc if isinstance(iptc, bytes) else b"")
     except Exception as trouble:  # whatever damage does to a library's parser, it is damage
-        raise NotReadable("its header is damaged") from trouble
+        raise DamagedHeader("its header is damaged") from trouble
     finally:
         Image.MAX_IMAGE_PIXELS = most
 
@@ -79,7 +84,7 @@ def _of_tiff(file: BinaryIO) -> Blocks:
         tags.load_from_fp(file)
         main, exif, gps = _tags(tags)
     except Exception as trouble:
-        raise NotReadable("its header is damaged") from trouble
+        raise DamagedHeader("its header is damaged") from trouble
     return Blocks(main, exif, gps, _packet(main.get(_TIFF_XMP)), _packet(main.get(_TIFF_IPTC)))
 
 

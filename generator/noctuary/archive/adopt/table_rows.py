@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
+from noctuary.errors import NoctuaryError
+
 Cell = str | float | bool | date | datetime | time | timedelta | None
 
 _MOST_BYTES = 64 << 20
@@ -15,12 +17,8 @@ _MOST_ROWS = 100_000
 _SHEETS = (".ods", ".xlsx", ".xlsm", ".xls", ".xlsb")
 
 
-class TableFault(ValueError):
+class TableFault(NoctuaryError, ValueError):
     """A table that cannot be read; ``message`` says what is wrong and ``hint`` what to do."""
-
-    def __init__(self, message: str, hint: str) -> None:
-        super().__init__(f"{message}; {hint}")
-        self.message, self.hint = message, hint
 
 
 @dataclass(frozen=True, slots=True)

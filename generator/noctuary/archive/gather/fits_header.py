@@ -18,6 +18,7 @@ from noctuary.archive.gather.frame_header import (
     FrameHeader,
     FrameKind,
     NoHeader,
+    TornFile,
     finite,
     kind_in_words,
     kind_of_place,
@@ -63,9 +64,9 @@ def read(path: str) -> FrameHeader:
     """
     try:
         cards, missing = _own_reading(Path(path))
-    except NoHeader as trouble:
-        if "ends" in str(trouble):
-            raise
+    except TornFile:
+        raise
+    except NoHeader:
         cards, missing = _by_astropy(path), 0
     return from_cards(path, cards, missing)
 
@@ -131,7 +132,7 @@ def _own_reading(path: Path) -> tuple[dict[str, str | float | bool], int]:
             return first, 0
         present = path.stat().st_size - file.tell()
         if 0 < present < length:
-            raise NoHeader("the file ends within its pixels")
+            raise TornFile("the file ends within its pixels")
         return first, max(0, length - present)
 
 
@@ -141,7 +142,9 @@ def _header(read_bytes: object) -> tuple[dict[str, str | float | bool], int]:
     for number in range(_MOST_BLOCKS):
         block = read_bytes(_BLOCK)  # type: ignore[operator]
         if number == 0 and not block.startswith((b"SIMPLE  =", b"XTENSION=")):
-            raise NoHeader("it does not begin like a FITS file" if block else "the file ends before any header")
+            if not block:
+                raise TornFile("the file ends before any header")
+            raise NoHeader("it does not begin like a FITS file")
         text = block.decode("latin-1")
         for at in range(0, len(text), 80):
             card = text[at : at + 80]
@@ -160,8 +163,8 @@ def _header(read_bytes: object) -> tuple[dict[str, str | float | bool], int]:
                     cards[keyword] = value
                     continued = keyword
         if len(block) < _BLOCK:
-            raise NoHeader("the file ends within its header")
-    raise NoHeader("its header never ends")
+            raise TornFile("the file ends within its header")
+    raise TornFile("its header never ends")
 
 
 def _value(text: str) -> str | float | bool | None:

@@ -9,12 +9,18 @@ from datetime import datetime
 from pathlib import PurePath
 from typing import Literal
 
+from noctuary.errors import NoctuaryError
+
 FrameKind = Literal["light", "dark", "flat", "bias", "dark flat"]
 Evidence = Literal["header", "folder", "file name"]
 
 
-class NoHeader(ValueError):
+class NoHeader(NoctuaryError, ValueError):
     """A file without a header that can be read; the text says why, for the person."""
+
+
+class TornFile(NoHeader):
+    """A file that ends too early, or whose header never does: no other reader finds more in it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
 
+from noctuary.errors import NoctuaryError
+
 #: A file that is being written has this name until it is whole; remains of one that was cut off are ours to remove.
 PART = ".noctuary-part"
 #: No answer for so long, in seconds, is a lost connection.
@@ -23,12 +25,8 @@ def part_name(name: str) -> str:
     return f"{folder}{slash}.{hashlib.blake2b(base.encode(), digest_size=8).hexdigest()}{PART}"
 
 
-class UploadError(Exception):
+class UploadError(NoctuaryError):
     """The upload cannot go on: what is wrong, and what to do."""
-
-    def __init__(self, message: str, hint: str) -> None:
-        super().__init__(message)
-        self.message, self.hint = message, hint
 
 
 class Passing(Exception):

@@ -10,13 +10,14 @@ from noctuary.archive.parse_file import ParsedFile
 from noctuary.archive.read import read_file
 from noctuary.archive.upload_address import UploadAddress, read_address
 from noctuary.diagnostic import Diagnostic
+from noctuary.errors import NoctuaryError
 from noctuary.publish.upload.connection import UploadError
 from noctuary.publish.upload.site_files import site_files
 from noctuary.publish.upload.upload import Archived, kept_states
 from noctuary.publish.weight import amount
 
 
-class NothingToUploadTo(ValueError):
+class NothingToUploadTo(NoctuaryError, ValueError):
     """archive.yaml names no destination, or none of this name; says what to write."""
 
 
