@@ -105,6 +105,24 @@ def test_a_calendars_nights_lead_to_their_pages_and_say_what_they_hold() -> None
     assert "2 nights with light" in text_of(svg)
 
 
+def test_a_calendar_tells_what_nobody_recorded_from_a_night_without_light() -> None:
+    nights = (
+        CalendarNight(date(2024, 5, 1), None, ("M 31",), None, sessions_not_recorded=1),
+        CalendarNight(date(2024, 5, 2), 2 * HOUR, ("M 31",), None, sessions_not_recorded=1),
+        CalendarNight(date(2024, 5, 3), None, (), None),
+    )
+    said = [title.text or "" for title in ET.fromstring(NightsCalendar(2024, nights).svg(WORDS)).iter("title")]
+    assert "exposures not recorded" in said[0]
+    assert "at least 2" in said[1]
+    assert ["no light, a note" in text for text in said] == [False, False, True]
+
+
+def test_little_light_is_no_zero_beside_its_bar() -> None:
+    film = RigsChart(2024, (("Lens", ((2024, HOUR),)), ("Planets", ((2024, 0.5),)))).svg(WORDS)
+    assert "&lt;0.1" in film
+    assert "0.0" not in re.sub(r'"[^"]*"', "", film)
+
+
 def test_a_calendar_without_light_says_so() -> None:
     svg = ET.fromstring(NightsCalendar(2023, NIGHTS[2:]).svg(WORDS))
     assert len(list(svg.iter("rect"))) == 365

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -55,6 +56,21 @@ def test_light_beyond_that_of_the_year_before():
     facts = two_winters()
     assert review(facts, 2025).more_s == 39_900 - 10_800
     assert review(facts, 2024).more_s is None
+
+
+def test_a_lower_bound_is_compared_with_nothing():
+    """A session of unknown exposures may be hours: no difference to the year before, no best month beside it."""
+    known = session(0, night=date(2024, 3, 2), written_in="old", groups=(frames(180, 60, 60),))
+    unknown = replace(session(1, night=date(2024, 5, 2), written_in="old"), frames=())
+    more = session(0, night=date(2025, 3, 2), written_in="new", groups=(frames(180, 90, 90),))
+    same_month = replace(session(1, night=date(2025, 3, 3), written_in="new"), frames=())
+    facts = whole(
+        picture("old", (known, unknown), finished=date(2024, 6, 1)),
+        picture("new", (more, same_month), finished=date(2025, 4, 1)),
+    )
+    assert review(facts, 2025).more_s is None
+    assert review(facts, 2024).best_month is None
+    assert review(facts, 2025).best_month == 3
 
 
 def test_the_shutter_was_open_for_a_share_of_the_time_that_the_sessions_lasted():

@@ -15,6 +15,7 @@ from noctuary.archive.records import OwnObject
 from noctuary.facts.almanac import Almanac
 from noctuary.facts.archive_facts import ArchiveFacts, archive_facts
 from noctuary.facts.placement_summary import placed
+from noctuary.pages.exports.acquisition import COLUMNS, Rows, acquisition
 from noctuary.pages.exports.facts_json import picture_json
 from noctuary.pages.page_list import pages, site_model
 from noctuary.pages.picture_view import PictureView, Source
@@ -128,7 +129,7 @@ def test_films_stand_apart_from_what_a_year_kept():
     # each: 750 of 810 min, 93 %. The films' 500 of 3000 frames would make 26 % of the frames of it.
     text = words("years/2024.html")
     assert "93 % of 13 h 30 min of deep-sky exposures kept" in text
-    assert "Sun, Moon and planets: 500 of 3000 frames kept" in text
+    assert "Sun, Moon and planets: 500 of 3,000 frames kept" in text
     seen_first = text[text.index("Seen for the first time") : text.index("Hours by month")]
     assert "Sun" not in seen_first
     assert "Moon" not in seen_first
@@ -168,3 +169,30 @@ def test_altitudes_on_the_page_are_those_of_the_data():
     sky = picture_json(facts().pictures["ring"])["sessions"][0]["target"]
     least, greatest = round(sky["altitude_least_deg"]), round(sky["altitude_greatest_deg"])
     assert f"Target at an altitude of {least}–{greatest}°" in words("pictures/ring.html")
+
+
+def test_a_night_of_two_rigs_is_one_night_and_a_film_through_two_names_both():
+    large = rig("reflector", focal=1000, aperture=200)
+    both = (
+        night("jupiter", date(2024, 9, 26), frames(1 / 100, 500, 5000), target="Jupiter", rig=large, hours=0.2),
+        night("jupiter", date(2024, 9, 26), frames(1 / 50, 600, 3000), target="Jupiter", index=1, hours=0.2,
+              star_width_arcsec=2.0),
+    )  # fmt: skip
+    records = archive(
+        picture("jupiter", both, objects=("Jupiter",), finished=date(2024, 10, 1)), reference_rig=REFRACTOR
+    )
+    whole = archive_facts(records, Almanac(records), {"jupiter": PIXELS}, {})
+    source = Source("images/jupiter.jpg", *PIXELS, "jpeg")
+    page = "pictures/jupiter.html"
+    views = {"jupiter": PictureView("jupiter", "Jupiter", "A", page, *PIXELS, "#000000", (source,), source)}
+    renderer = Renderer(theme_folders(None, Path("no-archive-here")), "en")
+    told = {page.path: page for page in pages(site_model(whole, views))}
+    text = " ".join(unescape(re.sub(r"<[^>]+>", " ", renderer.render(told["targets/jupiter.html"]))).split())
+    assert "One night, 17 s" in text
+    assert "26 September , reflector" in text
+    assert "26 September , refractor" in text
+    assert "500 of 5,000 frames of 1/100 s and 600 of 3,000 frames of 1/50 s" in text
+    assert "5 s at 1000 mm and 12 s at 480 mm" in text
+    table = acquisition("", whole.pictures["jupiter"].sessions, Rows(whole.names, {}))
+    widths = [dict(zip((c.name for c in COLUMNS), row, strict=True))["star_width_arcsec"] for row in table.rows]
+    assert widths == [None, None]

@@ -260,6 +260,16 @@ def test_a_difference_is_told_only_where_both_sides_are_known(tmp_path: Path) ->
     assert "deeper" not in both.split("the picture before")[1].split(".")[0]
 
 
+def test_no_year_is_compared_with_a_lower_bound(tmp_path: Path) -> None:
+    first = SESSION + "  - {night: 2019-12-29}\n"
+    later = "title: Again\nobjects: M 31\nfinished: 2020\nalt: A galaxy.\nrig: refractor\nplace: home\n"
+    site = made(tmp_path, m31=first, again=later + "sessions:\n  - {night: 2020-11-20, integration: 4 h}\n")
+    assert "the year before" not in words(site["years/2020.html"])
+    assert "The best month was November 2020 with 4 h." in words(site["years/2020.html"])
+    assert "The best month" not in words(site["years/2019.html"])
+    assert "29 December 2019: exposures not recorded" in site["years/2019.html"]
+
+
 def test_a_title_and_a_year_have_every_page_and_no_head_over_nothing(tmp_path: Path) -> None:
     one = "title: One\nfinished: 2009\nalt: A.\n"
     found = examined(tmp_path, {"archive.yaml": ARCHIVE, "pictures/one.yaml": one})

@@ -19,6 +19,8 @@ class Formatter(Protocol):
 
     def number(self, value: float | None, decimals: int = 0) -> str: ...
 
+    def hours(self, seconds: float | None, decimals: int = 2) -> str: ...
+
 
 class Drawing(Protocol):
     """A chart as plain frozen data, drawn when its page is set."""

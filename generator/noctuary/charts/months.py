@@ -30,7 +30,7 @@ def _svg(chart: MonthsChart, formatter: Formatter) -> str:
         base = TOP + ROW * (row + 1) - 4
         parts.append(f'<line class="grid" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{base}" y2="{base}"/>')
         parts.append(f'<text class="label{" all" if row == 0 else ""}" x="0" y="{base}">{year}</text>')
-        total = f"{formatter.number(sum(months) / 3600, 1)}\u202fh"
+        total = f"{formatter.hours(sum(months), 1)}\u202fh"
         parts.append(f'<text class="scale" x="{WIDTH}" y="{base}" text-anchor="end">{escape(total)}</text>')
         for month, light in enumerate(months):
             if light <= 0:
@@ -42,7 +42,7 @@ def _svg(chart: MonthsChart, formatter: Formatter) -> str:
                 f'<rect class="bar{" now" if row == 0 else ""}" x="{x + 4:.1f}" y="{base - tall:.1f}" '
                 f'width="{step - 8:.1f}" height="{tall:.1f}"><title>{said}</title></rect>'
                 f'<text class="scale" x="{x + step / 2:.1f}" y="{base - tall - 4:.1f}" text-anchor="middle">'
-                f"{escape(_hours(light, formatter))}</text>"
+                f"{escape(formatter.hours(light, 1))}</text>"
             )
     for month in range(12):
         parts.append(
@@ -53,11 +53,6 @@ def _svg(chart: MonthsChart, formatter: Formatter) -> str:
         f'<svg class="chart months" viewBox="0 0 {WIDTH} {height}" role="img" '
         f'aria-label="{escape(_story(chart, formatter))}">' + "".join(parts) + "</svg>"
     )
-
-
-def _hours(light: float, formatter: Formatter) -> str:
-    least = formatter.number(0.1, 1)
-    return f"<{least}" if light < 180 else formatter.number(light / 3600, 1)
 
 
 def _story(chart: MonthsChart, formatter: Formatter) -> str:

@@ -14,12 +14,16 @@ CELL, LEFT, TOP = 24, 44, 22
 
 @plain_record
 class CalendarNight:
-    """A night with its light in seconds (``None``: not recorded), what was shot, and the link to its page."""
+    """A night with its light in seconds (``None``: not recorded), what was shot, and the link to its page.
+
+    ``sessions_not_recorded`` of the night's sessions have exposures that nobody knows.
+    """
 
     night: date
     integration_s: float | None
     targets: tuple[str, ...]
     href: str | None
+    sessions_not_recorded: int = 0
 
 
 @plain_record
@@ -65,7 +69,14 @@ def _svg(chart: NightsCalendar, formatter: Formatter) -> str:
 
 
 def _said(night: CalendarNight, formatter: Formatter) -> str:
-    said = formatter.duration(night.integration_s) if night.integration_s else formatter.gettext("no light, a note")
+    if night.integration_s:
+        said = formatter.duration(night.integration_s)
+        if night.sessions_not_recorded:
+            said = formatter.gettext("at least %(total)s") % {"total": said}
+    elif night.sessions_not_recorded:
+        said = formatter.gettext("exposures not recorded")
+    else:
+        said = formatter.gettext("no light, a note")
     return f"{formatter.date(night.night)}: {said}" + (f", {', '.join(night.targets)}" if night.targets else "")
 
 

@@ -35,7 +35,7 @@ def _svg(chart: RigsChart, formatter: Formatter) -> str:
             wide = max(1.5, (WIDTH - LEFT - RIGHT) * light / greatest)
             now = year == chart.year
             tall = 12 if now else 7
-            said = escape(f"{formatter.number(light / 3600, 1)}\u202fh")
+            said = escape(f"{formatter.hours(light, 1)}\u202fh")
             parts.append(
                 f'<text class="scale" x="0" y="{y + 13}">{year}</text>'
                 f'<rect class="bar{" now" if now else ""}" x="{LEFT}" y="{y + 9 - tall / 2:.1f}" width="{wide:.1f}" '

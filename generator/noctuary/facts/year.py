@@ -12,11 +12,13 @@ from noctuary.plain_record import plain_record
 class YearReview:
     """What a year comes to beside its totals.
 
-    ``best_month`` 1 to 12, ``None`` without light. ``firsts``: targets of which the first picture was finished in
+    ``best_month`` 1 to 12, ``None`` without light and where sessions with unknown exposures may have made another
+    the best. ``firsts``: targets of which the first picture was finished in
     the year, with that picture, in the order of finishing. ``session_s``: length of the sessions that have clock
     times and are not on the Sun, the Moon or a planet; the shares are of that length, 0 and up, ``None`` without
     any; ``dark_share`` is of the length at places that may be told of. ``more_s``: integration beyond that of
-    the calendar year before, ``None`` where the archive has no exposures from then, or none from this year.
+    the calendar year before, ``None`` where the archive has no exposures from then, or none from this year, or not
+    all: nobody knows by how much a lower bound is more.
     """
 
     best_month: int | None
@@ -31,6 +33,7 @@ def year_review(whole: ArchiveFacts, year: YearFacts) -> YearReview:
     """A look back on one year of an archive."""
     months = year.by_month_s
     best = max(range(12), key=lambda m: months[m])
+    rivals = {n.night.month - 1 for n in year.nights if n.integration.sessions_not_recorded} - {best}
     length = opened = told = dark = 0.0
     for facts in (f for night in year.nights for f in night.sessions):
         session = facts.session
@@ -44,10 +47,16 @@ def year_review(whole: ArchiveFacts, year: YearFacts) -> YearReview:
             dark += facts.sky.dark_share * lasting
     before = next((y for y in whole.years if y.year == year.year - 1), None)
     more_s = None
-    if before and year.integration.total_s is not None and before.integration.total_s is not None:
+    if (
+        before
+        and year.integration.total_s is not None
+        and before.integration.total_s is not None
+        and not year.integration.sessions_not_recorded
+        and not before.integration.sessions_not_recorded
+    ):
         more_s = year.integration.total_s - before.integration.total_s
     return YearReview(
-        best_month=best + 1 if months[best] > 0 else None,
+        best_month=best + 1 if months[best] > 0 and not rivals else None,
         firsts=_firsts(whole, year.year),
         session_s=length,
         open_share=opened / length if length else None,

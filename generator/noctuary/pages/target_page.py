@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from datetime import date
 
 from noctuary.archive.partial_date import PartialDate
@@ -29,7 +30,10 @@ _Where = tuple[date, str | None, str | None]
 
 @plain_record
 class NightLine:
-    """What one night brought for the target: seconds through each filter (``None``: no filter)."""
+    """What one night brought for the target: seconds through each filter (``None``: no filter).
+
+    ``rig`` is named where the night brought light through another too.
+    """
 
     night: date
     page: str | None
@@ -61,6 +65,7 @@ class TargetYear:
     year: int
     pictures: tuple[tuple[GalleryItem, GrowthNote], ...]
     nights: tuple[NightLine, ...]
+    night_count: int
     integration_s: float | None
     sessions_not_recorded: int
 
@@ -229,12 +234,13 @@ def _years(model: SiteModel, target: TargetFacts) -> tuple[TargetYear, ...]:
         nights.setdefault(s.night.year, {}).setdefault(key, []).append((filters, f.integration_s))
     found = []
     for year in sorted(pictures.keys() | nights.keys(), reverse=True):
+        of_night = Counter(night for night, _, _ in nights.get(year, {}))
         lines = tuple(
             NightLine(
                 night=night,
                 page=model.addresses.nights.get(night),
                 place=place,
-                rig=rig,
+                rig=rig if of_night[night] > 1 else None,
                 filters=tuple(dict.fromkeys(name for filters, _ in parts for name in filters)),
                 integration_s=total_of(light for _, light in parts),
             )
@@ -242,5 +248,5 @@ def _years(model: SiteModel, target: TargetFacts) -> tuple[TargetYear, ...]:
         )
         light = total_of(line.integration_s for line in lines)
         unknown = sum(f.integration_s is None for f in target.sessions if f.session.night.year == year)
-        found.append(TargetYear(year, tuple(pictures.get(year, ())), lines, light, unknown))
+        found.append(TargetYear(year, tuple(pictures.get(year, ())), lines, len(of_night), light, unknown))
     return tuple(found)

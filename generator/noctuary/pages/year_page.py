@@ -31,6 +31,7 @@ class YearNight:
     page: str | None
     targets: tuple[Link | str, ...]
     integration_s: float | None
+    sessions_not_recorded: int
 
 
 @plain_record
@@ -204,6 +205,7 @@ def _night(model: SiteModel, night: NightFacts) -> YearNight:
         page=model.addresses.nights.get(night.night),
         targets=model.targets_of(night.sessions),
         integration_s=night.integration.total_s,
+        sessions_not_recorded=night.integration.sessions_not_recorded,
     )
 
 
@@ -227,6 +229,7 @@ def _calendar(year: YearFacts, log: tuple[YearNight, ...], here: str) -> NightsC
             integration_s=n.integration_s,
             targets=tuple(map(_text, n.targets)),
             href=relative(here, n.page) if n.page else None,
+            sessions_not_recorded=n.sessions_not_recorded,
         )
         for n in log
     )

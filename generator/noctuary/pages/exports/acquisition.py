@@ -104,7 +104,8 @@ def _rows(
     )
     how = (
         session.sky_brightness,
-        session.star_width_arcsec,
+        # A film of the Sun, the Moon or a planet shows no stars.
+        None if facts.solar_system else session.star_width_arcsec,
         _round(facts.shutter_open_share, 4),
         _round(sky.target_altitude_middle_deg, 2) if sky else None,
         _round(sky.airmass_middle, 3) if sky else None,
