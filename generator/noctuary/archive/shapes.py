@@ -117,3 +117,49 @@ class OrTextAlone:
 
 def _in_a_list(value: Any) -> Any:
     return [value] if isinstance(value, str) else value
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OneOrNamed:
+    """Marks values by name, of which a single one may stand without a name: it gets the empty one."""
+
+    name: Any
+    item: Scalar
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        from pydantic_core import core_schema
+
+        def read(value: Any, by_name: Callable[[Any], dict[str, Any]]) -> dict[str, Any]:
+            return by_name(value) if isinstance(value, dict) else {"": self.item.validate(value)}
+
+        item = core_schema.no_info_plain_validator_function(self.item.validate)
+        named = core_schema.dict_schema(handler.generate_schema(self.name), item, min_length=1)
+        return core_schema.no_info_wrap_validator_function(read, named)
+
+    def __get_pydantic_json_schema__(self, core: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        named = {"type": "object", "minProperties": 1, "additionalProperties": dict(self.item.schema)}
+        return {"anyOf": [dict(self.item.schema), named]}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class AloneOrWith:
+    """Marks a value alone, or with another after it: ``- rosette-2025`` or ``- rosette-2025: the better one``."""
+
+    value: Scalar
+    more: Scalar
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        from pydantic_core import core_schema
+
+        def read(value: Any, pair: Callable[[Any], dict[Any, Any]]) -> tuple[Any, Any]:
+            return next(iter(pair(value).items())) if isinstance(value, dict) else (self.value.validate(value), None)
+
+        alone = core_schema.no_info_plain_validator_function(self.value.validate)
+        more = core_schema.nullable_schema(core_schema.no_info_plain_validator_function(self.more.validate))
+        pair = core_schema.dict_schema(alone, more, min_length=1, max_length=1)
+        return core_schema.no_info_wrap_validator_function(read, pair)
+
+    def __get_pydantic_json_schema__(self, core: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        inner = {"anyOf": [dict(self.more.schema), {"type": "null"}]}
+        pair = {"type": "object", "minProperties": 1, "maxProperties": 1, "additionalProperties": inner}
+        return {"anyOf": [dict(self.value.schema), pair]}

@@ -11,20 +11,19 @@ import json
 import re
 from collections.abc import Callable
 from datetime import date
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 from urllib.parse import urlsplit
 
 from noctuary import quantity, sexagesimal
 from noctuary.archive.clock import Clock, read_clock, read_date, read_partial_date, zone_fault
 from noctuary.archive.partial_date import PartialDate
-from noctuary.archive.shapes import ListOf, Scalar
+from noctuary.archive.shapes import AloneOrWith, ListOf, OneOrNamed, Scalar
 from noctuary.archive.upload_address import read_address
 from noctuary.quantity import Kind, NotAQuantity
 from noctuary.text import hyphenated
 
 if TYPE_CHECKING:
-    from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
-    from pydantic_core import CoreSchema
+    pass
 
 ID = re.compile(r"[a-z0-9][a-z0-9-]{0,99}")
 #: Pages offer a picture at least so wide.
@@ -234,51 +233,6 @@ def _colour(text: str) -> bool:
     return text == "colour"
 
 
-class _OneOrNamed:
-    """Marks texts by name, of which a single one may stand without a name: it gets the empty one."""
-
-    def __init__(self, item: Scalar) -> None:
-        self.item = item
-
-    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
-        from pydantic_core import core_schema
-
-        def read(value: Any, by_name: Callable[[Any], dict[str, str]]) -> dict[str, str]:
-            return by_name(value) if isinstance(value, dict) else {"": self.item.validate(value)}
-
-        named = core_schema.dict_schema(
-            handler.generate_schema(Line), handler.generate_schema(Annotated[str, self.item]), min_length=1
-        )
-        return core_schema.no_info_wrap_validator_function(read, named)
-
-    def __get_pydantic_json_schema__(self, core: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        named = {"type": "object", "minProperties": 1, "additionalProperties": dict(self.item.schema)}
-        return {"anyOf": [dict(self.item.schema), named]}
-
-
-class _IdWithProse:
-    """Marks an id alone, or a mapping of one id to a text."""
-
-    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
-        from pydantic_core import core_schema
-
-        def read(value: Any, spoken: Callable[[Any], dict[str, str | None]]) -> tuple[str, str | None]:
-            return next(iter(spoken(value).items())) if isinstance(value, dict) else (_ID.validate(value), None)
-
-        spoken = core_schema.dict_schema(
-            handler.generate_schema(Id),
-            core_schema.nullable_schema(handler.generate_schema(Prose)),
-            min_length=1,
-            max_length=1,
-        )
-        return core_schema.no_info_wrap_validator_function(read, spoken)
-
-    def __get_pydantic_json_schema__(self, core: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        inner = {"anyOf": [dict(_PROSE.schema), {"type": "null"}]}
-        spoken = {"type": "object", "minProperties": 1, "maxProperties": 1, "additionalProperties": inner}
-        return {"anyOf": [dict(_ID.schema), spoken]}
-
-
 def _longer_first(sides: list[float]) -> tuple[float, float]:
     return max(sides), min(sides)
 
@@ -330,7 +284,7 @@ ClockTime = Annotated[
 ]  # fmt: skip
 Address = Annotated[str, Scalar(_address, "an address", "https://example.org/", {"type": "string", "format": "uri"})]
 Destinations = Annotated[
-    dict[str, str], _OneOrNamed(Scalar(_destination, "an address", "sftp://user@example.org/site", _WORD))
+    dict[str, str], OneOrNamed(Line, Scalar(_destination, "an address", "sftp://user@example.org/site", _WORD))
 ]
 PublishSize = Annotated[
     int,
@@ -394,7 +348,7 @@ ObjectSize = Annotated[tuple[float, float], ListOf(_OneSide, least=1, most=2, al
 #: Pictures in order, each with its commentary or ``None``.
 Slides = Annotated[
     tuple[tuple[str, str | None], ...],
-    ListOf(Annotated[tuple[str, str | None], _IdWithProse()], least=1, alone=True),
+    ListOf(Annotated[tuple[str, str | None], AloneOrWith(_ID, _PROSE)], least=1, alone=True),
 ]
 SkyBrightness = Annotated[float, _number(quantity.BRIGHTNESS, least=-30, most=30)]
 Temperature = Annotated[float, _number(quantity.TEMPERATURE, least=-273.15, most=200)]
