@@ -19,6 +19,7 @@ from noctuary.pages.build_context import BuildContext, Progress
 from noctuary.pages.gone_addresses import published as published_addresses
 from noctuary.pages.product import Product
 from noctuary.publish.build_lock import InUse, archive_lock
+from noctuary.publish.cluster import NoSuchExecutor
 from noctuary.publish.replace_site import (
     MADE,
     Assembly,
@@ -29,7 +30,7 @@ from noctuary.publish.replace_site import (
     recover,
 )
 from noctuary.publish.run_products import make_products
-from noctuary.publish.site_products import BadTemplate, NoSuchExecutor, site_products
+from noctuary.publish.site_products import BadTemplate, site_products
 from noctuary.up_to_date import unchanged
 
 

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Executor
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
 from html import unescape
@@ -24,6 +22,7 @@ from noctuary.pages.product import Product, digest
 from noctuary.pages.published_pictures import PictureFiles, jpeg_rendition, picture_files, words_of
 from noctuary.pages.share_image_text import share_image_pages
 from noctuary.pages.theme import as_published, find, published_files
+from noctuary.publish.cluster import cluster
 
 if TYPE_CHECKING:
     from noctuary.images.embed_metadata import Description
@@ -44,15 +43,6 @@ class SiteProducts:
     prune_cache: Callable[[], object]
 
 
-_OR_NONE = "or leave --executor out"
-
-
-class NoSuchExecutor(NoctuaryError, ValueError):
-    """``--executor`` names something that cannot be reached; says what to type instead."""
-
-    rule = "executor"
-
-
 class BadTemplate(NoctuaryError):
     """A template of the theme cannot be set: which file, which line, and why."""
 
@@ -69,7 +59,7 @@ def site_products(context: BuildContext, executor: str | None) -> SiteProducts:
 
     Raises OSError where the cache cannot be written and :class:`NoSuchExecutor`.
     """
-    with _executor(executor) as engine:
+    with cluster(executor, context.folder) as engine:
         files = picture_files(context, engine)
     overlays = overlay_files(context, files.shown)
     model = site_model(context.facts, files.shown, overlays.by_pair)
@@ -226,29 +216,3 @@ def _said_of(error: Exception) -> str:
     if isinstance(error, RecursionError):
         return "it draws on itself without end"
     return " ".join(str(error).split())[:300] or type(error).__name__
-
-
-@contextmanager
-def _executor(name: str | None) -> Iterator[Executor | None]:
-    """The executor behind ``--executor``: ``dask:ADDRESS`` of a running scheduler."""
-    if name is None:
-        yield None
-        return
-    kind, _, address = name.partition(":")
-    if kind != "dask" or not address:
-        hint = f"write dask:ADDRESS, such as dask:tcp://127.0.0.1:8786, {_OR_NONE}"
-        raise NoSuchExecutor(f"{name!r} is no executor", hint)
-    try:
-        from distributed import Client
-    except ImportError:
-        hint = f'install it with pip install "noctuary[dask]", {_OR_NONE}'
-        raise NoSuchExecutor("there is no dask here", hint) from None
-    try:
-        client = Client(address, timeout=10)
-    except OSError as error:
-        hint = f"start it, or correct the address, {_OR_NONE}"
-        raise NoSuchExecutor(f"no scheduler answers at {address}: {error}", hint) from None
-    try:
-        yield client.get_executor()
-    finally:
-        client.close()
