@@ -11,6 +11,9 @@ import numpy as np
 from noctuary.sky.solve_frame import Floats, SolveFrame, Whole
 from noctuary.sky.star_patterns import UNTURNED, PatternMatch, projected
 
+OF_A_GUESS = 4
+"""Stars that a guess is made from: they agree by construction and prove nothing."""
+
 
 @dataclass(frozen=True)
 class PlacementFit:
@@ -73,10 +76,10 @@ def fitted_placement(frame: SolveFrame, sky: Floats, guess: PatternMatch, tried:
 
 
 def _log10_accident(frame: SolveFrame, agreeing: int, candidates: int, listed: int, limit: float) -> float:
-    """log₁₀ of the chance that so many of the candidates, without the guess's three, meet a listed star."""
+    """log₁₀ of the chance that so many of the candidates, without the guess's four, meet a listed star."""
     # Twice the mean density, because stars and false stars come in clumps.
     accident = -math.expm1(-2.0 * listed * math.pi * limit**2 / (frame.width * frame.height))
-    return _log10_tail(agreeing - 3, candidates - 3, accident)
+    return _log10_tail(agreeing - OF_A_GUESS, candidates - OF_A_GUESS, accident)
 
 
 def _listed(candidates: int) -> int:

@@ -1,16 +1,16 @@
 """Where on the sky a picture lies, from the stars in it.
 
-The scale is known to a few per cent and the centre to about a field. Triangles of stars in the picture and in the
-catalogue are compared by their longest side on the sky and the ratios of the other two, which no rotation or
-mirroring changes; each likeness is a guess of a placement, and the guesses are counted out on the brightest stars.
-Everything happens with directions in space, not on a map, so that a field of 30° whose centre is a field away is no
-special case. The best guesses are refined by least squares (gnomonic projection, FITS WCS standard's TAN, with a
-radial distortion), and one is believed only when chance is excluded.
+The scale is known to within a band and the centre to about a field. Patterns of four stars in the picture and in
+the catalogue are compared by their six distances, whose ratios no rotation, mirroring or scale changes; each
+likeness is a guess of a placement, and the guesses are counted out on the brightest stars. Everything happens with
+directions in space, not on a map, so that a field of 30° whose centre is a field away is no special case. The best
+guesses are refined by least squares (gnomonic projection, FITS WCS standard's TAN, with a radial distortion), and one
+is believed only when chance is excluded. ``star_search`` tries the scales and the places.
 
 **Chance.** Were the sky a wrong one, each catalogue star in the frame would meet a star of the picture within the
 radius of the match with a probability known from how densely the picture's stars lie. The chance that as many meet
-one as did, leaving out the three that the guess was made from, is a binomial tail; times the number of guesses
-tried, it is the chance that any of them would look so good. A placement is refused unless that is below 10⁻⁹.
+one as did, leaving out the four that the guess was made from, is a binomial tail; times the number of guesses
+tried, it is the chance that any of them would look so good. A placement is refused unless that is below 10⁻⁶.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from noctuary.geometry import unit_vectors
-from noctuary.sky.placement_fit import PlacementFit, fitted_placement
+from noctuary.sky.placement_fit import OF_A_GUESS, PlacementFit, fitted_placement
 from noctuary.sky.solve_frame import Floats, SolveFrame, expected_stars
 from noctuary.sky.star_patterns import Level, pattern_matches, single_stars
 from noctuary.sky.star_table import StarTable
@@ -41,6 +41,9 @@ LEVELS = (
     Level(90, 200, 5, 10, 0.02),
 )
 """Depths at which patterns are compared, one after the other: as deep as the sky, and deeper."""
+SPARSE_LEVELS = (Level(30, 40, 8, 14, 0.012), Level(30, 80, 8, 16, 0.012))
+"""More of them where few catalogue stars lie among many others, and none must be missed."""
+SPARSE = 30
 _MOST_STARS = 12_000
 _ARCSEC = math.degrees(1.0) * 3600.0
 
@@ -54,7 +57,7 @@ class Solution:
     false when east is on the left with north up. ``image_scale_arcsec`` is that of the undistorted picture which
     fits the whole frame best. ``rms_px`` is the scatter of the ``matched`` stars about the fit with ``distortion``,
     the fraction by which the corners are drawn outwards (negative: inwards) against that scale's centre; 0 where
-    there were too few stars to tell. ``verified`` are the stars that agree beyond the three of the guess;
+    there were too few stars to tell. ``verified`` are the stars that agree beyond the four of the guess;
     ``log10_chance`` is the chance that a wrong sky would agree so well.
     """
 
@@ -159,7 +162,7 @@ def solve(
         )
     tried = tried_before
     best: PlacementFit | None = None
-    for level in LEVELS:
+    for level in (*LEVELS, *(SPARSE_LEVELS if in_frame < SPARSE else ())):
         guesses, tests = pattern_matches(frame, sky, in_frame, level, centre, math.radians(search_radius_deg))
         tried += tests
         for guess in guesses:
@@ -170,8 +173,6 @@ def solve(
                     break
         if best is not None and best.log10_chance < GREATEST_CHANCE:
             return as_solution(frame, best, tried)
-        if level.of_picture >= len(frame.x) and level.of_sky >= in_frame:
-            break
     if best is None or best.log10_chance > -2.0:
         reason = f"the pattern of the picture's {len(frame.x)} stars is nowhere in that part of the sky"
     else:
@@ -215,7 +216,7 @@ def as_solution(frame: SolveFrame, fit: PlacementFit, tried: int) -> Solution:
         mirrored=fit.mirrored,
         rms_px=fit.rms,
         matched=fit.matched,
-        verified=fit.matched - 3,
+        verified=fit.matched - OF_A_GUESS,
         log10_chance=fit.log10_chance,
         distortion=float(fit.bends[0] + fit.bends[1]),
         bends=fit.bends,
