@@ -169,8 +169,7 @@ def test_nothing_is_read_before_it_is_asked_for() -> None:
     code = (
         "from noctuary.sky import catalogue, whole_catalogues as w; c = catalogue.Catalogue();"
         "assert w._lines.cache_info().misses == 0;"
-        "import time; start = time.perf_counter(); assert c.find('LDN 1622'); took = time.perf_counter() - start;"
-        "assert took < 1.0, took"
+        "assert c.find('LDN 1622'); assert w._lines.cache_info().misses > 0"
     )
     subprocess.run([sys.executable, "-c", code], check=True)
 
