@@ -203,9 +203,11 @@ def test_constellations_and_their_labels() -> None:
     all_ = atlas.constellations()
     assert len(all_) == len({c.abbr for c in all_}) == 88
     by_abbr = {c.abbr: c for c in all_}
-    # Names and genitives as the IAU lists them (from memory).
-    assert (by_abbr["Ori"].name, by_abbr["Ori"].genitive) == ("Orion", "Orionis")
-    assert (by_abbr["CVn"].name, by_abbr["CVn"].genitive) == ("Canes Venatici", "Canum Venaticorum")
+    for c in all_:
+        _, name = ephem.constellation((radians(c.label_ra_deg), radians(c.label_dec_deg)))
+        assert c.name.replace("ö", "o") == name.removesuffix(" Caput")
+    assert by_abbr["Ori"].genitive == "Orionis"
+    assert by_abbr["CVn"].genitive == "Canum Venaticorum"
     places = SkyCoord([c.label_ra_deg for c in all_], [c.label_dec_deg for c in all_], unit="deg")
     assert list(get_constellation(places, short_name=True)) == [c.abbr for c in all_]
 

@@ -109,9 +109,9 @@ def main(folder: Path = HERE) -> None:
         raise SystemExit("the names and the boundaries do not speak of the same constellations")
     with (folder / "constellations.csv").open("w", encoding="utf-8", newline="\n") as out:
         out.write(
-            "# IAU abbreviation, name and genitive of the 88 constellations (IAU 1922, from memory; abbreviations\n"
-            "# checked against Roman's table) and, in each, the place furthest from its boundary (where a label\n"
-            "# fits), degrees, ICRS. The names are kept by hand; make_constellations.py writes the places.\n"
+            "# Abbreviation (Roman 1987, PASP 99, 695), name (a test holds it against PyEphem's) and genitive (the\n"
+            "# rules of Latin, common usage) of the 88 constellations and, in each, the place furthest from its\n"
+            "# boundary (where a label fits), degrees, ICRS. Names are kept by hand, the script writes the places.\n"
             "abbr,name,genitive,label_ra_deg,label_dec_deg\n"
         )
         for row in names:
