@@ -116,3 +116,12 @@ def test_no_test_file_grows_over_400_lines() -> None:
 def test_the_rooms_have_no_cupboards():
     for path in HOUSE.rglob("*.py"):
         assert path.stem not in {"utils", "util", "helpers", "helper", "manager", "common", "misc"}
+
+
+def test_files_are_short_enough_to_read():
+    listed = subprocess.run(
+        ["git", "ls-files", "*.py", "themes/*/scripts/*.js"], capture_output=True, text=True, cwd=ROOT, check=True
+    ).stdout.split()
+    ours = [ROOT / name for name in listed if not name.endswith(".min.js") and (ROOT / name).exists()]
+    lengths = {str(path.relative_to(ROOT)): len(path.read_text(encoding="utf-8").splitlines()) for path in ours}
+    assert {name: lines for name, lines in lengths.items() if lines > 400} == {}

@@ -25,7 +25,7 @@ from noctuary.pages import (
     targets_page,
     year_page,
 )
-from noctuary.pages.exports.export_list import Export
+from noctuary.pages.exports.export import Export
 from noctuary.pages.overlay_pairs import Layer, Pair
 from noctuary.pages.page import Link, Page, frame_of
 from noctuary.pages.picture_view import PictureView

@@ -14,7 +14,8 @@ from noctuary.errors import NoctuaryError
 from noctuary.images.rendition_cache import prune
 from noctuary.pages import absent_page, search_index
 from noctuary.pages.build_context import BuildContext
-from noctuary.pages.exports.export_list import Export, site_exports
+from noctuary.pages.exports.export import Export
+from noctuary.pages.exports.export_list import site_exports
 from noctuary.pages.overlay_files import overlay_files
 from noctuary.pages.page import Page
 from noctuary.pages.page_list import pages, site_model

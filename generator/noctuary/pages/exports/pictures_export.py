@@ -1,0 +1,35 @@
+"""The derived facts of every listed picture, with its outline on the sky, as JSON."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from functools import partial
+
+from noctuary.pages.addresses import picture_page
+from noctuary.pages.exports.export import Export
+from noctuary.pages.exports.facts_json import published_json
+from noctuary.pages.product import digest
+from noctuary.pages.site_model import SiteModel
+
+PICTURES = "data/pictures.json"
+
+
+def exports(model: SiteModel) -> Iterator[Export]:
+    """One file for the archive as a whole."""
+    archive = model.facts.archive
+    plain = {
+        "title": archive.title,
+        "author": archive.author,
+        "licence": archive.licence,
+        "pictures": [
+            {**published_json(p), "finished": str(p.picture.finished), "page": picture_page(p.picture.id)}
+            for p in model.facts.listed
+            if p.picture.id in model.shown
+        ],
+    }
+    yield Export(PICTURES, "JSON", None, digest(plain), partial(_json, plain))
+
+
+def _json(plain: object) -> bytes:
+    return json.dumps(plain, ensure_ascii=False, indent=1).encode("utf-8", "replace") + b"\n"
