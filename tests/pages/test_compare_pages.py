@@ -99,7 +99,7 @@ def test_turned_and_mirrored_pictures_are_laid(site):
 
 def test_an_unplaced_picture_stands_beside_and_says_so(site):
     said = page(site, "b", "c")
-    assert "They stand side by side: where on the sky Number c lies is not recorded." in said
+    assert "They stand side by side: no place on the sky is recorded for Number c." in said
     assert "data-matrix" not in said
     assert "laying.js" not in said
 
