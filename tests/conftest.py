@@ -35,10 +35,12 @@ def pytest_cmdline_main(config: pytest.Config) -> None:
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """What drives a browser takes long: the demo is built for it."""
+    """What drives a browser takes long, and so does what looks at the demo's whole site, which is built for it."""
     for item in items:
-        if "chromium" in getattr(item, "fixturenames", ()):
+        driven = "chromium" in getattr(item, "fixturenames", ())
+        if driven:
             item.add_marker("browser")
+        if driven or item.path.parent.name == "browser":
             item.add_marker("slow")
 
 

@@ -141,6 +141,7 @@ def test_place_refuses_a_picture_without_a_sky(archive):
     assert sidecar.read_bytes() == before
 
 
+@pytest.mark.slow
 def test_stars_measures_a_picture_and_tells_one_that_is_none(tmp_path):
     done = typed("stars", ROOT / "content_demo" / "pictures" / "m13-2024.jpg")
     assert done.returncode == 0, done.stderr

@@ -16,6 +16,7 @@ ROOT = Path(__file__).parent.parent
 DEMO = ROOT / "content_demo"
 
 
+@pytest.mark.slow
 def test_the_examples_run(monkeypatch):
     monkeypatch.chdir(ROOT)
     outcome = doctest.testmod(noctuary)

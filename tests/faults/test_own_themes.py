@@ -12,6 +12,8 @@ from noctuary.pages.theme import themes_home
 from tests.builders.folders import bytes_below
 from tests.builders.many_pictures import write_archive
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def built(tmp_path_factory: pytest.TempPathFactory) -> Path:

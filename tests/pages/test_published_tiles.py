@@ -13,6 +13,8 @@ from PIL import Image
 
 from tests.builders.many_pictures import write_archive
 
+pytestmark = pytest.mark.slow
+
 LARGE = (3600, 2400)
 
 

@@ -13,6 +13,8 @@ from PIL import Image
 
 from tests.builders.many_pictures import write_archive
 
+pytestmark = pytest.mark.slow
+
 
 def built(folder: Path):
     outcome = build(folder, workers=1)

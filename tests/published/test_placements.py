@@ -187,6 +187,7 @@ def _each(file: Any) -> Any:
             continue
 
 
+@pytest.mark.slow
 @pytest.mark.filterwarnings("ignore")
 @pytest.mark.parametrize("rows", ["bottom", "top"])
 def test_every_celestial_header_that_astropy_ships(rows: Any) -> None:

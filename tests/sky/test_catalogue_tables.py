@@ -158,6 +158,7 @@ def test_named_stars_lie_in_their_constellation() -> None:
             assert row["bayer"].split()[-1] in (row["constellation"], "C") or row["name"] == "Intercrus"
 
 
+@pytest.mark.slow
 def test_shipped_tables_are_what_their_scripts_make(tmp_path: Path) -> None:
     make_roman_1987.main(tmp_path)
     make_constellations.main(tmp_path)

@@ -76,6 +76,7 @@ def test_the_brightest_stars_are_there() -> None:
         assert near.mag.min() == pytest.approx(bright, abs=0.4)
 
 
+@pytest.mark.slow
 @settings(max_examples=40, deadline=None)
 @given(
     st.floats(0, 360, exclude_max=True),

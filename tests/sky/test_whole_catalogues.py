@@ -129,6 +129,7 @@ def test_numbers_that_are_one() -> None:
     assert mel72.dec_deg == pytest.approx(-10.70, abs=0.05)
 
 
+@pytest.mark.slow
 def test_every_row_leads_back_to_itself() -> None:
     import csv
     from importlib import resources

@@ -13,6 +13,8 @@ from noctuary.files import write_whole
 
 from tests.archive.adopt.past import TARGETS, Made, past
 
+pytestmark = pytest.mark.slow
+
 COUNT = 300
 
 

@@ -85,6 +85,7 @@ def test_objects_say_what_they_are_and_how_long_they_may_be_kept(tmp_path, store
     assert gzip.decompress(body) == files["index.html"]
 
 
+@pytest.mark.slow
 def test_a_thousand_unchanged_files_cost_one_request(tmp_path, store, bucket, to):
     files = {f"data/pictures/{number}.json": b"%d" % number for number in range(1000)}
     files["index.html"] = b"<!DOCTYPE html><title>front</title>"
