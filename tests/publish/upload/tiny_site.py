@@ -138,7 +138,7 @@ class Killed(BaseException):
     """The machine was switched off."""
 
 
-class Counting:
+class Counting(Connection):
     """A connection that counts what is asked of it and may be cut off after so many writes and removals."""
 
     def __init__(self, inner: Connection, tally: Tally) -> None:

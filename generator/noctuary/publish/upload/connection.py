@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import io
+from abc import ABC, abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Protocol
 
 from noctuary.errors import NoctuaryError
 
@@ -111,34 +111,41 @@ class Reader(io.RawIOBase):
         super().close()
 
 
-class Connection(Protocol):
+class Connection(ABC):
     """One connection to a destination; used by one thread at a time.
 
     Names are relative to the site's root, with ``/``. Every method raises :class:`Passing` where another try on a
     fresh connection may help, and :class:`UploadError` where it will not.
     """
 
+    @abstractmethod
     def read(self, name: str) -> bytes | None:
         """The bytes of a file (decoded, where it is kept encoded), or ``None`` where there is none."""
 
+    @abstractmethod
     def write(self, body: Body) -> None:
         """Writes a file, and the folders that it needs."""
 
+    @abstractmethod
     def remove(self, name: str) -> None:
         """Removes a file; it may be gone already."""
 
+    @abstractmethod
     def remove_folder(self, name: str) -> None:
         """Removes a folder if it is empty."""
 
+    @abstractmethod
     def look(self, folder: str) -> Folder:
         """What lies in a folder (``""`` is the root); an empty one where there is none."""
 
     def everything(self) -> dict[str, Standing] | None:
         """Every file by its name, where one question answers that; else ``None``."""
+        return None
 
-    def settle(self) -> None:
+    def settle(self) -> None:  # noqa: B027 — most destinations are safe once they have answered
         """Waits until all that was written is safe, where that takes a word."""
 
+    @abstractmethod
     def close(self) -> None:
         """Ends the connection; never raises."""
 

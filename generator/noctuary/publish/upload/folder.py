@@ -12,6 +12,7 @@ from noctuary.archive.upload_address import UploadAddress
 from noctuary.publish.upload.connection import (
     BLOCK,
     Body,
+    Connection,
     Destination,
     Folder,
     Passing,
@@ -42,7 +43,7 @@ def _among_sources(folder: Path, archive: Path) -> bool:
     return first in {"pictures", "nights", "exhibits", "pages", "theme", "site", ".noctuary"}
 
 
-class FolderConnection:
+class FolderConnection(Connection):
     """Files below one folder."""
 
     def __init__(self, folder: Path) -> None:

@@ -16,6 +16,7 @@ from noctuary.publish.upload.connection import (
     BLOCK,
     PATIENCE_S,
     Body,
+    Connection,
     Destination,
     Folder,
     Passing,
@@ -112,7 +113,7 @@ def _part(wire: socket.socket) -> None:
             wire.unwrap()
 
 
-class FtpsConnection:
+class FtpsConnection(Connection):
     """Files below a folder of a server. ``root`` is counted from where a login begins."""
 
     def __init__(self, ftp: _Session, root: str) -> None:
@@ -226,12 +227,6 @@ class FtpsConnection:
             except ftplib.error_perm:
                 folders.add(base)
         return Folder(files, frozenset(folders))
-
-    def everything(self) -> None:
-        return None
-
-    def settle(self) -> None:
-        return None
 
     def close(self) -> None:
         with suppress(Exception):

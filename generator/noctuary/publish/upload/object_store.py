@@ -29,7 +29,16 @@ from botocore.exceptions import (
 )
 
 from noctuary.archive.upload_address import UploadAddress
-from noctuary.publish.upload.connection import PATIENCE_S, Body, Destination, Folder, Passing, Standing, UploadError
+from noctuary.publish.upload.connection import (
+    PATIENCE_S,
+    Body,
+    Connection,
+    Destination,
+    Folder,
+    Passing,
+    Standing,
+    UploadError,
+)
 from noctuary.publish.upload.credentials import certificates
 
 _CONNECTIONS = 8
@@ -69,7 +78,7 @@ def _client(address: UploadAddress) -> Any:
             )
 
 
-class BucketConnection:
+class BucketConnection(Connection):
     """Objects below a prefix of a bucket."""
 
     def __init__(self, client: Any, bucket: str, prefix: str) -> None:
@@ -134,9 +143,6 @@ class BucketConnection:
     def _pages(self, **asked: str) -> Iterator[dict[str, Any]]:
         with _troubles(self._bucket, ""):
             yield from self._client.get_paginator("list_objects_v2").paginate(Bucket=self._bucket, **asked)
-
-    def settle(self) -> None:
-        return None
 
     def close(self) -> None:
         return None

@@ -28,6 +28,7 @@ from noctuary.files import write_whole
 from noctuary.publish.upload.connection import (
     PATIENCE_S,
     Body,
+    Connection,
     Destination,
     Folder,
     Passing,
@@ -171,7 +172,7 @@ def fingerprint(key: paramiko.PKey) -> str:
     return f"SHA256:{base64.b64encode(digest).decode().rstrip('=')}"
 
 
-class SftpConnection:
+class SftpConnection(Connection):
     """Files below a folder of a server."""
 
     def __init__(self, client: paramiko.SSHClient, root: str) -> None:
@@ -263,12 +264,6 @@ class SftpConnection:
             else:
                 files[entry.filename] = Standing(entry.st_size or 0)
         return Folder(files, frozenset(folders))
-
-    def everything(self) -> None:
-        return None
-
-    def settle(self) -> None:
-        return None
 
     def close(self) -> None:
         with suppress(Exception):

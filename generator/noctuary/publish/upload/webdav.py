@@ -17,6 +17,7 @@ from noctuary.publish.upload.connection import (
     BLOCK,
     PATIENCE_S,
     Body,
+    Connection,
     Destination,
     Folder,
     Passing,
@@ -49,7 +50,7 @@ def destination(address: UploadAddress, archive: Path) -> Destination:
     return Destination(address.shown, lambda: DavConnection(base.rstrip("/"), login, context))
 
 
-class DavConnection:
+class DavConnection(Connection):
     """Files below a collection of a server. ``base``: its address without a slash at the end."""
 
     def __init__(self, base: str, login: httpx.BasicAuth | None, context: ssl.SSLContext) -> None:
@@ -144,12 +145,6 @@ class DavConnection:
             else:
                 files[base] = Standing(int(item.findtext(f".//{_DAV}getcontentlength") or 0))
         return Folder(files, frozenset(folders))
-
-    def everything(self) -> None:
-        return None
-
-    def settle(self) -> None:
-        return None
 
     def close(self) -> None:
         with suppress(Exception):
