@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from pathlib import Path
 
@@ -144,6 +145,19 @@ def test_styles_of_ones_own_come_after_those_of_the_theme(archive: Path) -> None
     (archive / "theme" / "extra.css").unlink()
     assert build(archive, workers=1).built
     assert (archive / "site" / "index.html").read_text() == before
+
+
+def test_a_template_of_ones_own_can_fill_one_block_of_umbras(archive: Path) -> None:
+    before = (archive / "site" / "equipment.html").read_text()
+    put(archive, "templates/base.html", '{% extends "umbra/base.html" %}{% block grounds %}{% endblock %}')
+    outcome = build(archive, workers=1)
+    assert outcome.built
+    assert told(outcome) == []
+    page = (archive / "site" / "equipment.html").read_text()
+    assert 'class="grounds"' in before
+    assert page == re.sub(r'<div class="grounds".*?</div>\n', "", before, flags=re.DOTALL)
+    put(archive, "templates/base.html", '{% extends "umbra/no-such.html" %}')
+    assert [f.rule for f in examine(archive).faults] == ["template"]
 
 
 def test_files_that_nothing_asks_for_are_doubts(archive: Path) -> None:

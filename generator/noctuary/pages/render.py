@@ -26,7 +26,7 @@ from noctuary.pages import prose as prose_
 from noctuary.pages.languages import BadCatalogue, translations
 from noctuary.pages.page import Page, relative, root
 from noctuary.pages.picture_view import PictureView, Source
-from noctuary.pages.theme import SITE_FOLDER, as_published, find, said_of_itself, themes_home
+from noctuary.pages.theme import SITE_FOLDER, as_published, find_template, said_of_itself, themes_home
 from noctuary.pages.typography import Typography
 from noctuary.sky.constellation import constellation_name
 
@@ -90,7 +90,7 @@ class Renderer:
 
     def _template(self, name: str) -> tuple[str, str, Callable[[], bool]] | None:
         """A template's source; one that is there and cannot be read is an error, not another folder's turn."""
-        file = None if ".." in name.split("/") else find(self.theme_folders, f"templates/{name}")
+        file = find_template(self.theme_folders, name)
         return None if file is None else (file.read_text(encoding="utf-8"), str(file), lambda: True)
 
     @cached_property

@@ -8,6 +8,8 @@ from typing import Any
 
 from noctuary.errors import NoctuaryError
 
+#: The theme of an archive that names none; it helps every other theme out with what that lacks.
+DEFAULT = "umbra"
 #: The folder of the site that holds a theme's published files.
 SITE_FOLDER = "theme"
 #: The folders of a theme that are published, and what is published of them: a theme may keep its sources there.
@@ -39,11 +41,11 @@ def themes_home() -> Path:
 def theme_folders(theme: str | None, archive: Path) -> tuple[Path, ...]:
     """The folders in which a theme's files are looked for, the archive's own ``theme/`` first.
 
-    ``theme`` is a name (``None``: the default theme, ``umbra``) or a folder, relative to the archive; a folder
+    ``theme`` is a name (``None``: :data:`DEFAULT`) or a folder, relative to the archive; a folder
     that lacks a file is helped out by the default theme.
     """
     home = themes_home()
-    chosen = theme or "umbra"
+    chosen = theme or DEFAULT
     folders = [archive / "theme"]
     if _is_plain(chosen) and (home / chosen / "templates").is_dir():
         folders.append(home / chosen)
@@ -54,8 +56,8 @@ def theme_folders(theme: str | None, archive: Path) -> tuple[Path, ...]:
     else:
         known = ", ".join(sorted(p.name for p in home.iterdir() if (p / "templates").is_dir()))
         raise NoSuchTheme(f"there is no theme “{chosen}”", f"write one of {known}, or a folder")
-    if home / "umbra" not in folders:
-        folders.append(home / "umbra")
+    if home / DEFAULT not in folders:
+        folders.append(home / DEFAULT)
     return tuple(dict.fromkeys(f for f in folders if f.is_dir()))
 
 
@@ -97,6 +99,19 @@ def find(folders: Sequence[Path], file: str) -> Path | None:
         if path.is_file() and path.resolve().is_relative_to(folder.resolve()):
             return path
     return None
+
+
+def find_template(folders: Sequence[Path], name: str) -> Path | None:
+    """The file of a template: the first folder's of that name, or of ``umbra/NAME`` the one that umbra itself has.
+
+    So a theme's ``base.html`` can say ``{% extends "umbra/base.html" %}`` and fill only the blocks that it sets
+    otherwise.
+    """
+    if ".." in name.split("/"):
+        return None
+    of_umbra = name.removeprefix(f"{DEFAULT}/")
+    file = find(folders, f"templates/{name}")
+    return file if file or of_umbra == name else find([themes_home() / DEFAULT], f"templates/{of_umbra}")
 
 
 def published_files(folders: Sequence[Path]) -> dict[str, bytes]:

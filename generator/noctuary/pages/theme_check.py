@@ -17,7 +17,7 @@ from noctuary.archive.marked_yaml import Path as Keys
 from noctuary.archive.marked_yaml import decode, read_yaml
 from noctuary.archive.records import Marks
 from noctuary.diagnostic import Diagnostic, Mark, doubt, fault
-from noctuary.pages.theme import EXTRA, PUBLISHED, find, own_folders
+from noctuary.pages.theme import EXTRA, PUBLISHED, find, find_template, own_folders
 
 _TEXTS = {"name", "about", "icon"}
 _LISTS = {"early_scripts", "stylesheets", "scripts", "borrows"}
@@ -160,7 +160,7 @@ def _templates(folder: Path, folders: Sequence[Path], archive: Path, language: s
             yield fault(Mark(name), "template", "the template is nested too deeply", hint)
             continue
         for other in meta.find_referenced_templates(tree):
-            if other is not None and find(folders, f"templates/{other}") is None:
+            if other is not None and find_template(folders, other) is None:
                 line = next((n for n, said in enumerate(text.split("\n"), 1) if other in said), 1)
                 message = f"the template draws on {other[:80]}, which the theme does not have"
                 yield fault(Mark(name, line), "template", message, hint)

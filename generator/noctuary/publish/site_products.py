@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
 from html import unescape
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from noctuary.diagnostic import Diagnostic
@@ -22,7 +23,7 @@ from noctuary.pages.page_list import pages, site_model
 from noctuary.pages.product import Product, digest
 from noctuary.pages.published_pictures import PictureFiles, jpeg_rendition, picture_files, words_of
 from noctuary.pages.share_image_text import share_image_pages
-from noctuary.pages.theme import as_published, find, published_files
+from noctuary.pages.theme import as_published, find, find_template, published_files
 from noctuary.publish.cluster import cluster
 
 if TYPE_CHECKING:
@@ -176,10 +177,10 @@ class _PageProducts:
                 name = waiting.pop()
                 if name not in names:
                     names.add(name)
-                    waiting += _DRAWN.findall(self._source(f"templates/{name}").decode("utf-8", "replace"))
-            files = [f"templates/{name}" for name in sorted(names)]
+                    waiting += _DRAWN.findall(self._template(name).decode("utf-8", "replace"))
             self._digests[template] = digest(
-                [(name, self._source(name)) for name in [*files, "theme.yaml"]]
+                [(f"templates/{name}", self._template(name)) for name in sorted(names)]
+                + [("theme.yaml", self._read(find(self._theme, "theme.yaml")))]
                 + [self._words, "\n".join(as_published(self._theme)).encode()]
             )
         return self._digests[template]
@@ -188,8 +189,11 @@ class _PageProducts:
     def _words(self) -> list[bytes]:
         return [p.read_bytes() for folder in self._theme for p in sorted((folder / "languages").rglob("*.po"))]
 
-    def _source(self, name: str) -> bytes:
-        file = find(self._theme, name)
+    def _template(self, name: str) -> bytes:
+        return self._read(find_template(self._theme, name))
+
+    @staticmethod
+    def _read(file: Path | None) -> bytes:
         return file.read_bytes() if file else b""
 
 
