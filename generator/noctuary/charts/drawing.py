@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Protocol
+from typing import Protocol, runtime_checkable
+
+#: Width of a drawing for narrow pages, in units of its viewBox: about the CSS pixels of a phone's column.
+NARROW = 350
 
 
 class Formatter(Protocol):
@@ -27,4 +30,13 @@ class Drawing(Protocol):
 
     def svg(self, formatter: Formatter) -> str:
         """The chart as an ``<svg>`` element with a text alternative; colours are the theme's variables."""
+        ...
+
+
+@runtime_checkable
+class DrawnTwice(Drawing, Protocol):
+    """A chart that has a second drawing for pages too narrow for the first; a style shows the one that fits."""
+
+    def narrow_svg(self, formatter: Formatter) -> str:
+        """The same chart :data:`NARROW` wide, its class ``narrow``: complete, with letters of the same size."""
         ...

@@ -6,13 +6,15 @@ from datetime import date, timedelta
 from html import escape
 from itertools import pairwise
 
-from noctuary.charts.drawing import Formatter
+from noctuary.charts.drawing import NARROW, Formatter
 from noctuary.facts.exposure import NOT_RECORDED, UNFILTERED
 from noctuary.facts.target import Step
 from noctuary.plain_record import plain_record
 
 WIDTH, HEIGHT = 920, 330
 LEFT, RIGHT, TOP, BOTTOM = 36, 196, 16, 34
+#: On a narrow page a line's name and its hours stand under each other at its right.
+NARROW_RIGHT, NARROW_HEIGHT, NARROW_GAP = 104, 300, 34
 #: Dashes that tell the lines apart without colour; the line for everything is whole and heavier.
 DASHES = ("", "7 3", "2 3", "10 3 2 3", "5 5", "1 4", "12 4", "3 2 1 2")
 LABEL_GAP = 17
@@ -30,7 +32,25 @@ class HoursChart:
     pictures: tuple[tuple[date, str], ...]
 
     def svg(self, formatter: Formatter) -> str:
-        return _svg(self, formatter)
+        return _svg(self, formatter, _Sheet(WIDTH, HEIGHT, RIGHT, LABEL_GAP))
+
+    def narrow_svg(self, formatter: Formatter) -> str:
+        height = max(NARROW_HEIGHT, TOP + BOTTOM + NARROW_GAP * len(_lines(self.steps)))
+        return _svg(self, formatter, _Sheet(NARROW, height, NARROW_RIGHT, NARROW_GAP))
+
+
+@plain_record
+class _Sheet:
+    """The size of a drawing, the room at its right for the names of lines, and the distance of these."""
+
+    width: int
+    height: int
+    right: int
+    gap: int
+
+    @property
+    def narrow(self) -> bool:
+        return self.width == NARROW
 
 
 def hours_chart(steps: tuple[Step, ...], pictures: tuple[tuple[date, str], ...]) -> HoursChart | None:
@@ -52,13 +72,14 @@ def axis_steps(greatest: float) -> tuple[float, ...]:
         size /= 10
 
 
-def _svg(chart: HoursChart, formatter: Formatter) -> str:
+def _svg(chart: HoursChart, formatter: Formatter, sheet: _Sheet) -> str:
+    width, height, right = sheet.width, sheet.height, sheet.right
     lines = _lines(chart.steps)
     first = chart.steps[0].night
     last = max(chart.steps[-1].night, *(day for day, _ in chart.pictures), first + timedelta(days=1))
     span = (last - first).days
     ticks = axis_steps(chart.steps[-1].total_s / 3600)
-    inner_w, inner_h = WIDTH - LEFT - RIGHT, HEIGHT - TOP - BOTTOM
+    inner_w, inner_h = width - LEFT - right, height - TOP - BOTTOM
 
     def x(day: date) -> float:
         return LEFT + inner_w * (day - first).days / span
@@ -66,66 +87,91 @@ def _svg(chart: HoursChart, formatter: Formatter) -> str:
     def y(hours: float) -> float:
         return TOP + inner_h * (1 - hours / ticks[-1])
 
-    names = _names([(max(LEFT, x(day)), title) for day, title in chart.pictures])
-    above = NAME_ROW * min(MOST_ROWS, 1 + max((row for _, row in names), default=-1))
+    names = _names([(max(LEFT, x(day)), title) for day, title in chart.pictures], sheet)
+    above = NAME_ROW * min(MOST_ROWS, 1 + max((n.row for n in names), default=-1))
 
     parts = []
     for tick in ticks:
         label = formatter.number(tick, 0 if tick == int(tick) else 1)
-        parts.append(f'<line class="grid" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y(tick):.1f}" y2="{y(tick):.1f}"/>')
+        parts.append(f'<line class="grid" x1="{LEFT}" x2="{width - right}" y1="{y(tick):.1f}" y2="{y(tick):.1f}"/>')
         parts.append(f'<text class="scale" x="{LEFT - 8}" y="{y(tick) + 4:.1f}" text-anchor="end">{label}</text>')
     parts.append(f'<text class="scale" x="0" y="{TOP - 10}">{escape(formatter.gettext("hours"))}</text>')
     for year in range(first.year + 1, last.year + 1):
         at = x(date(year, 1, 1))
-        parts.append(f'<line class="grid" x1="{at:.1f}" x2="{at:.1f}" y1="{TOP}" y2="{HEIGHT - BOTTOM + 6}"/>')
-        parts.append(f'<text class="scale" x="{at + 4:.1f}" y="{HEIGHT - BOTTOM + 18}">{year}</text>')
+        parts.append(f'<line class="grid" x1="{at:.1f}" x2="{at:.1f}" y1="{TOP}" y2="{height - BOTTOM + 6}"/>')
+        parts.append(f'<text class="scale" x="{at + 4:.1f}" y="{height - BOTTOM + 18}">{year}</text>')
     if first.year == last.year or x(date(first.year + 1, 1, 1)) - LEFT > 40:
-        parts.append(f'<text class="scale" x="{LEFT}" y="{HEIGHT - BOTTOM + 18}">{first.year}</text>')
-    places = _apart([y(total / 3600) for _, _, total in lines])
+        parts.append(f'<text class="scale" x="{LEFT}" y="{height - BOTTOM + 18}">{first.year}</text>')
+    places = _apart([y(total / 3600) for _, _, total in lines], height - BOTTOM, sheet.gap)
     for number, ((name, points, total), place) in enumerate(zip(lines, places, strict=True)):
         path = f"M{x(points[0][0]):.1f} {y(0):.1f}"
         for day, hours in points:
             path += f"H{x(day):.1f}V{y(hours):.1f}"
-        path += f"H{WIDTH - RIGHT}"
+        path += f"H{width - right}"
         whole = name is None
         dash = (
             "" if whole or not DASHES[number % len(DASHES)] else f' stroke-dasharray="{DASHES[number % len(DASHES)]}"'
         )
         kind = "all" if whole else _light(name)
         parts.append(f'<path class="line {kind}" d="{path}"{dash}/>')
-        text = f"{_short(_said(name, formatter))} {formatter.duration(total)}"
-        parts.append(f'<text class="label {kind}" x="{WIDTH - RIGHT + 8}" y="{place + 4:.1f}">{escape(text)}</text>')
-    nights = "".join(f"M{x(night):.1f} {HEIGHT - BOTTOM}v5" for night in dict.fromkeys(s.night for s in chart.steps))
+        at, label = width - right + 8, escape(_short(_label(name, formatter), 15 if sheet.narrow else 18))
+        length = escape(formatter.duration(total))
+        length = f'<tspan x="{at}" dy="16">{length}</tspan>' if sheet.narrow else f" {length}"
+        parts.append(f'<text class="label {kind}" x="{at}" y="{place + 4:.1f}">{label}{length}</text>')
+    nights = "".join(f"M{x(night):.1f} {height - BOTTOM}v5" for night in dict.fromkeys(s.night for s in chart.steps))
     parts.append(f'<path class="end" d="{nights}"/>')
-    for (day, title), (name, row) in zip(chart.pictures, names, strict=True):
-        at, top = max(LEFT, x(day)), TOP - 14 - NAME_ROW * min(row, MOST_ROWS - 1)
+    for (day, title), over in zip(chart.pictures, names, strict=True):
+        at, top = max(LEFT, x(day)), TOP - 14 - NAME_ROW * min(over.row, MOST_ROWS - 1)
         parts.append(
-            f'<path class="limit" d="M{at:.1f} {top}V{HEIGHT - BOTTOM}"/>'
-            f'<path class="mark" d="M{at:.1f} {HEIGHT - BOTTOM - 5}l4 9h-8z"><title>{escape(title)}, '
+            f'<path class="limit" d="M{at:.1f} {top}V{height - BOTTOM}"/>'
+            f'<path class="mark" d="M{at:.1f} {height - BOTTOM - 5}l4 9h-8z"><title>{escape(title)}, '
             f"{escape(formatter.date(day))}</title></path>"
         )
-        if row < MOST_ROWS:
-            parts.append(f'<text class="label" x="{at + 5:.1f}" y="{top + 4}">{escape(name)}</text>')
-    said = _story(chart, formatter)
+        if over.row < MOST_ROWS:
+            end = ' text-anchor="end"' if over.leftward else ""
+            parts.append(
+                f'<text class="label" x="{at + (-5 if over.leftward else 5):.1f}" y="{top + 4}"{end}>'
+                f"{escape(over.text)}</text>"
+            )
     return (
-        f'<svg class="chart hours" viewBox="0 {-above} {WIDTH} {HEIGHT + above}" role="img" '
-        f'aria-label="{escape(said)}">' + "".join(parts) + "</svg>"
+        f'<svg class="chart hours{" narrow" if sheet.narrow else ""}" viewBox="0 {-above} {width} {height + above}" '
+        f'role="img" aria-label="{escape(_story(chart, formatter))}">' + "".join(parts) + "</svg>"
     )
 
 
-def _names(places: list[tuple[float, str]]) -> list[tuple[str, int]]:
-    """The pictures' names over the chart, as far as they fit, and the row of each from the bottom.
+@plain_record
+class _Name:
+    """A picture's name over the chart as far as it fits, its row from the bottom, whether it is left of its line."""
 
-    ``places`` from left to right. A name stands to the right of its line, over the lines of those that follow
-    within its length; so none is crossed.
+    text: str
+    row: int
+    leftward: bool
+
+
+def _names(places: list[tuple[float, str]], sheet: _Sheet) -> list[_Name]:
+    """The pictures' names over the chart; ``places`` from left to right.
+
+    A name is to the right of its line, over the lines of those that follow within its length; so none is crossed.
+    On a narrow page each has a row of its own, and those of the right half are to the left of their lines: the
+    last of them is uppermost, and the first of the others over all of these.
     """
-    found: list[tuple[float, str, int]] = []
+    if sheet.narrow:
+        middle = (LEFT + sheet.width - sheet.right) / 2
+        leftward = [at > middle for at, _ in places]
+        order = [n for n, left in enumerate(leftward) if left]
+        order += [n for n in reversed(range(len(places))) if not leftward[n]]
+        rows = {n: row for row, n in enumerate(order)}
+        return [
+            _Name(_short(title, int(((at if leftward[n] else sheet.width - at) - 6) / LETTER)), rows[n], leftward[n])
+            for n, (at, title) in enumerate(places)
+        ]
+    found: list[tuple[float, _Name]] = []
     for at, title in reversed(places):
-        room = int((WIDTH - at - 10) / LETTER)
-        name = title if len(title) <= room else title[: room - 1] + "…"
+        name = _short(title, int((sheet.width - at - 10) / LETTER))
         end = at + 12 + LETTER * len(name)
-        found.append((at, name, 1 + max((row for other, _, row in found if other < end), default=-1)))
-    return [(name, row) for _, name, row in reversed(found)]
+        row = 1 + max((other.row for other_at, other in found if other_at < end), default=-1)
+        found.append((at, _Name(name, row, leftward=False)))
+    return [name for _, name in reversed(found)]
 
 
 def _lines(steps: tuple[Step, ...]) -> list[tuple[str | None, list[tuple[date, float]], float]]:
@@ -146,18 +192,18 @@ def _lines(steps: tuple[Step, ...]) -> list[tuple[str | None, list[tuple[date, f
     return found
 
 
-def _apart(places: list[float]) -> list[float]:
-    """Heights of labels moved as little as needed so that none touches the next, in the order given."""
+def _apart(places: list[float], foot: float, gap: float) -> list[float]:
+    """Heights of labels moved as little as needed so that none touches the next or the foot, in the order given."""
     order = sorted(range(len(places)), key=lambda i: places[i])
     moved = list(places)
     for before, after in pairwise(order):
-        moved[after] = max(moved[after], moved[before] + LABEL_GAP)
-    over = moved[order[-1]] - (HEIGHT - BOTTOM) if order else 0.0
-    limit = float(HEIGHT - BOTTOM)
+        moved[after] = max(moved[after], moved[before] + gap)
+    limit = foot
+    over = moved[order[-1]] - limit if order else 0.0
     if over > 0:
         for i in reversed(order):
             moved[i] = min(moved[i], limit)
-            limit = moved[i] - LABEL_GAP
+            limit = moved[i] - gap
     return moved
 
 
@@ -175,15 +221,15 @@ def _light(name: str | None) -> str:
     return "plain"
 
 
-def _said(name: str | None, formatter: Formatter) -> str:
+def _label(name: str | None, formatter: Formatter) -> str:
     if name is None:
         return formatter.gettext("in all")
     special = {UNFILTERED: formatter.gettext("no filter"), NOT_RECORDED: formatter.gettext("not recorded")}
     return special.get(name, name)
 
 
-def _short(label: str) -> str:
-    return label if len(label) <= 18 else label[:17] + "…"
+def _short(label: str, letters: int) -> str:
+    return label if len(label) <= letters else label[: letters - 1] + "…"
 
 
 def _story(chart: HoursChart, formatter: Formatter) -> str:
@@ -191,6 +237,6 @@ def _story(chart: HoursChart, formatter: Formatter) -> str:
     parts = [f"{formatter.date(first)} – {formatter.date(last)}: {formatter.duration(chart.steps[-1].total_s)}"]
     for name, _, total in _lines(chart.steps):
         if name is not None:
-            parts.append(f"{_said(name, formatter)} {formatter.duration(total)}")
+            parts.append(f"{_label(name, formatter)} {formatter.duration(total)}")
     parts.extend(f"{title}, {formatter.date(day)}" for day, title in chart.pictures)
     return "; ".join(parts)

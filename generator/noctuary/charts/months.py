@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from html import escape
 
-from noctuary.charts.drawing import Formatter
+from noctuary.charts.drawing import NARROW, Formatter
 from noctuary.plain_record import plain_record
 
 WIDTH, ROW, TOP, BOTTOM = 720, 62, 16, 26
 LEFT, RIGHT = 52, 76
+#: On a narrow page year and total have a line of their own over the bars, as high as this.
+HEAD = 20
 
 
 @plain_record
@@ -18,25 +20,31 @@ class MonthsChart:
     years: tuple[tuple[int, tuple[float, ...]], ...]
 
     def svg(self, formatter: Formatter) -> str:
-        return _svg(self, formatter)
+        return _svg(self, formatter, narrow=False)
+
+    def narrow_svg(self, formatter: Formatter) -> str:
+        return _svg(self, formatter, narrow=True)
 
 
-def _svg(chart: MonthsChart, formatter: Formatter) -> str:
+def _svg(chart: MonthsChart, formatter: Formatter, *, narrow: bool) -> str:
+    width, left, right, head = (NARROW, 0, 0, HEAD) if narrow else (WIDTH, LEFT, RIGHT, 0)
+    row_height = ROW + head
     greatest = max((light for _, months in chart.years for light in months), default=0.0) or 1.0
-    height = TOP + ROW * len(chart.years) + BOTTOM
-    step = (WIDTH - LEFT - RIGHT) / 12
+    height = TOP + row_height * len(chart.years) + BOTTOM
+    step = (width - left - right) / 12
     parts = []
     for row, (year, months) in enumerate(chart.years):
-        base = TOP + ROW * (row + 1) - 4
-        parts.append(f'<line class="grid" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{base}" y2="{base}"/>')
-        parts.append(f'<text class="label{" all" if row == 0 else ""}" x="0" y="{base}">{year}</text>')
+        base = TOP + row_height * (row + 1) - 4
+        beside = base - ROW + 6 if narrow else base
+        parts.append(f'<line class="grid" x1="{left}" x2="{width - right}" y1="{base}" y2="{base}"/>')
+        parts.append(f'<text class="label{" all" if row == 0 else ""}" x="0" y="{beside}">{year}</text>')
         total = f"{formatter.hours(sum(months), 1)}\u202fh"
-        parts.append(f'<text class="scale" x="{WIDTH}" y="{base}" text-anchor="end">{escape(total)}</text>')
+        parts.append(f'<text class="scale" x="{width}" y="{beside}" text-anchor="end">{escape(total)}</text>')
         for month, light in enumerate(months):
             if light <= 0:
                 continue
             tall = max(1.5, (ROW - 24) * light / greatest)
-            x = LEFT + step * month
+            x = left + step * month
             said = escape(f"{formatter.month(month + 1)} {year}: {formatter.duration(light)}")
             parts.append(
                 f'<rect class="bar{" now" if row == 0 else ""}" x="{x + 4:.1f}" y="{base - tall:.1f}" '
@@ -44,13 +52,13 @@ def _svg(chart: MonthsChart, formatter: Formatter) -> str:
                 f'<text class="scale" x="{x + step / 2:.1f}" y="{base - tall - 4:.1f}" text-anchor="middle">'
                 f"{escape(formatter.hours(light, 1))}</text>"
             )
-    for month in range(12):
+    for month in range(0, 12, 2 if narrow else 1):
         parts.append(
-            f'<text class="scale" x="{LEFT + step * (month + 0.5):.1f}" y="{height - 8}" text-anchor="middle">'
+            f'<text class="scale" x="{left + step * (month + 0.5):.1f}" y="{height - 8}" text-anchor="middle">'
             f"{escape(formatter.month(month + 1))}</text>"
         )
     return (
-        f'<svg class="chart months" viewBox="0 0 {WIDTH} {height}" role="img" '
+        f'<svg class="chart months{" narrow" if narrow else ""}" viewBox="0 0 {width} {height}" role="img" '
         f'aria-label="{escape(_story(chart, formatter))}">' + "".join(parts) + "</svg>"
     )
 

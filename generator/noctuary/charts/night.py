@@ -7,13 +7,19 @@ along the axis is the place's own.
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 from html import escape
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from noctuary.charts.drawing import Formatter
+from noctuary.charts.drawing import NARROW, Formatter
 from noctuary.plain_record import plain_record
 
+if TYPE_CHECKING:
+    from noctuary.sky.ephemeris import NightCurves
+
 WIDTH, HEIGHT = 960, 380
+NARROW_HEIGHT = 300
 LEFT, RIGHT, TOP, BOTTOM = 40, 16, 20, 40
 STEP_MINUTES = 6.0
 #: The Sun's height at which each kind of twilight ends, with the class of the shade below it.
@@ -45,7 +51,10 @@ class NightChart:
     curves: tuple[Curve, ...]
 
     def svg(self, formatter: Formatter) -> str:
-        return _Drawn(self, formatter).svg()
+        return _Drawn(self, formatter, WIDTH, HEIGHT).svg()
+
+    def narrow_svg(self, formatter: Formatter) -> str:
+        return _Drawn(self, formatter, NARROW, NARROW_HEIGHT).svg()
 
 
 def night_chart(
@@ -56,22 +65,32 @@ def night_chart(
     return NightChart(place, *position, time_zone, limit_deg, told) if told else None
 
 
+@lru_cache(maxsize=2)  # a chart is drawn twice
+def _curves(
+    position: tuple[float, float, float],
+    begin_utc: datetime,
+    finish_utc: datetime,
+    targets: tuple[str | tuple[float, float], ...],
+) -> NightCurves:
+    from noctuary.sky.ephemeris import night_curves
+
+    return night_curves(*position, begin_utc, finish_utc, STEP_MINUTES, targets)
+
+
 class _Drawn:
     """One chart with its curves computed; all heights in degrees, all times aware."""
 
-    def __init__(self, chart: NightChart, formatter: Formatter) -> None:
-        from noctuary.sky.ephemeris import night_curves
-
-        self.chart, self.formatter = chart, formatter
+    def __init__(self, chart: NightChart, formatter: Formatter, width: int, height: int) -> None:
+        self.chart, self.formatter, self.width, self.height = chart, formatter, width, height
         self.zone = ZoneInfo(chart.time_zone)
         starts = [start for c in chart.curves for start, _ in c.sessions]
         ends = [end for c in chart.curves for _, end in c.sessions]
         middle = min(starts) + (max(ends) - min(starts)) / 2
         begin = min(middle - timedelta(hours=12), min(starts) - timedelta(hours=1))
         finish = max(middle + timedelta(hours=12), max(ends) + timedelta(hours=1))
-        targets = [c.body or (c.ra_deg or 0.0, c.dec_deg or 0.0) for c in chart.curves]
+        targets = tuple(c.body or (c.ra_deg or 0.0, c.dec_deg or 0.0) for c in chart.curves)
         position = chart.latitude_deg, chart.longitude_deg, chart.elevation_m
-        seen = night_curves(*position, begin.astimezone(UTC), finish.astimezone(UTC), STEP_MINUTES, targets)
+        seen = _curves(position, begin.astimezone(UTC), finish.astimezone(UTC), targets)
         first, last = self._span(seen.times_utc, seen.sun_deg, min(starts), max(ends))
         kept = range(first, last + 1)
         self.times = [seen.times_utc[i] for i in kept]
@@ -93,11 +112,10 @@ class _Drawn:
 
     def x(self, at: datetime) -> float:
         whole = (self.times[-1] - self.times[0]).total_seconds()
-        return LEFT + (WIDTH - LEFT - RIGHT) * (at - self.times[0]).total_seconds() / whole
+        return LEFT + (self.width - LEFT - RIGHT) * (at - self.times[0]).total_seconds() / whole
 
-    @staticmethod
-    def y(height: float) -> float:
-        return TOP + (HEIGHT - TOP - BOTTOM) * (1 - height / 90)
+    def y(self, height: float) -> float:
+        return TOP + (self.height - TOP - BOTTOM) * (1 - height / 90)
 
     def height_at(self, heights: list[float], at: datetime) -> float:
         """A curve's height between two of its points."""
@@ -127,9 +145,8 @@ class _Drawn:
         parts += self._labels(labels)
         said = escape(self._story())
         return (
-            f'<svg class="chart night" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{said}">'
-            + "".join(parts)
-            + "</svg>"
+            f'<svg class="chart night{" narrow" if self.width == NARROW else ""}" '
+            f'viewBox="0 0 {self.width} {self.height}" role="img" aria-label="{said}">' + "".join(parts) + "</svg>"
         )
 
     def _path(self, times: list[datetime], heights: list[float]) -> str:
@@ -153,7 +170,7 @@ class _Drawn:
             for start, end in self._below(limit):
                 parts.append(
                     f'<rect class="shade {name}" x="{self.x(start):.1f}" y="{TOP}" '
-                    f'width="{self.x(end) - self.x(start):.1f}" height="{HEIGHT - TOP - BOTTOM}"/>'
+                    f'width="{self.x(end) - self.x(start):.1f}" height="{self.height - TOP - BOTTOM}"/>'
                 )
         return parts
 
@@ -178,18 +195,18 @@ class _Drawn:
         parts = []
         for height in (0, 30, 60, 90):
             y = self.y(height)
-            parts.append(f'<line class="grid" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y:.1f}" y2="{y:.1f}"/>')
+            parts.append(f'<line class="grid" x1="{LEFT}" x2="{self.width - RIGHT}" y1="{y:.1f}" y2="{y:.1f}"/>')
             parts.append(f'<text class="scale" x="{LEFT - 6}" y="{y + 4:.1f}" text-anchor="end">{height}°</text>')
         y = self.y(self.chart.limit_deg)
-        parts.append(f'<line class="limit" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y:.1f}" y2="{y:.1f}"/>')
+        parts.append(f'<line class="limit" x1="{LEFT}" x2="{self.width - RIGHT}" y1="{y:.1f}" y2="{y:.1f}"/>')
         # Whole hours of the place's clock; where the clock changes in the night its hours show it.
         hours = (self.times[-1] - self.times[0]).total_seconds() / 3600
-        every = 1 if hours <= 15 else 2
+        every = (1 if hours <= 15 else 2) * (2 if self.width == NARROW else 1)
         at = self.times[0].astimezone(UTC).replace(minute=0, second=0, microsecond=0)
         while at <= self.times[-1]:
             local = at.astimezone(self.zone)
             if at >= self.times[0] and local.minute == 0 and local.hour % every == 0:
-                x, foot = f"{self.x(at):.1f}", HEIGHT - BOTTOM
+                x, foot = f"{self.x(at):.1f}", self.height - BOTTOM
                 parts.append(f'<line class="grid" x1="{x}" x2="{x}" y1="{foot}" y2="{foot + 6}"/>')
                 parts.append(
                     f'<text class="scale" x="{x}" y="{foot + 22}" text-anchor="middle">{local.hour:02d}</text>'
@@ -202,7 +219,7 @@ class _Drawn:
         if not path:
             return []
         highest = max(range(len(self.moon)), key=lambda i: self.moon[i])
-        x = min(max(self.x(self.times[highest]), LEFT + 60), WIDTH - RIGHT - 60)
+        x = min(max(self.x(self.times[highest]), LEFT + 60), self.width - RIGHT - 60)
         label = f"{self.formatter.gettext('Moon')} {self._percent()}"
         return [
             f'<path class="moon" d="{path}"/>',
@@ -227,7 +244,7 @@ class _Drawn:
         parts = []
         for x, y, name, _ in sorted(labels, key=lambda label: label[1]):
             half = 4.2 * len(name)
-            x = min(max(x, LEFT + half), WIDTH - RIGHT - half)
+            x = min(max(x, LEFT + half), self.width - RIGHT - half)
             y = max(y, TOP + 12)
             while any(abs(x - px) < half + ph and abs(y - py) < LABEL_GAP for px, py, ph in placed):
                 y += LABEL_GAP / 2

@@ -6,10 +6,12 @@ from calendar import monthrange
 from datetime import date
 from html import escape
 
-from noctuary.charts.drawing import Formatter
+from noctuary.charts.drawing import NARROW, Formatter
 from noctuary.plain_record import plain_record
 
 CELL, LEFT, TOP = 24, 44, 22
+#: Left edge, and width and height of a night on a narrow page: too small for a finger, so it leads nowhere there.
+NARROW_LEFT, NARROW_CELL = 40, (10, 20)
 
 
 @plain_record
@@ -34,23 +36,27 @@ class NightsCalendar:
     nights: tuple[CalendarNight, ...]
 
     def svg(self, formatter: Formatter) -> str:
-        return _svg(self, formatter)
+        return _svg(self, formatter, narrow=False)
+
+    def narrow_svg(self, formatter: Formatter) -> str:
+        return _svg(self, formatter, narrow=True)
 
 
-def _svg(chart: NightsCalendar, formatter: Formatter) -> str:
+def _svg(chart: NightsCalendar, formatter: Formatter, *, narrow: bool) -> str:
+    left, (wide, high) = (NARROW_LEFT, NARROW_CELL) if narrow else (LEFT, (CELL, CELL))
     known = {n.night: n for n in chart.nights}
     greatest = max((n.integration_s or 0.0 for n in chart.nights), default=0.0) or 1.0
-    width, height = LEFT + 31 * CELL + 1, TOP + 12 * CELL + 1
+    width, height = NARROW if narrow else left + 31 * wide + 1, TOP + 12 * high + 1
     parts = [
-        f'<text class="scale" x="{LEFT + (day - 0.5) * CELL:.0f}" y="{TOP - 7}" text-anchor="middle">{day}</text>'
+        f'<text class="scale" x="{left + (day - 0.5) * wide:.0f}" y="{TOP - 7}" text-anchor="middle">{day}</text>'
         for day in (1, 5, 10, 15, 20, 25, 30)
     ]
     for month in range(1, 13):
-        y = TOP + (month - 1) * CELL
-        parts.append(f'<text class="scale" x="0" y="{y + 16}">{escape(formatter.month(month))}</text>')
+        y = TOP + (month - 1) * high
+        parts.append(f'<text class="scale" x="0" y="{y + high - 6}">{escape(formatter.month(month))}</text>')
         for day in range(1, monthrange(chart.year, month)[1] + 1):
-            x = LEFT + (day - 1) * CELL
-            box = f'x="{x + 1}" y="{y + 1}" width="{CELL - 2}" height="{CELL - 2}"'
+            x = left + (day - 1) * wide
+            box = f'x="{x + 1}" y="{y + 1}" width="{wide - 2}" height="{high - 2}"'
             night = known.get(date(chart.year, month, day))
             if night is None:
                 parts.append(f'<rect class="cell" {box}/>')
@@ -61,9 +67,11 @@ def _svg(chart: NightsCalendar, formatter: Formatter) -> str:
                 f'class="cell lit" style="fill-opacity:{shade:.2f}"' if night.integration_s else 'class="cell noted"'
             )
             cell = f"<rect {lit} {box}><title>{said}</title></rect>"
-            parts.append(f'<a href="{escape(night.href)}" aria-label="{said}">{cell}</a>' if night.href else cell)
+            leads = night.href if not narrow else None
+            parts.append(f'<a href="{escape(leads)}" aria-label="{said}">{cell}</a>' if leads else cell)
     return (
-        f'<svg class="chart calendar" viewBox="0 0 {width} {height}" role="group" '
+        f'<svg class="chart calendar{" narrow" if narrow else ""}" viewBox="0 0 {width} {height}" '
+        f'role="{"img" if narrow else "group"}" '
         f'aria-label="{escape(_story(chart, formatter))}">' + "".join(parts) + "</svg>"
     )
 

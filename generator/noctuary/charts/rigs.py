@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from html import escape
 
-from noctuary.charts.drawing import Formatter
+from noctuary.charts.drawing import NARROW, Formatter
 from noctuary.plain_record import plain_record
 
 WIDTH, HEAD, BAR, GAP = 560, 24, 18, 12
@@ -22,17 +22,20 @@ class RigsChart:
     rigs: tuple[tuple[str, tuple[tuple[int, float], ...]], ...]
 
     def svg(self, formatter: Formatter) -> str:
-        return _svg(self, formatter)
+        return _svg(self, formatter, WIDTH)
+
+    def narrow_svg(self, formatter: Formatter) -> str:
+        return _svg(self, formatter, NARROW)
 
 
-def _svg(chart: RigsChart, formatter: Formatter) -> str:
+def _svg(chart: RigsChart, formatter: Formatter, width: int) -> str:
     greatest = max((light for _, years in chart.rigs for _, light in years), default=0.0) or 1.0
     parts, y = [], 0
     for rig, years in chart.rigs:
         parts.append(f'<text class="label" x="0" y="{y + HEAD - 8}">{escape(rig)}</text>')
         y += HEAD
         for year, light in years:
-            wide = max(1.5, (WIDTH - LEFT - RIGHT) * light / greatest)
+            wide = max(1.5, (width - LEFT - RIGHT) * light / greatest)
             now = year == chart.year
             tall = 12 if now else 7
             said = escape(f"{formatter.hours(light, 1)}\u202fh")
@@ -44,8 +47,8 @@ def _svg(chart: RigsChart, formatter: Formatter) -> str:
             y += BAR
         y += GAP
     return (
-        f'<svg class="chart rigs" viewBox="0 0 {WIDTH} {max(y - GAP, 1)}" role="img" '
-        f'aria-label="{escape(_story(chart, formatter))}">' + "".join(parts) + "</svg>"
+        f'<svg class="chart rigs{" narrow" if width == NARROW else ""}" viewBox="0 0 {width} {max(y - GAP, 1)}" '
+        f'role="img" aria-label="{escape(_story(chart, formatter))}">' + "".join(parts) + "</svg>"
     )
 
 

@@ -21,7 +21,7 @@ from jinja2.runtime import Context
 from jinja2.sandbox import SandboxedEnvironment
 from markupsafe import Markup
 
-from noctuary.charts.drawing import Drawing
+from noctuary.charts.drawing import Drawing, DrawnTwice
 from noctuary.pages import prose as prose_
 from noctuary.pages.languages import BadCatalogue, translations
 from noctuary.pages.page import Page, relative, root
@@ -128,7 +128,10 @@ class Renderer:
         return prose
 
     def _drawn(self, drawing: Drawing | str) -> Markup:
-        return Markup(drawing if isinstance(drawing, str) else drawing.svg(self.typography))
+        if isinstance(drawing, str):
+            return Markup(drawing)
+        narrow = drawing.narrow_svg(self.typography) if isinstance(drawing, DrawnTwice) else ""
+        return Markup(drawing.svg(self.typography) + narrow)
 
 
 def _vouched(html: str) -> str:
