@@ -90,7 +90,7 @@ class ArchiveKeys(Keys):
 class CameraKeys(Keys):
     pixels: SensorPixels | None = key("[width, height]", default=None)
     pixel_size_um: PixelSize | None = key("in µm, such as 3.76 um", written="pixel_size", default=None)
-    colour: Colour = key("colour or mono", default=True, shown="colour")
+    colour: Colour | None = key("colour or mono; colour where the table of cameras knows nothing else", default=None)
     note: Prose | None = key("whatever is worth knowing", default=None)
 
 

@@ -94,6 +94,11 @@ def equipment(file: ParsedFile[EquipmentKeys] | None, known: Known) -> None:
     for name, optic in file.record.optics.items():
         known.optics[name] = _optic(name, optic, at("optics", name))
     for name, rig in file.record.rigs.items():
+        camera_name = rig.camera_name
+        # A camera that the table of sensors knows need not be listed: the rig that names it says all there is to say.
+        if camera_name is not None and camera_name not in known.camera_names and sensor_of(camera_name) is not None:
+            known.cameras[camera_name] = _camera(camera_name, CameraKeys(), at("rigs", name, "camera"))
+            known.camera_names += (camera_name,)
         # Of a name that nothing knows no rig is made; that has been told.
         if known.lacks("optic", rig.optic_name, at("rigs", name, "optic")) | known.lacks(
             "camera", rig.camera_name, at("rigs", name, "camera")
@@ -110,15 +115,17 @@ def equipment(file: ParsedFile[EquipmentKeys] | None, known: Known) -> None:
 
 def _camera(name: str, camera: CameraKeys, mark: Mark) -> Camera:
     """A camera with what the table of sensors knows of it where a person wrote less."""
-    sensor = sensor_of(name) if camera.pixels is None or camera.pixel_size_um is None else None
+    sensor = sensor_of(name)
     if sensor is None:
-        return Camera(**keys_of(camera), name=name, mark=mark)
+        return Camera(**keys_of(replace(camera, colour=camera.colour is not False)), name=name, mark=mark)
     completed = replace(
         camera,
         pixels=sensor.pixels if camera.pixels is None else camera.pixels,
         pixel_size_um=sensor.pixel_size_um if camera.pixel_size_um is None else camera.pixel_size_um,
+        colour=sensor.colour if camera.colour is None else camera.colour,
     )
-    return Camera(**keys_of(completed), name=name, mark=mark, sensor_from_table=True)
+    from_table = camera.pixels is None or camera.pixel_size_um is None
+    return Camera(**keys_of(completed), name=name, mark=mark, sensor_from_table=from_table)
 
 
 def _optic(name: str, optic: OpticKeys, mark: Mark) -> Optic:
