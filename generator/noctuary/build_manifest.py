@@ -85,7 +85,8 @@ def program_stamp() -> str:
     """
     here = Path(__file__).resolve().parent
     stamps: list[Any] = [sys.version]
-    for folder in (here, here.parent / "themes"):
+    # Themes lie inside the package when it is installed, beside the package's folder in a checkout.
+    for folder in (here, here.parent.parent / "themes"):
         stamps.extend(
             [name, status.st_size, status.st_mtime_ns]
             for name, status in files_below(str(folder))

@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 from noctuary.build import build
+from noctuary.build_manifest import program_stamp
+from noctuary.pages.theme import themes_home
 
 from tests.builders.folders import bytes_below, jpeg, set_plainly, states_below, write
 from tests.builders.many_pictures import sidecar, write_archive
@@ -164,3 +166,10 @@ def test_a_stray_file_whose_name_is_no_text_stops_nothing(tmp_path: Path) -> Non
     outcome = run("build", archive)
     assert (outcome.returncode, outcome.stderr) == (0, "")
     assert outcome.stdout.startswith("Nothing has changed")
+
+
+def test_a_build_looks_at_every_file_of_the_themes():
+    stamp = program_stamp()
+    files = [p for p in themes_home().rglob("*") if p.is_file() and "__pycache__" not in p.parts]
+    assert files
+    assert [p for p in files if p.name not in stamp] == []
