@@ -7,10 +7,11 @@ import math
 
 import numpy as np
 import pytest
-from astropy.wcs import WCS
+from astropy.wcs import WCS, Sip
 from noctuary.facts.overlay_pairs import alignment
 from noctuary.facts.placement_summary import placed
-from noctuary.images.warp import encoded, warped
+from noctuary.images.embed_metadata import Description
+from noctuary.images.warp import encoded, redrawn, warped
 from noctuary.sky.header_placement import from_header
 from noctuary.sky.placement import Placement, from_centre
 from PIL import Image
@@ -111,3 +112,44 @@ def test_pictures_of_different_skies_share_nothing():
     assert alignment(placed(one), placed(other)) is None
     blank = warped(Image.new("RGB", (600, 400), "white"), one, other, 600, 400)
     assert np.asarray(blank)[..., 3].max() == 0
+
+
+def bent(wcs: WCS, size: Size, part: float) -> WCS:
+    """The header with a radial distortion of ``part`` at the corners (SIP: Shupe et al. 2005, ASP Conf. 347, 491)."""
+    k = part / math.hypot(size[0] / 2, size[1] / 2) ** 2
+    a, b = np.zeros((4, 4)), np.zeros((4, 4))
+    a[3, 0] = a[1, 2] = b[0, 3] = b[2, 1] = k
+    wcs.wcs.ctype = ["RA---TAN-SIP", "DEC--TAN-SIP"]
+    wcs.sip = Sip(a, b, None, None, wcs.wcs.crpix)
+    return wcs
+
+
+@pytest.mark.parametrize(
+    ("older", "within"),
+    [
+        (header("TAN", 88.2, -2.1, 9.0, 31, (900, 640)), 0.5),  # twice as coarse
+        (header("TAN", 87.7, -1.9, 2.2, 200, (2400, 1600), mirrored=True), 0.5),  # twice as fine, turned, mirrored
+        (header("TAN", 88.9, -2.0, 4.4, 3, (960, 640)), 0.5),  # shares a third of the frame
+        (bent(header("TAN", 88.0, -2.0, 5.0, 12, (1100, 800)), (1100, 800), 0.03), 1.0),  # 3 % at its corners
+    ],
+)
+def test_an_older_picture_is_registered_in_the_frame_of_the_newest(older: WCS, within: float) -> None:
+    frame = header("TAN", 88.0, -2.0, 4.4, 0, LENS)
+    size = int(older.wcs.crpix[0] * 2 - 1), int(older.wcs.crpix[1] * 2 - 1)
+    gx, gy = (a.ravel() for a in np.meshgrid(np.linspace(30, LENS[0] - 31, 13), np.linspace(30, LENS[1] - 31, 9)))
+    x, y = older.all_world2pix(*frame.wcs_pix2world(gx, gy, 0), 0)
+    inside = (x > 20) & (x < size[0] - 21) & (y > 20) & (y < size[1] - 21)
+    assert inside.sum() > 20
+    finer = 4.4 / (math.hypot(*older.wcs.cd[:, 0]) * 3600)
+    stars = drawn(x[inside], y[inside], size, width=max(1.6, 1.6 * finer))
+    data = io.BytesIO()
+    stars.save(data, "JPEG", quality=92, subsampling=0)
+    cards = older.to_header(relax=True)
+    cards["NAXIS"], cards["NAXIS1"], cards["NAXIS2"] = 2, *size
+    of = from_header(cards.tostring(sep="\n"), *size, rows="top")
+    result = redrawn(data.getvalue(), of, placement(frame, LENS), *LENS, Description(title="Stars"))
+    with Image.open(io.BytesIO(result)) as opened:
+        assert opened.size == LENS
+        picture = opened.convert("RGB")
+    off = [math.dist(seen(picture, i, j), (i, j)) for i, j in zip(gx[inside], gy[inside], strict=True)]
+    assert max(off) < within, max(off)

@@ -7,19 +7,25 @@ so small that within it the sky is as good as flat, and each is drawn where it b
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from noctuary.images import recipe
+from noctuary.images.resize import chain
 from noctuary.sky.placement import Placement, scaled
 
 if TYPE_CHECKING:
     from PIL import Image
 
+    from noctuary.images.embed_metadata import Description
+
 #: Side of a cell in pixels of the result: a curvature that makes a matrix miss by 50 pixels over a whole picture of
 #: 1,920 is below a hundredth of a pixel within it.
 CELL_PX = 24
+#: Up to so much finer than the result, bicubic interpolation reads every pixel of the picture.
+_FINE_ENOUGH = 1.2
 
 
 def warped(picture: Image.Image, of: Placement, onto: Placement, width: int, height: int) -> Image.Image:
@@ -54,6 +60,37 @@ def warped(picture: Image.Image, of: Placement, onto: Placement, width: int, hei
     if not mesh:
         return Image.new("RGBA", (width, height))
     return whole.transform((width, height), Image.Transform.MESH, mesh, Image.Resampling.BICUBIC)
+
+
+def redrawn(data: bytes, of: Placement, onto: Placement, width: int, height: int, words: Description) -> bytes:
+    """An encoded picture on ``width`` × ``height`` pixels of another's sky, as a WebP that carries ``words``.
+
+    ``of`` and ``onto`` as for :func:`warped`. ``words`` gets the place of the result on the sky.
+    """
+    from PIL import Image
+
+    from noctuary.images.embed_metadata import described
+    from noctuary.sky.avm import avm_fields
+
+    with Image.open(io.BytesIO(data)) as opened:
+        picture = opened.convert("RGB")
+    picture = _as_fine_as(picture, fitting_width(of, onto, width))
+    drawn = warped(picture, of, onto, width, height)
+    return described(encoded(drawn), "webp", replace(words, avm=avm_fields(onto, width, height)))
+
+
+def fitting_width(of: Placement, onto: Placement, width: int) -> int:
+    """How wide a picture of ``of`` has to be for pixels as fine as those of ``onto`` shown ``width`` pixels wide."""
+    finer = of.image_scale_arcsec_px / onto.image_scale_arcsec_px
+    return max(1, round(of.width_px * finer * width / onto.width_px))
+
+
+def _as_fine_as(picture: Image.Image, width: int) -> Image.Image:
+    """The picture made smaller where its pixels are finer than the result's: bicubic skips what lies between."""
+    if picture.width <= width * _FINE_ENOUGH:
+        return picture
+    height = max(1, round(picture.height * width / picture.width))
+    return next(chain(picture, [(width, height)]))
 
 
 def encoded(picture: Image.Image) -> bytes:

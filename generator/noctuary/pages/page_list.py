@@ -29,6 +29,7 @@ from noctuary.pages.exports.export import Export
 from noctuary.pages.overlay_pairs import Layer, Pair
 from noctuary.pages.page import Link, Page, frame_of
 from noctuary.pages.picture_view import PictureView
+from noctuary.pages.registered_picture import RegisteredPicture
 from noctuary.pages.site_model import (
     DATA,
     EQUIPMENT,
@@ -82,12 +83,16 @@ def sections(facts: ArchiveFacts, shown: Mapping[str, PictureView]) -> tuple[Lin
 
 
 def site_model(
-    facts: ArchiveFacts, shown: Mapping[str, PictureView], layers: Mapping[Pair, Layer] | None = None
+    facts: ArchiveFacts,
+    shown: Mapping[str, PictureView],
+    layers: Mapping[Pair, Layer] | None = None,
+    frames: Mapping[str, tuple[RegisteredPicture, ...]] | None = None,
 ) -> SiteModel:
     """All that pages are made from. A picture that ``shown`` lacks has no page and is in no gallery."""
     addresses = addresses_of(facts)
     free = tuple(Link(p.title, addresses.free_pages[p.id]) for p in facts.archive.pages)
-    return SiteModel(facts, shown, frame_of(facts.archive, sections(facts, shown), free), addresses, layers or {})
+    frame = frame_of(facts.archive, sections(facts, shown), free)
+    return SiteModel(facts, shown, frame, addresses, layers or {}, frames or {})
 
 
 def pages(model: SiteModel, exports: Iterable[Export] = ()) -> list[Page]:

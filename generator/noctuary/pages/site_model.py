@@ -13,6 +13,7 @@ from noctuary.pages.addresses import Addresses, free_page, night_page, slugs, sl
 from noctuary.pages.overlay_pairs import Layer, Pair
 from noctuary.pages.page import Frame, Link
 from noctuary.pages.picture_view import PictureView
+from noctuary.pages.registered_picture import RegisteredPicture
 from noctuary.plain_record import plain_record
 
 if TYPE_CHECKING:
@@ -36,7 +37,8 @@ OWN_NAMES = frozenset({FRONT, TARGETS, NIGHTS, EQUIPMENT, SKY, YEARS, EXHIBITS, 
 class SiteModel:
     """Facts, pictures as they can be shown (by id), what stands on every page, and where pages lie.
 
-    ``layers``: how two pictures of a target, (older, newer), lie over each other, where they can.
+    ``layers``: how two pictures of a target, (older, newer), lie over each other, where they can. ``frames``: by a
+    target's identity its pictures in the frame of the newest, oldest first, where there are two or more.
     """
 
     facts: ArchiveFacts
@@ -44,6 +46,7 @@ class SiteModel:
     frame: Frame
     addresses: Addresses
     layers: Mapping[Pair, Layer] = field(default_factory=dict)
+    frames: Mapping[str, tuple[RegisteredPicture, ...]] = field(default_factory=dict)
 
     def object_link(self, known: SkyObject) -> Link | str:
         """An object by the archive's name for it; what is a target leads to its page."""

@@ -22,6 +22,7 @@ from noctuary.pages.overlay_pairs import address
 from noctuary.pages.page import Frame, Link, Page, relative
 from noctuary.pages.session_rows import FilterTotal, filter_totals, places_of
 from noctuary.pages.site_model import SiteModel
+from noctuary.pages.years_in_frame import YearsInFrame, years_in_frame
 from noctuary.plain_record import plain_record
 
 _Where = tuple[date, str | None, str | None]
@@ -76,6 +77,7 @@ class TargetContext:
 
     frame: Frame
     object: ObjectNote
+    years_in_frame: YearsInFrame | None
     history: tuple[Version, ...]
     card: str | None
     years: tuple[TargetYear, ...]
@@ -133,6 +135,7 @@ def _context(
     return TargetContext(
         frame=model.frame,
         object=object_note(target.object, model),
+        years_in_frame=years_in_frame(target, model.frames.get(target.identity, ()), model.shown),
         history=_history(model, target),
         card=card_page.address(model.addresses, target.identity) if card_page.has_card(target) else None,
         years=_years(model, target),

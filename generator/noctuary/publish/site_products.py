@@ -22,6 +22,7 @@ from noctuary.pages.page import Page
 from noctuary.pages.page_list import pages, site_model
 from noctuary.pages.product import Product, digest
 from noctuary.pages.published_pictures import PictureFiles, jpeg_rendition, picture_files, words_of
+from noctuary.pages.registered_picture import frame_files
 from noctuary.pages.share_image_text import share_image_pages
 from noctuary.pages.theme import as_published, find, find_template, published_files
 from noctuary.publish.cluster import cluster
@@ -63,12 +64,13 @@ def site_products(context: BuildContext, executor: str | None) -> SiteProducts:
     """
     with cluster(executor, context.folder) as engine:
         files = picture_files(context, engine)
-    overlays = overlay_files(context, files.shown)
-    model = site_model(context.facts, files.shown, overlays.by_pair)
+    overlays = overlay_files(context, files)
+    frames = frame_files(context, files)
+    model = site_model(context.facts, files.shown, overlays.by_pair, frames.by_target)
     exports = site_exports(model)
     all_pages = pages(model, exports)
     page_products = _PageProducts(context)
-    products = [*files.products, *overlays.products]
+    products = [*files.products, *overlays.products, *frames.products]
     products += [Product(path, {"theme": digest(data)}, partial(bytes, data))
                  for path, data in published_files(context.theme).items()]  # fmt: skip
     products += [page_products.page(page) for page in (*all_pages, absent_page.page(model))]
