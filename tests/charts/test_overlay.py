@@ -143,6 +143,29 @@ def test_names_do_not_touch_and_fewer_fit_on_a_narrow_showing():
     assert counts[0] < counts[1] < counts[2]
 
 
+@pytest.mark.parametrize("showing", ["narrow", "middling", "wide"])
+def test_no_word_over_a_picture_is_on_another_whatever_is_asked_for(showing):
+    """Names, figures of the grid, arrows' letters and the bar's length, with all three layers at once."""
+    placement = from_centre(98.0, 5.0, SCALE, 33.0, False, WIDTH, HEIGHT)
+    at = [(x, y) for x in range(15, WIDTH, 118) for y in range(12, HEIGHT, 97)]
+    marked = []
+    for n, (x, y) in enumerate(at):
+        ra, dec = placement.sky(x, y)
+        marked.append(MarkedObject(f"LBN {900 + n}", float(ra), float(dec), x, y, None, None, False, None, False, n))
+    _, root = layer(98.0, 5.0, 33.0, False, marked)
+    boxes = [
+        box(text)
+        for name in ("of-grid", "of-objects", "of-bearings")
+        for text in group(group(root, name), f"names {showing}").iter("text")
+    ]
+    assert len(boxes) > 20
+    for n, (left, top, right, bottom) in enumerate(boxes):
+        for other in boxes[:n]:
+            across = min(right, other[2]) - max(left, other[0])
+            down = min(bottom, other[3]) - max(top, other[1])
+            assert across <= 0 or down <= 0, (n, showing)
+
+
 def test_the_bar_is_as_long_as_it_says():
     _, root = layer(98.0, 5.0, 0.0, False)
     shown = group(group(root, "of-bearings"), "names wide")

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from html import escape
+from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 from noctuary.charts.drawing import Formatter
@@ -20,8 +21,10 @@ from noctuary.plain_record import plain_record
 if TYPE_CHECKING:
     from noctuary.sky.placement import Placement
 
-#: PictureView width in CSS pixels that each set of names is made for, with the class it is shown by.
+#: Width of a picture as it is shown, in CSS pixels that each set of names is made for, with the class it is shown by.
 SHOWINGS = ((390, "narrow"), (900, "middling"), (1700, "wide"))
+#: On a narrow showing so many names at most: more would hide the picture.
+MOST_NARROW_NAMES = 20
 LETTER = 14.0  # px on the screen
 MOST_OBJECTS = 120
 #: An ellipse thinner than this on a wide showing is drawn as a ring of this radius, in px on the screen.
@@ -79,13 +82,16 @@ class _Layer:
         self.width, self.height = placement.width_px, placement.height_px
         self.net = graticule(placement)
         self.marked = sorted(marked, key=lambda m: m.rank)[:MOST_OBJECTS]
+        #: What the names of each showing take, once they are set.
+        self.named: dict[int, list[Box]] = {}
 
     def svg(self) -> str:
-        said = escape(self._story())
+        text = escape(self._story())
+        objects = self._objects()
         return (
-            f'<svg class="overlay" viewBox="-0.5 -0.5 {self.width} {self.height}" role="img" aria-label="{said}">'
+            f'<svg class="overlay" viewBox="-0.5 -0.5 {self.width} {self.height}" role="img" aria-label="{text}">'
             f'<g class="of-grid">{self._grid()}</g>'
-            f'<g class="of-objects">{self._objects()}</g>'
+            f'<g class="of-objects">{objects}</g>'
             f'<g class="of-bearings">{self._bearings()}</g>'
             "</svg>"
         )
@@ -127,9 +133,13 @@ class _Layer:
     def _names(self, shown: int, shapes: list[Shape]) -> str:
         """Names for one showing, with a thin line to those that find no room beside their objects."""
         size = LETTER * self.width / shown
-        figures = [*(figure.box for figure in self._figures(shown)), *self._bearing_boxes(shown)]
+        figures = [figure.box for figure in self._figures(shown)]
+        setter = NameSetter(self.width, self.height, size, figures, self._bearing_boxes(shown))
+        most = MOST_NARROW_NAMES if shown == SHOWINGS[0][0] else None
+        placed = tuple(islice(setter.place(shapes), most))
+        self.named[shown] = [name.box for name in placed]
         parts = []
-        for named in NameSetter(self.width, self.height, size, figures).place(shapes):
+        for named in placed:
             if named.line:
                 (x, y), (to_x, to_y) = named.line
                 parts.append(f'<path class="lead" d="M{x:.1f} {y:.1f}L{to_x:.1f} {to_y:.1f}"/>')
@@ -151,8 +161,8 @@ class _Layer:
                 parts.append(f'<path class="{line.kind}" d="{path}"/>')
         for shown, name in SHOWINGS:
             size = LETTER * 0.92 * self.width / shown
-            words = (f'<text x="{f.x:.0f}" y="{f.y:.0f}" font-size="{size:.1f}">{f.label}</text>'
-                     for f in self._figures(shown))  # fmt: skip
+            clear = (f for f in self._figures(shown) if not any(f.box.meets(name) for name in self.named[shown]))
+            words = (f'<text x="{f.x:.0f}" y="{f.y:.0f}" font-size="{size:.1f}">{f.label}</text>' for f in clear)
             parts.append(f'<g class="names {name}">{"".join(words)}</g>')
         return "".join(parts)
 

@@ -76,14 +76,17 @@ class PlacedName:
 class NameSetter:
     """Sets names of one height in a frame, the most important first, clear of what is there already.
 
-    ``figures`` are words that a name should not stand on, but may before it is left out. Nor should it stand on
-    another object's mark or across another's outline.
+    ``figures`` are words that a name should not stand on, but may before it is left out: they give way to it. Nor
+    should it stand on another object's mark or across another's outline. What is ``kept_free`` no name may touch.
     """
 
-    def __init__(self, width: float, height: float, letter: float, figures: Iterable[Box] = ()) -> None:
+    def __init__(
+        self, width: float, height: float, letter: float, figures: Iterable[Box] = (), kept_free: Iterable[Box] = ()
+    ) -> None:
         self.frame = Box(0.0, 0.0, width, height)
         self.letter = letter
         self.figures = tuple(figures)
+        self.kept_free = tuple(kept_free)
         self.marks: list[Box] = []
         self.edges: list[tuple[Shape, Box]] = []
         self.names: list[Box] = []
@@ -122,7 +125,7 @@ class NameSetter:
         inside = box.left >= 0 and box.top >= 0 and box.right <= frame.right and box.bottom <= frame.bottom
         return (
             inside
-            and not any(box.meets(other) for other in self.names)
+            and not any(box.meets(other) for other in (*self.names, *self.kept_free))
             and not any(box.crossed_by(*line) for line in self.lines)
         )
 
