@@ -82,7 +82,7 @@ def test_the_ground_changes_and_is_remembered(open_page: Any) -> None:
     page.keyboard.press("Tab")
     page.keyboard.press("Enter")
     assert page.evaluate("document.documentElement.dataset.ground") == "red"
-    page.locator(".wall li:not([hidden]) a").first.focus()
+    page.locator(".gallery li:not([hidden]) a").first.focus()
     page.keyboard.press("Enter")
     page.wait_for_url("**/pictures/*.html")
     assert page.evaluate("document.documentElement.dataset.ground") == "red"

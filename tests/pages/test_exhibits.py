@@ -97,7 +97,7 @@ def test_keys_and_remotes_move_on_and_back_and_stop_at_the_ends(show, keys):
 
 def test_the_picture_fills_the_window_and_nothing_scrolls(show):
     box = show.evaluate(
-        "(({width, height}) => [width, height])(document.querySelector('.now .seen').getBoundingClientRect())"
+        "(b => [b.width, b.height])(document.querySelector('.now .slide-picture').getBoundingClientRect())"
     )
     assert box[0] == 1280
     assert box[1] > 560
@@ -164,7 +164,7 @@ def test_on_paper_an_exhibit_is_a_sheet_of_small_pictures(browser, address):
     page = browser.new_page(viewport={"width": 700, "height": 1000})
     page.emulate_media(media="print")
     page.goto(address.replace("/winter/slides.html", "/winter.html"))
-    boxes = [p.bounding_box() for p in page.locator(".piece").all()]
+    boxes = [p.bounding_box() for p in page.locator(".exhibit-picture").all()]
     assert boxes[0]["y"] + boxes[0]["height"] == pytest.approx(boxes[1]["y"] + boxes[1]["height"], abs=60)
     assert boxes[0]["x"] + boxes[0]["width"] < boxes[1]["x"]
     assert not page.locator(".commentary").first.is_visible()

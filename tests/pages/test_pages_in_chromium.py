@@ -162,7 +162,7 @@ def test_a_picture_prints_on_one_sheet(site, browser, name):
 def test_rows_of_the_wall_are_of_equal_height_and_nothing_is_cropped(site, browser):
     page = opened(browser.new_context(viewport={"width": 1440, "height": 900}), site, "index.html")
     boxes = page.evaluate(
-        "[...document.querySelectorAll('.wall img')].filter(i => i.offsetParent)"
+        "[...document.querySelectorAll('.gallery img')].filter(i => i.offsetParent)"
         ".map(i => {const b = i.getBoundingClientRect();"
         "return [b.top, b.height, b.width / b.height, i.naturalWidth / i.naturalHeight]})"
     )

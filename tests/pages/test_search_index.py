@@ -22,9 +22,9 @@ from tests.builders.many_pictures import write_archive
 def read(data: bytes) -> dict[str, Any]:
     """The value that the script hands over."""
     text = data.decode("utf-8")
-    assert text.startswith("foundPictures(")
+    assert text.startswith("loadSearchIndex(")
     assert text.endswith(");\n")
-    return json.loads(text.removeprefix("foundPictures(").removesuffix(");\n"))
+    return json.loads(text.removeprefix("loadSearchIndex(").removesuffix(");\n"))
 
 
 def found_by(index: dict[str, Any], word: str) -> set[int]:

@@ -69,7 +69,7 @@ def _card_of(target: TargetFacts, darks: Sequence[Session]) -> Repeat | None:
 def pages(model: SiteModel) -> list[Page]:
     darks = with_darks(f.session for t in model.facts.targets for f in t.sessions)
     return [
-        Page(address(model.addresses, target.identity), "card.html", _context(model, target, card), "card")
+        Page(address(model.addresses, target.identity), "observing_card.html", _context(model, target, card), "card")
         for target in model.facts.targets
         if (card := _card_of(target, darks)) is not None
     ]

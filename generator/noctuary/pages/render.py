@@ -78,7 +78,7 @@ class Renderer:
         self.environment.filters.update(
             link=_link, file=_theme_file, prose=self._prose, drawn=self._drawn, srcset=_srcset,
             worded=lambda message: message and words.gettext(message),
-            wall_sizes=_wall_sizes, first_words=prose_.first_words,
+            gallery_sizes=_gallery_sizes, first_words=prose_.first_words,
             constellation=constellation_name,
         )  # fmt: skip
 
@@ -177,6 +177,6 @@ def _srcset(context: Context, shown: PictureView, format: str) -> str:
     return ", ".join(map(said, shown.of(format)))
 
 
-def _wall_sizes(shown: PictureView) -> str:
-    """How wide a picture hangs, for browsers that do not measure it: rows of a wall are 15rem high at least."""
+def _gallery_sizes(shown: PictureView) -> str:
+    """How wide a picture is in a gallery, for browsers that do not measure it: its rows are 15rem high at least."""
     return f"{min(99.0, shown.ratio * 18):.0f}rem"

@@ -175,7 +175,7 @@ def _spellings(objects: Iterable[str]) -> dict[str, str]:
 
 
 def written(found: tuple[Found, ...], objects: Mapping[str, str] | None = None) -> bytes:
-    """The index as a script: one call of ``foundPictures`` with
+    """The index as a script: one call of ``loadSearchIndex`` with
 
     ``facets`` (name, values), ``pictures`` (page, for each facet the numbers of its values), ``words``
     (word → numbers of pictures, each as its distance from the one before), ``objects`` (words, the same numbers) and
@@ -210,7 +210,7 @@ def written(found: tuple[Found, ...], objects: Mapping[str, str] | None = None) 
     plain = json.dumps(index, ensure_ascii=False, separators=(",", ":"))
     # JSON is JavaScript but for two line ends; they do not occur in folded words, but names may hold anything.
     safe = plain.replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
-    return f"foundPictures({safe});\n".encode("utf-8", "replace")
+    return f"loadSearchIndex({safe});\n".encode("utf-8", "replace")
 
 
 def _steps(where: list[int]) -> list[int]:

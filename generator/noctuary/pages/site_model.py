@@ -28,9 +28,9 @@ YEARS = "years.html"
 EXHIBITS = "exhibits.html"
 DATA = "data.html"
 #: What a host of static pages shows at an address where nothing lies.
-ABSENT = "404.html"
+NOT_FOUND = "404.html"
 #: Names at the root of the site that are not for free pages.
-OWN_NAMES = frozenset({FRONT, TARGETS, NIGHTS, EQUIPMENT, SKY, YEARS, EXHIBITS, DATA, ABSENT})
+OWN_NAMES = frozenset({FRONT, TARGETS, NIGHTS, EQUIPMENT, SKY, YEARS, EXHIBITS, DATA, NOT_FOUND})
 
 
 @plain_record

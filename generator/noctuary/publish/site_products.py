@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from noctuary.diagnostic import Diagnostic
 from noctuary.errors import NoctuaryError
 from noctuary.images.rendition_cache import prune
-from noctuary.pages import absent_page, search_index
+from noctuary.pages import not_found_page, search_index
 from noctuary.pages.build_context import BuildContext
 from noctuary.pages.exports.export import Export
 from noctuary.pages.exports.export_list import site_exports
@@ -73,7 +73,7 @@ def site_products(context: BuildContext, executor: str | None) -> SiteProducts:
     products = [*files.products, *overlays.products, *frames.products]
     products += [Product(path, {"theme": digest(data)}, partial(bytes, data))
                  for path, data in published_files(context.theme).items()]  # fmt: skip
-    products += [page_products.page(page) for page in (*all_pages, absent_page.page(model))]
+    products += [page_products.page(page) for page in (*all_pages, not_found_page.page(model))]
     products += [page_products.share_image(page, files) for page in share_image_pages(model)]
     products += [_export_product(export, digest(context.program)) for export in exports]
     products += search_index.products(model, context.program, context.memory)

@@ -5,12 +5,12 @@ from __future__ import annotations
 from urllib.parse import urlsplit
 
 from noctuary.pages.page import Frame, Page
-from noctuary.pages.site_model import ABSENT, SiteModel
+from noctuary.pages.site_model import NOT_FOUND, SiteModel
 from noctuary.plain_record import plain_record
 
 
 @plain_record
-class AbsentContext:
+class NotFoundContext:
     frame: Frame
 
 
@@ -20,4 +20,4 @@ def page(model: SiteModel) -> Page:
     It is no page of the site that anything leads to, so it stands beside them.
     """
     top = urlsplit(model.frame.address or "").path or "/"
-    return Page(ABSENT, "absent.html", AbsentContext(model.frame), "absent", listed=False, top=top)
+    return Page(NOT_FOUND, "not_found.html", NotFoundContext(model.frame), "not-found", listed=False, top=top)

@@ -67,8 +67,8 @@ class Seen:
         self.page, self.complaints, self.asked = page, complaints, asked
 
     def close_up(self) -> Any:
-        self.page.click(".look-closer")
-        self.page.wait_for_selector("#closer.ready")
+        self.page.click(".zoom-button")
+        self.page.wait_for_selector("#picture-zoom.ready")
         self.settle()
         return self.page
 
@@ -77,13 +77,13 @@ class Seen:
         said = None
         for _ in range(60):
             self.page.wait_for_timeout(150)
-            now = self.page.locator(".closer-view").screenshot()
+            now = self.page.locator(".zoom-view").screenshot()
             if now == said:
                 return
             said = now
 
     def share(self) -> float:
-        return float(self.page.locator("#closer output").inner_text().split("\u202f")[0])
+        return float(self.page.locator("#picture-zoom output").inner_text().split("\u202f")[0])
 
 
 OpenLarge = Callable[..., Seen]
@@ -125,7 +125,7 @@ def test_nothing_of_it_is_asked_for_before_it_is_wanted(large_page: OpenLarge, l
 def test_the_page_says_of_the_tiles_what_their_information_says(large_page: OpenLarge, large_site: Path) -> None:
     """Opened as a file the page may not read info.json: it holds the same."""
     seen = large_page()
-    said = seen.page.evaluate("({...document.getElementById('closer').dataset})")
+    said = seen.page.evaluate("({...document.getElementById('picture-zoom').dataset})")
     (file,) = (large_site / "images").glob("*-tiles.*/info.json")
     told = json.loads(file.read_text())
     assert (large_site / "pictures" / said["tiles"]).resolve() == file.parent
@@ -143,7 +143,7 @@ def test_pixel_for_pixel_is_the_picture_itself(large_page: OpenLarge) -> None:
     page.keyboard.press("1")
     seen.settle()
     assert seen.share() == 100
-    shot = np.asarray(Image.open(io.BytesIO(page.locator(".closer-view").screenshot())).convert("RGB")).astype(int)
+    shot = np.asarray(Image.open(io.BytesIO(page.locator(".zoom-view").screenshot())).convert("RGB")).astype(int)
     red = (shot[..., 0] > 200) & (shot[..., 1] < 80) & (shot[..., 2] < 80)
     rows, columns = np.nonzero(red)
     assert 6 <= np.ptp(rows) + 1 <= 9
@@ -159,7 +159,7 @@ def test_on_a_dense_screen_pixel_for_pixel_counts_the_screens_own(large_page: Op
     page.click("[data-do=pixels]")
     seen.settle()
     assert seen.share() == 100
-    shot = np.asarray(Image.open(io.BytesIO(page.locator(".closer-view").screenshot())).convert("RGB")).astype(int)
+    shot = np.asarray(Image.open(io.BytesIO(page.locator(".zoom-view").screenshot())).convert("RGB")).astype(int)
     rows, _ = np.nonzero((shot[..., 0] > 200) & (shot[..., 1] < 80) & (shot[..., 2] < 80))
     assert 6 <= np.ptp(rows) + 1 <= 9
 
@@ -182,14 +182,14 @@ def test_what_lies_over_the_picture_follows(large_page: OpenLarge) -> None:
     page.click("label[for=over-objects]")
     seen.close_up()
     assert page.is_checked("[data-over=objects]"), "what was over it on the page is over it here"
-    assert page.locator("#closer .of-objects").is_visible()
-    assert not page.locator("#closer .of-grid").is_visible()
+    assert page.locator("#picture-zoom .of-objects").is_visible()
+    assert not page.locator("#picture-zoom .of-grid").is_visible()
     page.locator("[data-over=grid]").check(force=True)
-    assert page.locator("#closer .of-grid").is_visible()
+    assert page.locator("#picture-zoom .of-grid").is_visible()
 
     def measure() -> tuple[float, float]:
-        box = page.locator("#closer .overlay").bounding_box()
-        names = page.locator("#closer .of-objects .names text").evaluate_all(
+        box = page.locator("#picture-zoom .overlay").bounding_box()
+        names = page.locator("#picture-zoom .of-objects .names text").evaluate_all(
             "all => all.filter(t => t.getBoundingClientRect().height).map(t => t.getBoundingClientRect().height)"
         )
         return box["width"], max(names)
@@ -214,26 +214,26 @@ def test_keys_move_it_and_escape_leads_back(large_page: OpenLarge) -> None:
         page.keyboard.press("+")
     seen.settle()
     assert seen.share() == pytest.approx(whole * 1.5**3, rel=0.03)
-    before = page.locator(".closer-view").screenshot()
+    before = page.locator(".zoom-view").screenshot()
     page.keyboard.press("ArrowRight")
     seen.settle()
-    assert page.locator(".closer-view").screenshot() != before
+    assert page.locator(".zoom-view").screenshot() != before
     page.keyboard.press("-")
     seen.settle()
     assert seen.share() == pytest.approx(whole * 1.5**2, rel=0.03)
     address = page.url
     page.keyboard.press("Escape")
-    assert not page.evaluate("document.getElementById('closer').open")
-    assert page.evaluate("document.activeElement.className") == "look-closer"
+    assert not page.evaluate("document.getElementById('picture-zoom').open")
+    assert page.evaluate("document.activeElement.className") == "zoom-button"
     assert page.url == address
 
 
 def test_every_control_is_a_word_and_can_be_reached(large_page: OpenLarge) -> None:
     seen = large_page()
     page = seen.close_up()
-    words = page.locator("#closer button:visible").all_inner_texts()
+    words = page.locator("#picture-zoom button:visible").all_inner_texts()
     assert words == ["Nearer", "Farther", "Whole", "Pixel for pixel", "Full screen", "Close"]
-    assert page.locator("#closer img").count() == 0
+    assert page.locator("#picture-zoom img").count() == 0
     reached = set()
     for _ in range(14):
         page.keyboard.press("Tab")
@@ -245,10 +245,10 @@ def test_full_screen_and_back(large_page: OpenLarge) -> None:
     seen = large_page()
     page = seen.close_up()
     page.click("[data-do=full]")
-    page.wait_for_selector(".closer-sheet:fullscreen")
+    page.wait_for_selector(".zoom-sheet:fullscreen")
     assert page.get_attribute("[data-do=full]", "aria-pressed") == "true"
     page.click("[data-do=close]")
-    page.wait_for_selector("#closer:not([open])", state="attached")
+    page.wait_for_selector("#picture-zoom:not([open])", state="attached")
     page.wait_for_selector("html:not(:has(:fullscreen))")
 
 
@@ -299,10 +299,10 @@ def test_the_picture_itself_leads_close_and_without_script_to_its_file(
     large_page: OpenLarge, chromium: Any, large_site: Path
 ) -> None:
     seen = large_page()
-    seen.page.locator(".laid > a").click()
-    seen.page.wait_for_selector("#closer.ready")
+    seen.page.locator(".with-overlay > a").click()
+    seen.page.wait_for_selector("#picture-zoom.ready")
     bare = large_page(java_script_enabled=False)
-    assert not bare.page.locator(".look-closer").is_visible()
-    assert not bare.page.locator("#closer").is_visible()
-    target = bare.page.get_attribute(".laid > a", "href")
+    assert not bare.page.locator(".zoom-button").is_visible()
+    assert not bare.page.locator("#picture-zoom").is_visible()
+    target = bare.page.get_attribute(".with-overlay > a", "href")
     assert Image.open(large_site / "pictures" / target).size == LARGE

@@ -1,11 +1,11 @@
-/* A picture looked at closely: nearer and farther, down to its own pixels, with what was laid over it. */
+/* A picture looked at closely: nearer and farther, down to its own pixels, with what is drawn over it on the page. */
 (function () {
   "use strict";
-  var dialog = document.getElementById("closer");
-  if (!dialog || window.lookCloser) return;
+  var dialog = document.getElementById("picture-zoom");
+  if (!dialog || window.openPictureZoom) return;
   var say = dialog.dataset;
-  var sheet = dialog.querySelector(".closer-sheet");
-  var view = dialog.querySelector(".closer-view");
+  var sheet = dialog.querySelector(".zoom-sheet");
+  var view = dialog.querySelector(".zoom-view");
   var share = dialog.querySelector("output");
   var still = matchMedia("(prefers-reduced-motion: reduce)").matches;
   var width = Number(say.width), height = Number(say.height);
@@ -149,7 +149,7 @@
     if (back) back.focus();
   });
 
-  window.lookCloser = function () {
+  window.openPictureZoom = function () {
     back = document.activeElement;
     dialog.querySelectorAll("[data-over]").forEach(function (input) {
       input.checked = document.getElementById("over-" + input.dataset.over).checked;
@@ -160,7 +160,7 @@
     if (viewer) { over(); viewer.viewport.goHome(true); }
   };
   load("link", "href", say.style, function () {
-    window.lookCloser();
+    window.openPictureZoom();
     load("script", "src", say.library, start);
   });
 })();

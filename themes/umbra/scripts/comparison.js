@@ -2,14 +2,14 @@
    the picture that is turned and stretched to the one that keeps its shape. */
 (function () {
   "use strict";
-  var laying = document.querySelector(".can-be-laid");
-  if (!laying) return;
-  var m = laying.dataset.matrix.split(" ").map(Number);
-  var stage = laying.querySelector(".sides");
-  var base = laying.querySelector("." + laying.dataset.base + " .layer");
-  var other = laying.querySelector("." + (laying.dataset.base === "older" ? "newer" : "older") + " .layer");
-  var divider = laying.querySelector(".divider");
-  var controls = laying.querySelector(".laying-controls");
+  var comparison = document.querySelector(".overlaid");
+  if (!comparison) return;
+  var m = comparison.dataset.matrix.split(" ").map(Number);
+  var stage = comparison.querySelector(".sides");
+  var base = comparison.querySelector("." + comparison.dataset.base + " .layer");
+  var other = comparison.querySelector("." + (comparison.dataset.base === "older" ? "newer" : "older") + " .layer");
+  var divider = comparison.querySelector(".divider");
+  var controls = comparison.querySelector(".comparison-controls");
   var names = { older: controls.querySelector(".names:not(.newer)"), newer: controls.querySelector(".names.newer") };
   var still = matchMedia("(prefers-reduced-motion: reduce)");
   var at = 50, timer = 0;
@@ -35,20 +35,20 @@
   place();
   new ResizeObserver(place).observe(stage);
   function finer() {
-    laying.querySelectorAll("source").forEach(function (source) { source.sizes = "100vw"; });
+    comparison.querySelectorAll("source").forEach(function (source) { source.sizes = "100vw"; });
   }
-  ["pointerdown", "keydown"].forEach(function (kind) { laying.addEventListener(kind, finer, { once: true }); });
+  ["pointerdown", "keydown"].forEach(function (kind) { comparison.addEventListener(kind, finer, { once: true }); });
 
   /* ------------------------------------------------------------ divider */
   function divide(percent) {
     at = Math.min(100, Math.max(0, percent));
-    laying.style.setProperty("--at", at + "%");
+    comparison.style.setProperty("--at", at + "%");
     divider.setAttribute("aria-valuenow", String(Math.round(at)));
     divider.setAttribute("aria-valuetext", Math.round(at) + " %");
   }
   divide(50);
   stage.addEventListener("pointerdown", function (e) {
-    if (!laying.classList.contains("divide") || e.button > 0) return;
+    if (!comparison.classList.contains("divide") || e.button > 0) return;
     try { stage.setPointerCapture(e.pointerId); } catch (gone) { /* a pointer that has left already */ }
     stage.dataset.dragged = String(e.pointerId);
     follow(e);
@@ -77,40 +77,40 @@
   });
 
   /* ------------------------------------------------------------ blink: fewer than three changes a second */
-  var byItself = controls.querySelector(".by-itself");
-  function see(newer) {
-    laying.classList.toggle("newer-seen", newer);
-    names.newer.classList.toggle("now", newer && laying.classList.contains("blink"));
-    names.older.classList.toggle("now", !newer && laying.classList.contains("blink"));
+  var autoBlink = controls.querySelector(".auto-blink");
+  function showNewer(newer) {
+    comparison.classList.toggle("newer-shown", newer);
+    names.newer.classList.toggle("now", newer && comparison.classList.contains("blink"));
+    names.older.classList.toggle("now", !newer && comparison.classList.contains("blink"));
   }
-  function swap() { see(!laying.classList.contains("newer-seen")); }
+  function swap() { showNewer(!comparison.classList.contains("newer-shown")); }
   function run(on) {
     clearInterval(timer);
     timer = on ? setInterval(swap, 900) : 0;
-    byItself.setAttribute("aria-pressed", String(on));
+    autoBlink.setAttribute("aria-pressed", String(on));
   }
   controls.querySelector(".swap").addEventListener("click", function () { run(false); swap(); });
-  byItself.addEventListener("click", function () { run(!timer); });
+  autoBlink.addEventListener("click", function () { run(!timer); });
 
   /* ------------------------------------------------------------ cross-fade */
   var fade = controls.querySelector("input.fade");
-  function mix() { laying.style.setProperty("--share", String(fade.value / 100)); }
+  function mix() { comparison.style.setProperty("--share", String(fade.value / 100)); }
   fade.addEventListener("input", mix);
   mix();
 
-  /* ------------------------------------------------------------ ways */
-  var ways = Array.from(controls.querySelectorAll("[data-way]"));
-  ways.forEach(function (button) {
+  /* ------------------------------------------------------------ modes */
+  var modes = Array.from(controls.querySelectorAll("[data-mode]"));
+  modes.forEach(function (button) {
     button.addEventListener("click", function () {
-      var way = button.dataset.way;
-      ways.forEach(function (b) {
+      var mode = button.dataset.mode;
+      modes.forEach(function (b) {
         b.setAttribute("aria-pressed", String(b === button));
-        laying.classList.toggle(b.dataset.way, b === button);
+        comparison.classList.toggle(b.dataset.mode, b === button);
       });
-      controls.querySelectorAll(".of-way").forEach(function (p) { p.hidden = p.dataset.for !== way; });
-      divider.hidden = way !== "divide";
-      see(false);
-      run(way === "blink" && !still.matches);
+      controls.querySelectorAll(".mode-controls").forEach(function (p) { p.hidden = p.dataset.for !== mode; });
+      divider.hidden = mode !== "divide";
+      showNewer(false);
+      run(mode === "blink" && !still.matches);
     });
   });
 })();

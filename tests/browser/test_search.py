@@ -38,7 +38,7 @@ def counted(of: Any) -> dict[str, int]:
 def shown(page: Any) -> list[str]:
     """Ids of the pictures that hang on the wall."""
     page.wait_for_timeout(120)  # the list follows the typing after a breath
-    links = page.locator(".wall li:visible a").evaluate_all("all => all.map(a => a.getAttribute('href'))")
+    links = page.locator(".gallery li:visible a").evaluate_all("all => all.map(a => a.getAttribute('href'))")
     return sorted(link.removeprefix("pictures/").removesuffix(".html") for link in links)
 
 
@@ -203,10 +203,10 @@ def test_the_keyboard_alone(open_page: Any) -> None:
 def test_nothing_of_it_without_script_or_before_it_is_wanted(open_page: Any) -> None:
     page = open_page("index.html", scripts=False)
     assert not page.locator("#find").is_visible()
-    assert page.locator(".wall li:visible").count() == len(sidecars()) - 1
+    assert page.locator(".gallery li:visible").count() == len(sidecars()) - 1
     page = open_page("index.html")
     loaded = page.evaluate("performance.getEntriesByType('resource').map(r => r.name)")
-    assert not [name for name in loaded if "search-index" in name or "finding.js" in name]
+    assert not [name for name in loaded if "search-index" in name or "search.js" in name]
 
 
 def test_no_sideways_scrolling_on_a_phone(open_page: Any) -> None:

@@ -134,7 +134,7 @@ def test_the_light_of_the_stars_lies_there_too(open_page, older, newer):
     page = open_page(address(older, newer), width=1440)
     loaded(page)
     a, b, mag = common(older, newer, 12.5)
-    base = page.locator(".laying").get_attribute("data-base")
+    base = page.locator(".comparison").get_attribute("data-base")
     which, pixels = ("older", a) if base == "older" else ("newer", b)
     spots = np.array(page.evaluate(ON_STAGE, [which, pixels.tolist()]))
     gaps = np.hypot(*(spots[:, None] - spots[None]).transpose(2, 0, 1)) + np.where(np.eye(len(spots)) > 0, 99, 0)
@@ -234,7 +234,7 @@ def test_without_scripts_they_stand_side_by_side(open_page):
     left, right = (page.locator(f".side.{which} img").bounding_box() for which in ("older", "newer"))
     assert left["x"] + left["width"] <= right["x"] + 1
     assert page.get_by_text("side by side").is_visible()
-    assert page.locator(".laying-controls").is_hidden()
+    assert page.locator(".comparison-controls").is_hidden()
 
 
 def test_all_of_it_is_red_on_the_red_ground(open_page):

@@ -28,21 +28,21 @@
   addEventListener("keydown", function (e) {
     if (e.key !== "/" || e.defaultPrevented || e.altKey || e.ctrlKey || e.metaKey) return;
     if (e.target !== document.body && e.target.id !== "content") return;
-    var link = document.querySelector(".finds a");
+    var link = document.querySelector(".search-link a");
     if (!link && !form) return;
     e.preventDefault();
     if (form) form.elements.words.focus(); else location.href = link.href;
   });
 
   /* Looking closely: by its button, or by the picture itself, which without script leads to its file. */
-  var closer = document.getElementById("closer");
-  if (closer && closer.showModal) {
+  var dialog = document.getElementById("picture-zoom");
+  if (dialog && dialog.showModal) {
     var look = function (e) {
       if (e.ctrlKey || e.metaKey || e.shiftKey || e.altKey) return;
       e.preventDefault();
-      if (window.lookCloser) window.lookCloser(); else load(closer.dataset.script);
+      if (window.openPictureZoom) window.openPictureZoom(); else load(dialog.dataset.script);
     };
-    document.querySelectorAll(".look-closer, .picture .laid > a").forEach(function (a) {
+    document.querySelectorAll(".zoom-button, .picture .with-overlay > a").forEach(function (a) {
       a.hidden = false;
       a.addEventListener("click", look);
     });

@@ -1,12 +1,12 @@
-/* The wall, filtered: by lists and by words, all at once. What is chosen stands in the address behind the #, so that it
+/* The gallery, filtered: by lists and by words, all at once. The address keeps what is chosen behind the #, so that it
    can be shared, and works in a page opened as a file. Loaded when someone looks for something. */
 (function () {
   "use strict";
   var form = document.getElementById("find");
-  var wall = document.querySelector(".wall");
-  if (!form || !wall || window.foundPictures) return;
+  var gallery = document.querySelector(".gallery");
+  if (!form || !gallery || window.loadSearchIndex) return;
   var box = form.elements.words;
-  var lists = form.querySelector(".finding-lists");
+  var lists = form.querySelector(".search-lists");
   var status = form.querySelector("output");
   var reset = form.querySelector("[type=reset]");
   var opening = document.querySelector("main > article");
@@ -120,7 +120,7 @@
       if (items[number]) items[number].hidden = missed.length > 0;
     });
     if (opening) opening.hidden = active;
-    if (items[0] && items[0].classList.contains("again")) items[0].hidden = !active || misses[0].length > 0;
+    if (items[0] && items[0].classList.contains("filter-only")) items[0].hidden = !active || misses[0].length > 0;
     index.facets.forEach(function (facet, place) {
       var name = facet[0], counts = facet[1].map(function () { return 0; });
       misses.forEach(function (missed, number) {
@@ -139,7 +139,7 @@
       button.querySelector("span").textContent = said.length ? ": " + said.join(", ") : "";
     });
     status.textContent = !count ? status.dataset.none
-      : active ? status.dataset.said.replace("{count}", count).replace("{all}", index.pictures.length) : "";
+      : active ? status.dataset.count.replace("{count}", count).replace("{all}", index.pictures.length) : "";
     reset.hidden = !active;
   }
 
@@ -152,7 +152,7 @@
       set.id = "find-" + name;
       set.hidden = true;
       var legend = document.createElement("legend");
-      legend.className = "unseen";
+      legend.className = "visually-hidden";
       legend.textContent = button.textContent;
       set.appendChild(legend);
       button.appendChild(document.createElement("span"));
@@ -185,7 +185,7 @@
     });
   }
 
-  window.foundPictures = function (given) {
+  window.loadSearchIndex = function (given) {
     index = given;
     places = new Map(Object.entries(index.words).map(function (entry) { return [entry[0], [entry[1]]]; }));
     index.objects.forEach(function (object) {
@@ -199,12 +199,12 @@
       var pattern = new RegExp("(^|[^\\p{L}\\p{N}])" + words + "[\\s.#-]*(?=\\d)", "gu");
       return { said: said, head: index.catalogues[said], pattern: pattern };
     });
-    var hanging = new Map();
-    Array.from(wall.children).forEach(function (li) {
+    var byAddress = new Map();
+    Array.from(gallery.children).forEach(function (li) {
       var link = li.querySelector("a");
-      if (link) hanging.set(link.getAttribute("href"), li);
+      if (link) byAddress.set(link.getAttribute("href"), li);
     });
-    items = index.pictures.map(function (picture) { return hanging.get(picture[0]); });
+    items = index.pictures.map(function (picture) { return byAddress.get(picture[0]); });
     build();
     var early = box.value; /* typed while this was on its way */
     read();
