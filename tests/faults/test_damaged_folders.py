@@ -76,7 +76,7 @@ FOLDERS: list[tuple[Callable[[Path], None], str, str, int, int, str]] = [
     (_link("equipment.yaml", "../outside/secret.yaml"), "equipment.yaml", "outside-archive", 1, 1, "fault"),
     (_renamed("objects.yaml", "object.yaml"), "object.yaml", "unread-file", 1, 1, "fault"),
     (_renamed("pictures/rosette-2025.jpg", "pictures/rosette-2025.cr2"), S, "picture-kind", 1, 1, "fault"),
-    (_renamed("pictures/rosette-2025.jpg", "pictures/rosette-2025.HEIC"), S, "picture-kind", 1, 1, "fault"),
+    (_renamed("pictures/rosette-2025.jpg", "pictures/rosette-2025.webp"), S, "picture-kind", 1, 1, "fault"),
     (_renamed("nights/2025-01-18.md", "nights/18 January.md"), "nights/18 January.md", "night-name", 1, 1, "fault"),
     (_renamed("nights/2025-01-18.md", "nights/2025-02-30.md"), "nights/2025-02-30.md", "night-name", 1, 1, "fault"),
     (_renamed("pages/about.md", "pages/About Me.md"), "pages/About Me.md", "not-an-id", 1, 1, "fault"),

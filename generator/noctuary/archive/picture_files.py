@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-PICTURE_ENDINGS = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff", ".fits", ".fit", ".fts"})
+PICTURE_ENDINGS = frozenset(
+    {".jpg", ".jpeg", ".png", ".tif", ".tiff", ".fits", ".fit", ".fts", ".xisf", ".heic", ".heif", ".hif"}
+)
 
 _EXPORT = "export it as JPEG, PNG, TIFF or FITS under the same name"
-_ADOPT = "name it to “noctuary adopt” from outside the archive, which takes it in as"
 NOT_SHOWN: dict[str, str] = {
-    **dict.fromkeys((".heic", ".heif", ".hif"), f"HEIF pictures are not read: {_EXPORT}, or {_ADOPT} a PNG"),
-    ".xisf": f"XISF pictures are not read: {_EXPORT}, or {_ADOPT} a TIFF",
     **dict.fromkeys(
         (".webp", ".avif", ".jxl", ".jp2", ".gif", ".bmp"), f"pictures of this kind are not read: {_EXPORT}"
     ),

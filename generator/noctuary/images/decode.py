@@ -1,7 +1,7 @@
 """Any finished picture → one working form, or one fault that says what to do.
 
-JPEG, PNG, TIFF (8, 16 and 32 bits, floating point) and FITS. What a file is, is read from its content. The
-working form is sRGB, upright, without alpha: an 8-bit Pillow picture (L or RGB), or, for what has more than
+JPEG, PNG, TIFF (8, 16 and 32 bits, floating point), FITS, XISF and HEIF. What a file is, is read from its content.
+The working form is sRGB, upright, without alpha: an 8-bit Pillow picture (L or RGB), or, for what has more than
 8 bits, a 16-bit array, so that smooth dark gradients stay smooth until they are dithered into 8 bits.
 """
 
@@ -10,18 +10,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from noctuary.images.decoded import EXPORT, MIB, Doubt, Opened, PictureFault, cut_short, within_limit
 from noctuary.images.deep_pixels import deep_png, deep_tiff, opened_deep, turned_array
 from noctuary.images.file_type import kind_of
 from noctuary.images.fits_picture import fits_image, open_fits
-from noctuary.images.raster_colour import embedded_profile, flattened, to_srgb
+from noctuary.images.heif_picture import heif_size, open_heif
+from noctuary.images.raster_colour import embedded_profile, flattened, over_black, to_srgb
 from noctuary.images.raster_header import exif_orientation, jpeg_ends, pillow_image, png_bits, png_chunks, tiff_header
+from noctuary.images.xisf_picture import open_xisf, xisf_size
 from noctuary.quiet import quiet
 
-if TYPE_CHECKING:
-    pass
 #: A progressive JPEG of a camera or a program has about ten scans; thousands of them are made to keep a reader busy.
 _MAX_SCANS = 400
 #: No picture of ordinary formats is packed tighter than this.
@@ -34,6 +33,10 @@ def open_picture(path: Path) -> Opened:
         kind, doubts = kind_of(path)
         if kind == "fits":
             return open_fits(path, doubts)
+        if kind == "xisf":
+            return open_xisf(path, doubts)
+        if kind == "heif":
+            return open_heif(path, doubts)
         return _open_raster(path, kind, doubts)
 
 
@@ -49,6 +52,10 @@ def picture_size(path: Path) -> tuple[int, int]:
                 within_limit(width, height)
                 del planes
                 return width, height
+        if kind in ("xisf", "heif"):
+            width, height = xisf_size(path) if kind == "xisf" else heif_size(path)
+            within_limit(width, height)
+            return width, height
         if kind == "tiff":
             header = tiff_header(path)
             width, height, orientation = header.width, header.height, header.orientation
@@ -190,11 +197,7 @@ def _open_raster(path: Path, kind: str, doubts: list[Doubt]) -> Opened:
         flat, alpha = flattened(image)
         # The decoder's own picture is let go here, or two of them would be in memory.
     try:
-        flat = to_srgb(flat, profile, doubts)
-        if alpha is not None:
-            black = Image.new(flat.mode, flat.size)
-            black.paste(flat, mask=alpha)
-            flat = black
+        flat = over_black(to_srgb(flat, profile, doubts), alpha)
     finally:
         del alpha
     turned = {

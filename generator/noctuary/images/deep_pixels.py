@@ -150,7 +150,7 @@ def deep_tiff(path: Path, doubts: list[Doubt]) -> tuple[NDArray[Any], str]:
     if planar:
         array = np.moveaxis(array, 0, -1)
     array = array.reshape(array.shape[:2] if samples == 1 else (*array.shape[:2], -1)) if array.ndim > 1 else array
-    pixels = _as_uint16(np.asarray(array), doubts)
+    pixels = as_uint16(np.asarray(array), doubts)
     if photometric == 0:
         pixels = np.uint16(65535) - pixels
     colours = {0: 1, 1: 1, 2: 3, 5: 4}.get(photometric)
@@ -196,7 +196,7 @@ def _deep_tiff_by_halves(path: Path, samples: int) -> NDArray[Any]:
     return whole
 
 
-def _as_uint16(array: NDArray[Any], doubts: list[Doubt]) -> NDArray[np.uint16]:
+def as_uint16(array: NDArray[Any], doubts: list[Doubt]) -> NDArray[np.uint16]:
     """Integers by their full range, floating point from 0 to 1; NaN is black."""
     import numpy as np
 

@@ -17,12 +17,14 @@ _ENDINGS = {
     "png": (".png",),
     "tiff": (".tif", ".tiff"),
     "fits": (".fits", ".fit", ".fts"),
+    "xisf": (".xisf",),
+    "heif": (".heic", ".heif", ".hif"),
     "gif": (".gif",),
     "webp": (".webp",),
     "bmp": (".bmp",),
 }
 _TOLD = {
-    "heif": "a HEIF or AVIF picture, or a film",
+    "film": "an AVIF picture or a film",
     "psd": "a layered PSD file",
     "xcf": "a layered XCF file",
     "jp2": "a JPEG 2000 picture",
@@ -42,6 +44,7 @@ _MAGIC: tuple[tuple[int, bytes, str], ...] = (
     (0, b"II+\0", "tiff"),
     (0, b"MM\0+", "tiff"),
     (0, b"SIMPLE  =", "fits"),
+    (0, b"XISF0100", "xisf"),
     (0, b"GIF8", "gif"),
     (8, b"WEBP", "webp"),
     (0, b"BM", "bmp"),
@@ -63,7 +66,8 @@ _MAGIC: tuple[tuple[int, bytes, str], ...] = (
     (0, b"%PDF", "pdf"),
     (0, b"PK\x03\x04", "zip"),
     (0, b"\x1f\x8b", "gzip"),
-    (4, b"ftyp", "heif"),
+    *((4, b"ftyp" + brand, "heif") for brand in (b"heic", b"heix", b"heim", b"heis", b"mif1")),
+    (4, b"ftyp", "film"),
 )
 
 

@@ -41,6 +41,17 @@ def to_srgb(image: Image.Image, profile: bytes | None, doubts: list[Doubt]) -> I
         return to_srgb(image, None)
 
 
+def over_black(image: Image.Image, alpha: Image.Image | None) -> Image.Image:
+    """The picture as its alpha shows it on black."""
+    if alpha is None:
+        return image
+    from PIL import Image as Pillow
+
+    black = Pillow.new(image.mode, image.size)
+    black.paste(image, mask=alpha)
+    return black
+
+
 def bad_profile() -> Doubt:
     return (
         "picture-profile",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from io import BytesIO
 
 import numpy as np
@@ -251,14 +252,25 @@ def test_xisf_and_heif_come_in_as_pictures_that_are_shown(archive, tmp_path):
     metadata = {"FITSKeywords": {key: [{"value": value, "comment": ""}] for key, value in keywords.items()}}
     xisf.XISF.write(str(photos / "a.xisf"), samples, image_metadata=metadata)
     heif.register_heif_opener()
-    Image.fromarray(np.full((64, 64, 3), 90, np.uint8)).save(photos / "b.heic")
+    exif = Image.Exif()
+    exif[271], exif[272] = "Maker", "Maker 7"
+    exif.get_ifd(0x8769).update({33434: 180.0, 36867: "2021:09:04 23:10:00", 42033: "SERIAL-4711"})
+    exif.get_ifd(0x8825).update({1: "N", 2: (50.0, 7.0, 31.0), 3: "E", 4: (10.0, 0.0, 0.0)})
+    Image.fromarray(np.full((64, 64, 3), 90, np.uint8)).save(photos / "b.heic", exif=exif)
     (photos / "broken.xisf").write_bytes((photos / "a.xisf").read_bytes()[:300])
     assert run(["adopt", str(archive), str(photos)]) == 0
     found = examine(archive)
     assert not [f for f in found.findings if f.level == "fault"]
-    assert {p.file for p in found.archive.pictures.values()} == {"pictures/a.tif", "pictures/b.png"}
+    assert {p.file for p in found.archive.pictures.values()} == {"pictures/a.xisf", "pictures/b.heic"}
     picture_of = found.archive.pictures["a"]
     assert (picture_of.objects, picture_of.own_sessions[0].frames[0].kept) == (("M 31",), 42)
+    assert found.archive.pictures["b"].own_sessions[0].night == date(2021, 9, 4)
     before = content(archive)
     assert run(["adopt", str(archive), str(photos)]) == 0
     assert content(archive) == before
+    assert run(["build", str(archive), "--out", str(tmp_path / "site")]) == 0
+    published = b"".join(path.read_bytes() for path in (tmp_path / "site").rglob("*") if path.is_file())
+    assert b"b.heic" not in published
+    assert b"4711" not in published
+    for file in (tmp_path / "site").rglob("*.jpg"):
+        assert not Image.open(file).getexif().get_ifd(0x8825)

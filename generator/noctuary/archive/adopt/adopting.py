@@ -14,11 +14,10 @@ from datetime import date
 from pathlib import Path
 
 from noctuary.archive.adopt.answers import Settlement, read_answers, settle
-from noctuary.archive.adopt.conversion import xisf_cards
 from noctuary.archive.adopt.draft_record import Draft, Sources, draft
 from noctuary.archive.adopt.equipment_lines import CannotAdd, with_rigs
 from noctuary.archive.adopt.evidence import Evidence, ObjectNames
-from noctuary.archive.adopt.fits_evidence import of_cards, of_fits
+from noctuary.archive.adopt.fits_evidence import of_fits
 from noctuary.archive.adopt.incoming import Incoming, Places, bring, found_pictures
 from noctuary.archive.adopt.matching import equipped, proposed_rig
 from noctuary.archive.adopt.name_evidence import of_folders, of_name
@@ -29,6 +28,7 @@ from noctuary.archive.adopt.table_columns import columns, read_choices
 from noctuary.archive.adopt.table_evidence import Joined, join
 from noctuary.archive.adopt.table_rows import read_table
 from noctuary.archive.adopt.versions import Version, proposals
+from noctuary.archive.adopt.xisf_evidence import of_xisf
 from noctuary.archive.folder import list_files
 from noctuary.archive.records import Archive, HeaderPlacement
 from noctuary.files import write_whole
@@ -176,14 +176,7 @@ def _headers(
     found: dict[str, tuple[Evidence, str | None]] = {}
     for number, picture in enumerate(pictures, start=1):
         try:
-            with picture.source.open("rb") as file:
-                fits = file.read(6) == b"SIMPLE" or picture.source.suffix.lower() in _FITS
-            if picture.source.suffix.lower() == ".xisf":
-                cards, history = xisf_cards(picture.source)
-                evidence = of_cards(picture.came_as, cards, history, names, longitudes, "its XISF header")
-            else:
-                evidence = of_fits(picture.source, names, longitudes) if fits else of_raster(picture.source, names)
-            found[picture.name] = evidence, None
+            found[picture.name] = _own_header(picture.source, names, longitudes), None
         except NotReadable as trouble:
             if picture.fresh and not isinstance(trouble, DamagedHeader):
                 report.told.append(f"{picture.source}: {trouble}")
@@ -194,6 +187,17 @@ def _headers(
         if progress:
             progress(number, len(pictures))
     return found
+
+
+def _own_header(path: Path, names: ObjectNames, longitudes_deg: Sequence[float]) -> Evidence:
+    """What a picture's header says, by the kind of header it has. Raises NotReadable and OSError."""
+    with path.open("rb") as file:
+        begins = file.read(8)
+    if begins == b"XISF0100" or path.suffix.lower() == ".xisf":
+        return of_xisf(path, names, longitudes_deg)
+    if begins.startswith(b"SIMPLE") or path.suffix.lower() in _FITS:
+        return of_fits(path, names, longitudes_deg)
+    return of_raster(path, names)
 
 
 def _table(choices: Choices, pictures: Iterable[Incoming], names: ObjectNames, report: Report) -> Joined:

@@ -13,14 +13,12 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from noctuary.archive.adopt.conversion import CONVERTED, converted
 from noctuary.archive.adopt.picture_ids import id_for
 from noctuary.archive.picture_files import PICTURE_ENDINGS
-from noctuary.files import replacing, write_whole
+from noctuary.files import replacing
 from noctuary.text import hyphenated
 
 _CHUNK = 1 << 20
-_TAKEN = PICTURE_ENDINGS | set(CONVERTED)
 
 
 @dataclass(frozen=True)
@@ -48,7 +46,7 @@ def found_pictures(given: Sequence[Path], archive: Path) -> tuple[list[tuple[Pat
                 pictures.setdefault(file, f"{root.name}/{file.relative_to(root).as_posix()}")
         elif path.is_file():
             file = path.resolve()
-            if file.suffix.lower() in _TAKEN:
+            if file.suffix.lower() in PICTURE_ENDINGS:
                 pictures.setdefault(file, f"{file.parent.name}/{file.name}")
             else:
                 told.append(f"{path}: this is no picture that a site can show")
@@ -62,7 +60,7 @@ def _under(root: Path, archive: Path) -> Iterable[Path]:
         folders[:] = sorted(f for f in folders if not f.startswith(".") and Path(here, f).resolve() != archive)
         for name in sorted(names):
             path = Path(here, name)
-            if not name.startswith(".") and path.suffix.lower() in _TAKEN and path.is_file():
+            if not name.startswith(".") and path.suffix.lower() in PICTURE_ENDINGS and path.is_file():
                 yield path
 
 
@@ -82,16 +80,9 @@ class Places:
                 continue
 
     def same(self, file: Path) -> Path | None:
-        """The picture with the same bytes that is there, or on its way; one that is written anew is known by its new
-        bytes. Raises OSError, and NotReadable where it cannot be written anew."""
-        if file.suffix.lower() in CONVERTED:
-            content = converted(file)
-            digest, size = hashlib.sha256(content).hexdigest(), len(content)
-        else:
-            digest, size = "", file.stat().st_size
-        others = self.by_size.get(size, [])
-        if others and not digest:
-            digest = self._digest(file)
+        """The picture with the same bytes that is there, or on its way. Raises OSError."""
+        others = self.by_size.get(file.stat().st_size, [])
+        digest = self._digest(file) if others else ""
         return next((other for other in others if self._digest(other) == digest), None)
 
     def take(self, file: Path, came_as: str) -> Incoming:
@@ -101,8 +92,7 @@ class Places:
         self.by_size.setdefault(file.stat().st_size, []).append(file)
         # The folder that was named itself holds everything, so it says nothing unless it holds the picture.
         folders = [hyphenated(part, 40) or "folder" for part in came_as.split("/")[1:-1]]
-        ending = file.suffix.lower()
-        name = "/".join(["pictures", *folders, identity + CONVERTED.get(ending, ending)])
+        name = "/".join(["pictures", *folders, identity + file.suffix.lower()])
         return Incoming(file, came_as, name, True)
 
     def _digest(self, path: Path) -> str:
@@ -119,9 +109,6 @@ def bring(picture: Incoming, archive: Path, *, link: bool) -> str | None:
     target.parent.mkdir(parents=True, exist_ok=True)
     if os.path.lexists(target):
         raise FileExistsError(f"{target} is there already")
-    if picture.source.suffix.lower() in CONVERTED:
-        write_whole(target, converted(picture.source), flush=True)
-        return f"{picture.source} was written anew as {picture.name}"
     if link:
         try:
             target.hardlink_to(picture.source)

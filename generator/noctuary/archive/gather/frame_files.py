@@ -25,7 +25,7 @@ RAW_ENDINGS = (
     ".dng", ".cr2", ".cr3", ".crw", ".nef", ".nrw", ".arw", ".sr2", ".srf", ".orf", ".rw2", ".raf", ".pef", ".srw",
     ".3fr", ".iiq", ".raw", ".x3f", ".kdc", ".dcr", ".mrw", ".erf",
 )  # fmt: skip
-PICTURE_ENDINGS = (".jpg", ".jpeg", ".tif", ".tiff", ".heic", ".heif")
+PICTURE_ENDINGS = (".jpg", ".jpeg", ".tif", ".tiff", ".heic", ".heif", ".hif")
 _ENDINGS = FITS_ENDINGS + RAW_ENDINGS + PICTURE_ENDINGS
 
 _POOL_FROM = 300  # below this, starting processes takes longer than reading
@@ -53,7 +53,7 @@ def found(paths: Iterable[str | os.PathLike[str]]) -> tuple[list[str], list[Unre
     kept = [
         f
         for f in files.values()
-        if not (f.casefold().endswith((".jpg", ".jpeg", ".heic", ".heif"))
+        if not (f.casefold().endswith((".jpg", ".jpeg", ".heic", ".heif", ".hif"))
                 and os.path.splitext(f)[0].casefold() in raws)
     ]  # fmt: skip
     return sorted(kept), nowhere
