@@ -167,6 +167,40 @@ def test_unsigned_fits_is_scaled_by_its_header(tmp_path: Path) -> None:
     assert np.allclose(pixels, ((values - low) / (high - low) * 65535)[::-1], atol=1)
 
 
+@pytest.mark.parametrize("dtype", ["u1", "i2", "i4", "i8", "f4", "f8"])
+@pytest.mark.parametrize("scaled", [False, True])
+def test_every_fits_type_is_read_as_astropy_reads_it(tmp_path: Path, dtype: str, scaled: bool) -> None:
+    """The types of FITS standard 4.0, table 8, with and without BSCALE and BZERO, in the third of four axes."""
+    stored = RANDOM.integers(0, 100, (1, 3, 20, 30)).astype(dtype)
+    hdu = fits.PrimaryHDU(stored)
+    if scaled:
+        hdu.header["BSCALE"], hdu.header["BZERO"] = 0.5, 100.0
+    hdu.writeto(tmp_path / "a.fits")
+    values = fits.getdata(tmp_path / "a.fits").astype(float)[0]
+    assert values.max() > 90
+    wanted = np.moveaxis((values - values.min()) / (values.max() - values.min()) * 65535, 0, -1)[::-1]
+    assert np.allclose(np.asarray(open_picture(tmp_path / "a.fits").pixels), wanted, atol=1)
+
+
+def test_integers_that_stand_for_no_value_are_black(tmp_path: Path) -> None:
+    hdu = fits.PrimaryHDU(np.array([[-7, 0], [500, 1000]], np.int16))
+    hdu.header["BLANK"] = -7
+    hdu.writeto(tmp_path / "a.fits")
+    assert np.asarray(open_picture(tmp_path / "a.fits").pixels)[::-1].tolist() == [[0, 0], [32768, 65535]]
+
+
+@pytest.mark.parametrize(
+    "settings", [{}, {"byteorder": ">"}, {"compression": "zlib"}, {"planarconfig": "separate"}]
+)
+@pytest.mark.parametrize("dtype", ["f2", "f4", "f8"])
+def test_floating_point_is_read_however_it_is_stored(tmp_path: Path, dtype: str, settings: dict[str, Any]) -> None:
+    values = RANDOM.random((40, 30, 3)).astype(dtype)
+    stored = np.moveaxis(values, -1, 0) if "planarconfig" in settings else values
+    tifffile.imwrite(tmp_path / "a.tif", stored, photometric="rgb", **settings)
+    wanted = np.rint(values.astype(np.float32) * np.float32(65535))
+    assert np.array_equal(np.asarray(open_picture(tmp_path / "a.tif").pixels), wanted)
+
+
 # EXIF 2.32, table 6: where row 0 and column 0 of the stored picture lie in the picture as seen.
 SEEN = {
     1: [[1, 2, 3], [4, 5, 6]],
@@ -246,6 +280,9 @@ def test_an_srgb_profile_changes_no_pixel(tmp_path: Path) -> None:
     profile = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
     Image.fromarray(pixels).save(tmp_path / "a.png", icc_profile=profile)
     assert np.array_equal(pixels_of(tmp_path / "a.png"), pixels)
+    deep = RANDOM.integers(0, 65536, (40, 40, 3)).astype(np.uint16)
+    tifffile.imwrite(tmp_path / "a.tif", deep, photometric="rgb", iccprofile=profile)
+    assert np.array_equal(np.asarray(open_picture(tmp_path / "a.tif").pixels), deep)
 
 
 def test_palette_alpha_bilevel_cmyk_and_grey(tmp_path: Path) -> None:

@@ -9,6 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from noctuary.images import recipe
+from noctuary.images.deep_resize import binned, light_of, values_of
+from noctuary.images.dither import as_8_bit
 from noctuary.images.resize import chain, halves, mean_colour
 from PIL import Image
 
@@ -97,6 +99,27 @@ def test_the_first_step_is_binning_where_whole_pixels_make_one(size: tuple[int, 
     whole = pixels[: 1500 // number * number, : 2000 // number * number].astype(float)
     means = whole.reshape(1500 // number, number, 2000 // number, number, 3).mean(axis=(1, 3))
     assert np.abs(np.asarray(first)[: means.shape[0], : means.shape[1]] - means).max() <= 1
+    deep = binned(pixels.astype(np.uint16) * 257, number)
+    assert deep.shape == np.asarray(first).shape
+    assert np.abs(deep[: means.shape[0], : means.shape[1]] - means * 257).max() <= 0.5
+    # At the edges fewer pixels make one: as Pillow has it, to a level.
+    assert np.abs(deep / 257.0 - np.asarray(first)).max() <= 1
+
+
+def test_every_16_bit_value_is_dithered_to_one_of_its_two_neighbours_and_to_itself_on_average() -> None:
+    values = np.arange(65536, dtype=np.uint16)
+    for pixels in (values.reshape(256, 256), np.repeat(values.reshape(256, 256, 1), 3, axis=2)):
+        levels = np.asarray(as_8_bit(pixels)).astype(int)
+        exact = pixels / 257.0
+        assert (levels >= np.floor(exact)).all()
+        assert (levels <= np.ceil(exact)).all()
+        assert abs(float((levels - exact).mean())) < 0.01
+
+
+def test_light_and_back_is_the_same_to_a_hundredth_of_a_level() -> None:
+    values = np.arange(65536, dtype=np.uint16).reshape(256, 256)
+    back = values_of(light_of(values)).astype(int)
+    assert np.abs(back - values).max() <= 2
 
 
 @pytest.mark.parametrize(

@@ -56,7 +56,7 @@ class Opened:
     @property
     def image(self) -> Image.Image:
         """The picture as 8-bit RGB, dithered where it has more bits."""
-        from noctuary.images.resize import as_8_bit
+        from noctuary.images.dither import as_8_bit
 
         return as_8_bit(self.pixels).convert("RGB")
 

@@ -20,13 +20,16 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from PIL import Image
 
+#: Values that are worked through at once: few enough to stay in the processor's cache.
+_STRIP = 1 << 18
+
 
 def opened_deep(pixels: NDArray[Any], mode: str, profile: bytes | None, doubts: list[Doubt]) -> Opened:
     """uint16 pixels with 1 to 4 channels (``mode`` L, LA, RGB, RGBA or CMYK) → the working form."""
     import numpy as np
 
     from noctuary.images.colour import UnusableProfile, deep_to_srgb
-    from noctuary.images.resize import as_8_bit
+    from noctuary.images.dither import as_8_bit
 
     height, width = pixels.shape[:2]
     if mode == "CMYK":
@@ -141,7 +144,9 @@ def deep_tiff(path: Path, doubts: list[Doubt]) -> tuple[NDArray[Any], str]:
         orientation = int(page.tags[274].value) if 274 in page.tags else 1
         within = [int(e) for e in (page.extrasamples or ())]
         try:
-            array = page.asarray(maxworkers=1)
+            array = _floats_as_stored(path, page, doubts)
+            if array is None:
+                array = page.asarray(maxworkers=1)
         except ValueError as error:
             if "imagecodecs" not in str(error) and "COMPRESSION" not in str(error).upper():
                 raise
@@ -214,12 +219,46 @@ def as_uint16(array: NDArray[Any], doubts: list[Doubt]) -> NDArray[np.uint16]:
         return scaled
     if array.dtype.kind != "f":
         raise PictureFault(f"pixels of type {array.dtype} are not read", EXPORT, "picture-format")
-    out = np.empty(array.shape, np.uint16)
-    outside = False
-    for top_row in range(0, array.shape[0], 64):
-        part = np.nan_to_num(array[top_row : top_row + 64].astype(np.float32), nan=0.0, posinf=2.0, neginf=-1.0)
-        outside = outside or bool((part < -1e-4).any() or (part > 1.0001).any())
-        out[top_row : top_row + 64] = np.rint(np.clip(part, 0.0, 1.0) * 65535.0)
+    step = max(1, _STRIP // max(1, array[0].size))
+    return _from_floats((array[top : top + step] for top in range(0, len(array), step)), array.shape, doubts)
+
+
+def _floats_as_stored(path: Path, page: Any, doubts: list[Doubt]) -> NDArray[np.uint16] | None:
+    """Floating-point values that lie in the file as they are, read strip by strip: the whole of them would take twice
+    the room of the result. ``None`` where they are anything else."""
+    import numpy as np
+
+    dtype = np.dtype(page.dtype or "V")
+    if dtype.kind != "f" or not page.is_contiguous or len(page.shape) not in (2, 3):
+        return None
+    stored = dtype.newbyteorder(page.parent.byteorder)
+    each = int(np.prod(page.shape[1:]))
+    step = max(1, _STRIP // each)
+
+    def strips() -> Iterator[NDArray[Any]]:
+        with path.open("rb") as file:
+            file.seek(page.dataoffsets[0])
+            for top in range(0, page.shape[0], step):
+                rows = min(step, page.shape[0] - top)
+                yield np.fromfile(file, stored, rows * each).reshape(rows, *page.shape[1:])
+
+    return _from_floats(strips(), page.shape, doubts)
+
+
+def _from_floats(strips: Iterator[NDArray[Any]], shape: tuple[int, ...], doubts: list[Doubt]) -> NDArray[np.uint16]:
+    import numpy as np
+
+    out = np.empty(shape, np.uint16)
+    outside, top = False, 0
+    for strip in strips:
+        part = strip.astype(np.float32)
+        least, most = np.fmin.reduce(part, axis=None), np.fmax.reduce(part, axis=None)  # NaN left out
+        outside = outside or bool(least < -1e-4 or most > 1.0001)
+        np.fmax(part, 0.0, out=part)  # NaN too
+        np.fmin(part, 1.0, out=part)
+        part *= np.float32(65535.0)
+        out[top : top + len(part)] = np.rint(part, out=part)
+        top += len(part)
     if outside:
         doubts.append(
             (

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, BinaryIO
 
-from noctuary.images.decoded import EXPORT, MIB, Doubt, Opened, PictureFault, cut_short, within_limit
+from noctuary.images.decoded import EXPORT, Doubt, Opened, PictureFault, cut_short, within_limit
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
+
+#: Pixels of a plane that are read at once: few enough to stay in the processor's cache.
+_STRIP = 1 << 18
 
 
 @contextmanager
@@ -58,22 +61,12 @@ def _data_bytes(hdu: Any) -> int:
 def open_fits(path: Path, doubts: list[Doubt]) -> Opened:
     import numpy as np
 
-    with fits_image(path) as (hdu, planes, height, width):
+    with fits_image(path) as (hdu, planes, height, width), path.open("rb") as file:
         within_limit(width, height)
-        step = max(1, MIB // width)
+        step = max(1, _STRIP // width)
         strips = [(top, min(height, top + step)) for top in range(0, height, step)]
-
-        def values(plane: tuple[int, ...], top: int, bottom: int) -> NDArray[np.float32]:
-            part: NDArray[np.float32] = np.asarray(hdu.section[(*plane, slice(top, bottom), slice(None))])
-            return part.astype(np.float32, copy=False)
-
-        low, high = np.inf, -np.inf
-        for plane in planes:
-            for top, bottom in strips:
-                finite = values(plane, top, bottom)
-                finite = finite[np.isfinite(finite)]
-                if finite.size:
-                    low, high = min(low, float(finite.min())), max(high, float(finite.max()))
+        read = _reader(hdu, file)
+        low, high = _range(read(plane, top, bottom) for plane in planes for top, bottom in strips)
         if low > high:
             doubts.append(("picture-range", "no pixel of the FITS picture has a value; it is black", EXPORT))
             low, high = 0.0, 1.0
@@ -87,14 +80,73 @@ def open_fits(path: Path, doubts: list[Doubt]) -> Opened:
             )
         else:
             low, high = 0.0, 1.0
-        span = (high - low) or 1.0
         pixels = np.empty((height, width) if len(planes) == 1 else (height, width, 3), np.uint16)
         for index, plane in enumerate(planes):
+            target = pixels if len(planes) == 1 else pixels[..., index]
             for top, bottom in strips:
-                scaled = (values(plane, top, bottom).astype(np.float64) - low) / span
-                scaled = np.nan_to_num(scaled, nan=0.0, posinf=1.0, neginf=0.0)
                 # FITS counts rows from the bottom.
-                rows = np.rint(np.clip(scaled, 0.0, 1.0) * 65535.0).astype(np.uint16)[::-1]
-                target = pixels if len(planes) == 1 else pixels[..., index]
-                target[height - bottom : height - top] = rows
+                target[height - bottom : height - top] = _scaled(read(plane, top, bottom), low, high)[::-1]
     return Opened(pixels, width, height, tuple(doubts))
+
+
+def _reader(hdu: Any, file: BinaryIO) -> Callable[[tuple[int, ...], int, int], NDArray[np.floating[Any]]]:
+    """Rows of a plane as floating point of this machine's byte order, by the plane's index and the rows.
+
+    What is stored as it is is read from ``file``: astropy would map it into memory, where a file that is cut short
+    meanwhile ends the process. Compressed values and those with an integer for "no value" are left to astropy.
+    """
+    import numpy as np
+
+    place, header = hdu.fileinfo() or {}, hdu.header
+    stored = {8: "u1", 16: ">i2", 32: ">i4", 64: ">i8", -32: ">f4", -64: ">f8"}.get(header["BITPIX"])
+    if hasattr(hdu, "compression_type") or stored is None or "datLoc" not in place or "BLANK" in header:
+
+        def section(plane: tuple[int, ...], top: int, bottom: int) -> NDArray[np.floating[Any]]:
+            return np.asarray(hdu.section[(*plane, slice(top, bottom), slice(None))]).astype(np.float32, copy=False)
+
+        return section
+    dtype, zero, scale = np.dtype(stored), float(header.get("BZERO", 0)), float(header.get("BSCALE", 1))
+    # 24 bits hold every integer of 16.
+    wide = np.float32 if stored in ("u1", ">i2", ">f4") else np.float64
+    height, width = hdu.shape[-2:]
+
+    def rows(plane: tuple[int, ...], top: int, bottom: int) -> NDArray[np.floating[Any]]:
+        before = (plane[-1] if plane else 0) * height + top
+        file.seek(place["datLoc"] + before * width * dtype.itemsize)
+        raw = np.fromfile(file, dtype, (bottom - top) * width)
+        values: NDArray[np.floating[Any]] = raw.reshape(bottom - top, width).astype(wide)
+        if (zero, scale) != (0.0, 1.0):
+            values *= scale
+            values += zero
+        return values
+
+    return rows
+
+
+def _range(parts: Iterator[NDArray[np.floating[Any]]]) -> tuple[float, float]:
+    """The smallest and the largest finite value; infinity and minus infinity where there is none."""
+    import numpy as np
+
+    low, high = np.inf, -np.inf
+    for part in parts:
+        least, most = float(part.min()), float(part.max())
+        if not (np.isfinite(least) and np.isfinite(most)):  # NaN spreads to both
+            finite = part[np.isfinite(part)]
+            if not finite.size:
+                continue
+            least, most = float(finite.min()), float(finite.max())
+        low, high = min(low, least), max(high, most)
+    return low, high
+
+
+def _scaled(part: NDArray[np.floating[Any]], low: float, high: float) -> NDArray[np.uint16]:
+    """Values from ``low`` to ``high`` → 0…65535, the nearest beyond them; NaN is black. Uses up ``part``."""
+    import numpy as np
+
+    if low:
+        part -= part.dtype.type(low)
+    part *= part.dtype.type(65535.0 / ((high - low) or 1.0))
+    np.fmax(part, 0.0, out=part)  # NaN too
+    np.fmin(part, 65535.0, out=part)
+    scaled: NDArray[np.uint16] = np.rint(part, out=part).astype(np.uint16)
+    return scaled

@@ -35,7 +35,7 @@ from typing import Literal
 Format = Literal["jpeg", "webp"]
 
 #: Changes whenever the same source would give other pixels, so that cached renditions are made again.
-RECIPE_VERSION = 1
+RECIPE_VERSION = 2
 
 #: Widths in pixels that every picture is offered at, where it is wide enough.
 WIDTHS = (480, 960, 1920, 2880)

@@ -19,6 +19,8 @@ from typing import TYPE_CHECKING, Protocol
 
 from PIL import Image
 
+from noctuary.images.dither import as_8_bit
+
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
@@ -44,27 +46,29 @@ def chain(pixels: Image.Image | NDArray[np.uint16], sizes: Sequence[tuple[int, i
     if not todo:
         return
     light: list[Image.Image] = []
-    deep = not isinstance(pixels, Image.Image)
+    levels_of = _levels_of
     if isinstance(pixels, Image.Image):
-        first = _binned(pixels, todo[0]) or _lanczos(pixels, todo[0])
+        number = _binning(pixels.size, todo[0])
+        first = pixels.reduce(number) if number else _lanczos(pixels, todo[0])
         del pixels
         if len(todo) > 1:
             light = _of_each(list(first.split()), lambda band: band.point(_to_light(), "I"))
     else:
-        small = _lanczos_deep(pixels, todo[0])
+        from noctuary.images import deep_resize
+
+        number = _binning(_size(pixels), todo[0])
+        small = deep_resize.binned(pixels, number) if number else deep_resize.lanczos(pixels, todo[0], _bands_of_rows)
         del pixels
         if len(todo) > 1:
-            light = _light_of(small)
+            light = deep_resize.light_of(small)
+            levels_of = _dithered_levels_of
         first = as_8_bit(small)
         del small
     yield first
     del first
     for size in todo[1:]:
         light = _of_each(light, partial(Image.Image.resize, size=size, resample=Image.Resampling.HAMMING))
-        if deep:
-            yield as_8_bit(_deep_of(light))
-        else:
-            yield _levels_of(light)
+        yield levels_of(light)
 
 
 class Level(Protocol):
@@ -136,38 +140,6 @@ def mean_colour(image: Image.Image) -> str:
     return f"#{red:02x}{green:02x}{blue:02x}"
 
 
-def as_8_bit(pixels: Image.Image | NDArray[np.uint16]) -> Image.Image:
-    """A picture as 8-bit L or RGB; 16-bit values are dithered, the same way every time.
-
-    Each value v becomes v/257 rounded down or up by chance, so that the mean of an area is what it was.
-    """
-    if isinstance(pixels, Image.Image):
-        return pixels
-    import numpy as np
-
-    height, width = pixels.shape[:2]
-    out = Image.new("L" if pixels.ndim == 2 else "RGB", (width, height))
-    noise = _noise()
-    side = noise.shape[0]
-    step = side
-    for top in range(0, height, step):
-        strip = pixels[top : top + step]
-        tile = np.tile(noise[: strip.shape[0]], (1, -(-width // side)))[:, :width]
-        if pixels.ndim == 3:
-            # Each colour is rounded by another part of the noise: grey would look coarser.
-            tile = np.stack([np.roll(tile, shift, axis=1) for shift in (0, 83, 171)], axis=-1)
-        levels = ((strip.astype(np.uint32) + tile) // 257).astype(np.uint8)
-        out.paste(Image.fromarray(levels), (0, top))
-    return out
-
-
-@lru_cache(maxsize=1)
-def _noise() -> NDArray[np.uint16]:
-    import numpy as np
-
-    return np.random.Generator(np.random.PCG64(1609)).integers(0, 257, (256, 256)).astype(np.uint16)
-
-
 def _bands_of_rows(height: int, tall: int) -> Iterator[tuple[int, int, float, float, int, int]]:
     """A picture of ``height`` rows made ``tall`` in parts, so that what lies between the two passes stays small:
     rows from and to of the result, where they lie in the source, and the source rows that the filter reaches."""
@@ -178,12 +150,10 @@ def _bands_of_rows(height: int, tall: int) -> Iterator[tuple[int, int, float, fl
         yield top, bottom, above, below, max(0, int(above) - reach), min(height, int(below) + 1 + reach)
 
 
-def _binned(image: Image.Image, size: tuple[int, int]) -> Image.Image | None:
-    """The picture at a size at which each pixel is the mean of so many whole ones; nothing at another size."""
-    number = round(image.width / size[0])
-    if number < 2 or size != (-(-image.width // number), -(-image.height // number)):
-        return None
-    return image.reduce(number)
+def _binning(source: tuple[int, int], size: tuple[int, int]) -> int:
+    """How many pixels each way make one of ``size``, where they are a whole number of at least two; else 0."""
+    number = round(source[0] / size[0])
+    return number if number > 1 and size == (-(-source[0] // number), -(-source[1] // number)) else 0
 
 
 def _lanczos(image: Image.Image, size: tuple[int, int]) -> Image.Image:
@@ -192,45 +162,6 @@ def _lanczos(image: Image.Image, size: tuple[int, int]) -> Image.Image:
         box = (0.0, above, float(image.width), below)
         out.paste(image.resize((size[0], bottom - top), Image.Resampling.LANCZOS, box=box), (0, top))
     return out
-
-
-def _lanczos_deep(pixels: NDArray[np.uint16], size: tuple[int, int]) -> NDArray[np.uint16]:
-    """Lanczos in gamma space in floating point: Pillow's own for 16-bit integers wraps round beside bright stars."""
-    import numpy as np
-
-    height, width = pixels.shape[:2]
-    planes = [pixels] if pixels.ndim == 2 else [pixels[..., i] for i in range(3)]
-    out = np.empty((size[1], size[0], len(planes)), np.uint16)
-    for top, bottom, above, below, first, last in _bands_of_rows(height, size[1]):
-        box = (0.0, above - first, float(width), below - first)
-        for index, plane in enumerate(planes):
-            part = Image.fromarray(plane[first:last].astype(np.float32))
-            small = part.resize((size[0], bottom - top), Image.Resampling.LANCZOS, box=box)
-            out[top:bottom, :, index] = np.rint(np.clip(np.asarray(small), 0, 65535))
-    return out[..., 0] if pixels.ndim == 2 else out
-
-
-def _light_of(pixels: NDArray[np.uint16]) -> list[Image.Image]:
-    import numpy as np
-
-    codes = np.arange(65536, dtype=np.float64) / 65535.0
-    table = np.rint(65535.0 * 256 * _linear(codes)).astype(np.int32)
-    planes = [pixels] if pixels.ndim == 2 else [pixels[..., i] for i in range(3)]
-    return [Image.fromarray(table[plane]) for plane in planes]
-
-
-def _deep_of(light: list[Image.Image]) -> NDArray[np.uint16]:
-    import numpy as np
-
-    from noctuary.images.colour import encoded
-
-    planes = [
-        np.rint(65535.0 * encoded(np.clip(np.asarray(b, dtype=np.float32) / (65535.0 * 256), 0.0, 1.0))).astype(
-            np.uint16
-        )
-        for b in light
-    ]
-    return planes[0] if len(planes) == 1 else np.stack(planes, axis=-1)
 
 
 def _levels_of(light: list[Image.Image]) -> Image.Image:
@@ -248,11 +179,10 @@ def _levels_of(light: list[Image.Image]) -> Image.Image:
     return levels[0] if len(levels) == 1 else Image.merge("RGB", levels)
 
 
-def _linear(codes: NDArray[np.float64]) -> NDArray[np.float64]:
-    """sRGB 0…1 → linear light 0…1 (IEC 61966-2-1)."""
-    import numpy as np
+def _dithered_levels_of(light: list[Image.Image]) -> Image.Image:
+    from noctuary.images.deep_resize import values_of
 
-    return np.where(codes <= 0.04045, codes / 12.92, ((codes + 0.055) / 1.055) ** 2.4)
+    return as_8_bit(values_of(light))
 
 
 @lru_cache(maxsize=1)
