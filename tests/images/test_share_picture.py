@@ -6,8 +6,9 @@ import io
 
 import numpy as np
 import pytest
-from noctuary.images.share_image import EDGE, HEIGHT, STRIP, WIDTH, Look, share_picture
+from noctuary.images.share_image import EDGE, HEIGHT, STRIP, WIDTH, Look, halves, share_picture
 from noctuary.pages.theme import themes_home
+from noctuary.sky.placement import from_centre
 from PIL import Image
 
 FACE = themes_home() / "umbra" / "fonts" / "vollkorn-regular.woff2"
@@ -102,3 +103,17 @@ def test_the_same_words_give_the_same_bytes_and_others_do_not():
     data = source((1920, 1280))
     assert share_picture(data, LINES, LOOK) == share_picture(data, LINES, LOOK)
     assert share_picture(data, LINES, LOOK) != share_picture(data, [*LINES[:2], "7 h"], LOOK)
+
+
+def test_the_oldest_and_the_newest_are_halves_of_the_newest_ones_frame() -> None:
+    frame = from_centre(83.8, -5.4, 2.0, 0.0, False, 1200, 800)
+    # A quarter of the frame's sky, in its middle, turned by half: its left third is the frame's right of the middle.
+    older = from_centre(83.8, -5.4, 1.0, 180.0, False, 1200, 800)
+    card = halves(
+        source((1200, 800), ((250, 0, 0), (0, 250, 0), (0, 0, 250))), older, source((1200, 800), ((200,) * 3,)), frame
+    )
+    row = pixels(card)[400]
+    assert row[100].max() < 20  # beyond the older one
+    assert row[330].argmax() == 2  # its right third, turned
+    assert row[560].argmax() == 1
+    assert row[640] == pytest.approx([200, 200, 200], abs=6)

@@ -80,3 +80,16 @@ def test_two_pictures_of_other_skies_make_no_frame(tmp_path: Path) -> None:
     one_target(tmp_path / "a", {"a": ("2021-08-01", placed(HERE)), "d": ("2024-08-01", placed(AWAY))})
     assert build(tmp_path / "a", workers=1).built
     assert "years-frame" not in page(tmp_path / "a")
+
+
+def test_a_shared_link_to_the_target_shows_its_oldest_and_newest_halves(archive: Path) -> None:
+    settings = archive / "archive.yaml"
+    before = settings.read_text()
+    settings.write_text(before + "address: https://nights.example.org/\n")
+    try:
+        assert build(archive, workers=1).built
+        assert 'content="https://nights.example.org/share/targets/ngc-7000.jpg"' in page(archive)
+        with Image.open(archive / "site/share/targets/ngc-7000.jpg") as card:
+            assert card.size == (1200, 630)
+    finally:
+        settings.write_text(before)

@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from PIL.Image import Image
     from PIL.ImageFont import FreeTypeFont
 
+    from noctuary.sky.placement import Placement
+
 WIDTH, HEIGHT = 1200, 630
 #: The strip below the picture that the type stands on, and its margins.
 STRIP, EDGE = 164, 44
@@ -56,6 +58,27 @@ def share_picture(data: bytes, lines: Sequence[str], look: Look) -> bytes:
         colour = look.ink if first else look.faint
         draw.text((EDGE, HEIGHT - STRIP + baseline), _fitting(line, font), colour, font, anchor="ls")
     return _encoded(card)
+
+
+def halves(older: bytes, of: Placement, newer: bytes, onto: Placement) -> bytes:
+    """Two encoded pictures as one JPEG in the newer one's frame: left of the middle the older, right of it the newer.
+
+    Black where the older does not reach.
+    """
+    from PIL import Image as pillow
+    from PIL import ImageDraw
+
+    from noctuary.images.warp import drawn_in_frame
+
+    height = max(1, round(WIDTH * onto.height_px / onto.width_px))
+    card = pillow.new("RGB", (WIDTH, height))
+    for data, placement, left, right in ((older, of, 0, WIDTH // 2), (newer, onto, WIDTH // 2, WIDTH)):
+        drawn = drawn_in_frame(data, placement, onto, WIDTH, height).crop((left, 0, right, height))
+        card.paste(drawn, (left, 0), drawn)
+    ImageDraw.Draw(card).line([(WIDTH // 2, 0), (WIDTH // 2, height)], fill="#d2cbbf", width=2)
+    out = io.BytesIO()
+    card.save(out, "JPEG", quality=95, subsampling=0)
+    return out.getvalue()
 
 
 @lru_cache(maxsize=8)

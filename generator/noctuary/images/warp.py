@@ -62,20 +62,24 @@ def warped(picture: Image.Image, of: Placement, onto: Placement, width: int, hei
     return whole.transform((width, height), Image.Transform.MESH, mesh, Image.Resampling.BICUBIC)
 
 
+def drawn_in_frame(data: bytes, of: Placement, onto: Placement, width: int, height: int) -> Image.Image:
+    """An encoded picture, first made as coarse as the result where it is finer, as :func:`warped` draws it."""
+    from PIL import Image
+
+    with Image.open(io.BytesIO(data)) as opened:
+        picture = opened.convert("RGB")
+    return warped(_as_fine_as(picture, fitting_width(of, onto, width)), of, onto, width, height)
+
+
 def redrawn(data: bytes, of: Placement, onto: Placement, width: int, height: int, words: Description) -> bytes:
     """An encoded picture on ``width`` × ``height`` pixels of another's sky, as a WebP that carries ``words``.
 
     ``of`` and ``onto`` as for :func:`warped`. ``words`` gets the place of the result on the sky.
     """
-    from PIL import Image
-
     from noctuary.images.embed_metadata import described
     from noctuary.sky.avm import avm_fields
 
-    with Image.open(io.BytesIO(data)) as opened:
-        picture = opened.convert("RGB")
-    picture = _as_fine_as(picture, fitting_width(of, onto, width))
-    drawn = warped(picture, of, onto, width, height)
+    drawn = drawn_in_frame(data, of, onto, width, height)
     return described(encoded(drawn), "webp", replace(words, avm=avm_fields(onto, width, height)))
 
 

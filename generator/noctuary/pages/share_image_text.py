@@ -1,37 +1,56 @@
-"""The share picture of every picture's page: what its lines say, and what it is drawn from."""
+"""The share pictures of pictures and targets: what their lines say, and what they are drawn from."""
 
 from __future__ import annotations
 
+from noctuary.archive.partial_date import PartialDate
+from noctuary.pages.light_note import LightNote, light_note
 from noctuary.pages.object_summary import ObjectNote, object_note
 from noctuary.pages.page import Frame, Page
 from noctuary.pages.picture_page import PictureSummary, picture_summary
 from noctuary.pages.site_model import SiteModel
-from noctuary.pages.social_metadata import share_picture
+from noctuary.pages.social_metadata import share_picture, share_picture_of_target
 from noctuary.plain_record import plain_record
 
 
 @plain_record
 class ShareImageContext:
-    """What the lines below the picture may say; ``id`` is the picture's."""
+    """What the lines below the picture may say; ``pictures`` is the id of the picture."""
 
     frame: Frame
-    id: str
+    pictures: tuple[str]
     title: str
     objects: tuple[ObjectNote, ...]
     summary: PictureSummary
+
+
+@plain_record
+class TargetShareContext:
+    """What the lines below two halves of a frame may say; ``pictures``: the ids of the oldest and the newest."""
+
+    frame: Frame
+    pictures: tuple[str, str]
+    object: ObjectNote
+    light: LightNote
+    first: PartialDate
+    last: PartialDate
+    count: int
 
 
 def share_image_pages(model: SiteModel) -> list[Page]:
     """The lines of each share picture as a text to be set; none where the site has no address."""
     if model.facts.archive.address is None:
         return []
+    return [*_of_pictures(model), *_of_targets(model)]
+
+
+def _of_pictures(model: SiteModel) -> list[Page]:
     return [
         Page(
             share_picture(picture_id),
             "share_lines.txt",
             ShareImageContext(
                 frame=model.frame,
-                id=picture_id,
+                pictures=(picture_id,),
                 title=" ".join(facts.picture.title.split()),
                 objects=tuple(object_note(o, model) for o in facts.objects),
                 summary=picture_summary(facts),
@@ -42,3 +61,26 @@ def share_image_pages(model: SiteModel) -> list[Page]:
         for picture_id, facts in model.facts.pictures.items()
         if picture_id in model.shown
     ]
+
+
+def _of_targets(model: SiteModel) -> list[Page]:
+    """Of each target whose pictures are in one frame, the oldest of them beside the newest."""
+    found = []
+    for target in model.facts.targets:
+        registered = model.frames.get(target.identity)
+        if not registered:
+            continue
+        ids = registered[0].picture_id, registered[-1].picture_id
+        first, last = (model.facts.pictures[i].picture.finished for i in ids)
+        context = TargetShareContext(
+            frame=model.frame,
+            pictures=ids,
+            object=object_note(target.object, model),
+            light=light_note(target),
+            first=first,
+            last=last,
+            count=len(registered),
+        )
+        page = share_picture_of_target(model.addresses.stems[target.identity])
+        found.append(Page(page, "share_target_lines.txt", context, "share picture"))
+    return found

@@ -32,6 +32,11 @@ def share_picture(picture_id: str) -> str:
     return portable(f"share/{picture_id}.jpg")
 
 
+def share_picture_of_target(stem: str) -> str:
+    """Where the share picture of a target lies whose pictures are in one frame."""
+    return portable(f"share/targets/{stem}.jpg")
+
+
 def absolute(site: str, page: str) -> str:
     """The address of a page of a site; the front page is the site itself."""
     return site if page == FRONT else site + page
@@ -45,6 +50,7 @@ def shares(model: SiteModel, pages: Iterable[Page]) -> dict[str, Share]:
     shown_on = _pictures_of_pages(model)
     listed = [p for p in model.facts.listed if p.picture.id in model.shown]
     by_page = {picture_page(i): f for i, f in model.facts.pictures.items() if i in model.shown}
+    frames = _frames_of_pages(model)
     found = {}
     for page in pages:
         if page.kind == "redirect":
@@ -54,11 +60,12 @@ def shares(model: SiteModel, pages: Iterable[Page]) -> dict[str, Share]:
         pictures = [own] if own else there or listed[:1]
         first = pictures[0] if pictures else None
         address = absolute(site, page.path)
+        halves = frames.get(page.path)
         found[page.path] = Share(
             address=address,
             site=site,
-            picture=site + share_picture(first.picture.id) if first else None,
-            picture_alt=model.shown[first.picture.id].alt if first else "",
+            picture=site + (halves[0] if halves else share_picture(first.picture.id)) if first else None,
+            picture_alt=halves[1] if halves else model.shown[first.picture.id].alt if first else "",
             structured=_structured(model, site, address, page, own, there),
             code=AddressCode(address) if own else None,
             feed=FEED if listed else None,
@@ -84,6 +91,17 @@ def _pictures_of_pages(model: SiteModel) -> dict[str, list[PictureFacts]]:
         page: kept
         for page, pictures in found.items()
         if (kept := [p for p in pictures if p.picture.listed and p.picture.id in model.shown])
+    }
+
+
+def _frames_of_pages(model: SiteModel) -> dict[str, tuple[str, str]]:
+    """By the path of a target's page the share picture of its oldest and newest halves, and its text alternative."""
+    return {
+        model.addresses.targets[identity]: (
+            share_picture_of_target(model.addresses.stems[identity]),
+            " / ".join(model.shown[r.picture_id].alt for r in (registered[0], registered[-1])),
+        )
+        for identity, registered in model.frames.items()
     }
 
 

@@ -28,9 +28,11 @@ from noctuary.pages.theme import as_published, find, find_template, published_fi
 from noctuary.publish.cluster import cluster
 
 if TYPE_CHECKING:
+    from noctuary.facts.picture import PictureFacts
     from noctuary.images.embed_metadata import Description
     from noctuary.images.share_image import Look
     from noctuary.pages.render import Renderer
+    from noctuary.sky.placement import Placement
 
 
 @dataclass
@@ -89,10 +91,19 @@ def _export_product(export: Export, program: str) -> Product:
     return Product(export.path, {"facts": export.made_of, "program": program}, export.make, lambda: export.make)
 
 
-def _share_image(data: bytes, lines: Sequence[str], look: Look, words: Description) -> bytes:
+def _share_image(
+    parts: Sequence[tuple[bytes, Placement | None]], lines: Sequence[str], look: Look, words: Description
+) -> bytes:
+    """A share picture of one encoded picture, or of the halves of two in the frame of the second."""
     from noctuary.images.embed_metadata import described
-    from noctuary.images.share_image import share_picture
+    from noctuary.images.share_image import halves, share_picture
 
+    data, _ = parts[0]
+    if len(parts) == 2:
+        (older, of), (newer, onto) = parts
+        assert of is not None
+        assert onto is not None
+        data = halves(older, of, newer, onto)
     return described(share_picture(data, lines, look), "jpeg", words)
 
 
@@ -128,25 +139,41 @@ class _PageProducts:
     def share_image(self, page: Page, files: PictureFiles) -> Product:
         """A share picture, whose lines ``page`` sets."""
         facts = self._context.facts
-        about = facts.pictures[page.context.id]
-        words = words_of(facts.archive, about)
+        shown = [facts.pictures[i] for i in page.context.pictures]  # one, or the oldest and the newest of a frame
+        words = words_of(facts.archive, shown[-1])
 
         def in_worker() -> Callable[[], bytes]:
-            from noctuary.images.share_image import WIDTH, Look
+            from noctuary.images.share_image import Look
 
             look = self._card_look
             face = find(self._theme, look.pop("face")) if "face" in look else None
             lines = unescape(self._render(page).decode()).splitlines()
-            pixels = jpeg_rendition(self._context, files, about.picture, WIDTH)
-            return partial(_share_image, pixels, lines, Look(face, **look), words)
+            parts = self._share_parts(shown, files)
+            return partial(_share_image, parts, lines, Look(face, **look), words)
 
         ingredients = {
             "words and facts": digest((page, words)),
-            "picture": files.entries[about.picture.id],
+            "picture": digest([(files.entries[f.picture.id], _key(f) if len(shown) > 1 else "") for f in shown]),
             "theme": digest([self._theme_digest(page.template), self._faces]),
             "program": self._program,
         }
         return Product(page.path, ingredients, lambda: in_worker()(), in_worker)
+
+    def _share_parts(
+        self, shown: Sequence[PictureFacts], files: PictureFiles
+    ) -> list[tuple[bytes, Placement | None]]:
+        """The encoded pictures that a share picture is made of; of two with where they lie, the newer last."""
+        from noctuary.images.share_image import WIDTH
+        from noctuary.images.warp import fitting_width
+
+        if len(shown) == 1:
+            return [(jpeg_rendition(self._context, files, shown[0].picture, WIDTH), None)]
+        placed = [f.placement.placement() for f in shown if f.placement is not None]
+        widths = [fitting_width(of, placed[-1], WIDTH) for of in placed]
+        return [
+            (jpeg_rendition(self._context, files, f.picture, width), of)
+            for f, width, of in zip(shown, widths, placed, strict=True)
+        ]
 
     @property
     def _card_look(self) -> dict[str, str]:
@@ -197,6 +224,10 @@ class _PageProducts:
     @staticmethod
     def _read(file: Path | None) -> bytes:
         return file.read_bytes() if file else b""
+
+
+def _key(facts: PictureFacts) -> str:
+    return facts.placement.key if facts.placement else ""
 
 
 #: The templates that a template names: extended, included or imported.
