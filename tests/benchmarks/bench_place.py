@@ -1,23 +1,23 @@
 """How often a placement is found, and whether a wrong sky is ever taken for the right one.
 
-    python -m tests.benchmarks.bench_place --pictures 200              drawn pictures, detected and placed
-    python -m tests.benchmarks.bench_place --blind 20                  drawn pictures of 3° and more, no target
+    python -m tests.benchmarks.bench_place --pictures 198              drawn pictures, detected and placed
+    python -m tests.benchmarks.bench_place --blind 20                  drawn ones of 3° and 10°, no target, no scale
     python -m tests.benchmarks.bench_place --wrong 300                 star lists searched for in a wrong sky
     python -m tests.benchmarks.bench_place --photographs FOLDER        real ones, see photographs.py
     python -m tests.benchmarks.bench_place --photographs FOLDER --elsewhere 2    each in two wrong skies
 
-Drawn fields are 0.7–30° across, at random positions, turned at random, half of them mirrored, with photon and read
-noise, hot pixels, nebulosity and a tenth of false stars, saved as JPEG of quality 70; a third has trailed stars, a
-third black corners. The scale is off by up to 30 %, the target anywhere in the inner field. Truth is drawn with
-astropy's WCS; success is a centre within 2 px, the right hand, and an angle and a scale that put the corners within
-3 px. For photographs the scale is off by a factor of 0.8–1.25, the target is the catalogue's object nearest to the
-middle that is at most half a degree outside, and success is a scale right to 2 % and a middle to 2 % of the side.
+Drawn fields are 0.7–30° across their diagonal, at random positions, turned at random, half of them mirrored, with
+photon and read noise, hot pixels, nebulosity and a tenth of false stars, 3 : 2, 800 px wide or wider, saved as JPEG
+of quality 70; each in one of the kinds of hard_pictures.py in turn. The scale is off by up to 30 %, the target
+anywhere in the inner field. Truth is drawn with astropy's WCS; success is a centre within 2 px, the right hand, and
+an angle and a scale that put the corners within 3 px. For photographs the scale is off by a factor of 0.8–1.25, the
+target is the catalogue's object nearest to the middle that is at most half a degree outside, and success is a scale
+right to 2 % and a middle to 2 % of the side.
 """
 
 from __future__ import annotations
 
 import argparse
-import io
 import math
 import time
 from collections import defaultdict
@@ -35,13 +35,13 @@ from noctuary.sky.solve import Solution
 from noctuary.sky.star_search import Outcome, scale_bands, search_everywhere, search_near
 from noctuary.sky.star_table import StarTable
 from numpy.random import Generator, default_rng
-from PIL import Image
 
+from tests.benchmarks.hard_pictures import KINDS, hard_picture
 from tests.benchmarks.photographs import Photograph, photographs
 from tests.sky import simulated_sky
-from tests.sky.drawn_picture import drawn
 from tests.sky.simulated_sky import Field
 
+BLIND_SIZES = (3.0, 3.3), (9.5, 10.5)
 SIZES = (0.45, 1.0, 1.5, 3.0, 10.0, 30.1)
 
 
@@ -49,11 +49,11 @@ def stars_near(ra: float, dec: float, radius: float) -> StarTable:
     return star_table.shipped(ra, dec, radius, 2010.0)
 
 
-def random_field(rng: Generator, megapixels: float, narrowest: float = 0.7) -> Field:
-    """A field of so much to 30° across its diagonal, with at least 12 catalogue stars."""
+def random_field(rng: Generator, megapixels: float, narrowest: float = 0.7, widest: float = 30.0) -> Field:
+    """A field of so much to so much across its diagonal, with at least 12 catalogue stars."""
     while True:
-        diagonal = math.exp(rng.uniform(math.log(narrowest), math.log(30)))
-        pixels = math.hypot(3, 2) * math.sqrt(megapixels * 1e6 / 6) * rng.uniform(0.3, 1)
+        diagonal = math.exp(rng.uniform(math.log(narrowest), math.log(widest)))
+        pixels = math.hypot(3, 2) * max(math.sqrt(megapixels * 1e6 / 6) * rng.uniform(0.3, 1), 800 / 3)
         scale = math.degrees(2 * math.tan(math.radians(diagonal / 2)) / pixels) * 3600
         width, height = int(pixels * 3 / math.sqrt(13)), int(pixels * 2 / math.sqrt(13))
         field = simulated_sky.field(
@@ -61,21 +61,6 @@ def random_field(rng: Generator, megapixels: float, narrowest: float = 0.7) -> F
         )
         if len(field.x) >= 12:
             return field
-
-
-def hard(rng: Generator, field: Field) -> np.ndarray:
-    """The field drawn as a finished picture, with what often goes wrong."""
-    pixels = drawn(rng, field).astype(np.float32)
-    kind = rng.integers(3)
-    if kind == 1:
-        pixels = np.mean([np.roll(pixels, step, axis=1) for step in range(-3, 4)], axis=0)
-    if kind == 2:
-        down, right = np.mgrid[0 : field.height, 0 : field.width]
-        pixels[right / field.width + down / field.height < 0.35] = 0
-        pixels[right / field.width + down / field.height > 1.7] = 0
-    stream = io.BytesIO()
-    Image.fromarray(np.clip(pixels, 0, 255).astype(np.uint8)).save(stream, "JPEG", quality=70)
-    return np.asarray(Image.open(stream))
 
 
 def rough(rng: Generator, field: Field) -> tuple[float, float]:
@@ -88,14 +73,17 @@ def rough(rng: Generator, field: Field) -> tuple[float, float]:
     return float(np.degrees(np.arctan2(v[1], v[0])) % 360), float(np.degrees(np.arcsin(v[2])))
 
 
+def centre_off_px(field: Field, found: Solution) -> float:
+    return float(separations_deg(found.ra_deg, found.dec_deg, field.ra, field.dec)) * 3600 / field.scale
+
+
 def right(field: Field, found: Solution) -> bool:
-    off = np.degrees(np.linalg.norm(unit_vectors(found.ra_deg, found.dec_deg) - unit_vectors(field.ra, field.dec)))
     half = math.hypot(field.width, field.height) / 2
     turned = math.radians((found.position_angle_deg - field.angle + 180) % 360 - 180)
     distorted = field.diagonal_deg > 8
     scaled = abs(found.image_scale_arcsec / field.scale - 1) * half
     return bool(
-        off * 3600 < 2 * field.scale
+        centre_off_px(field, found) < 2
         and found.mirrored == field.mirrored
         and abs(turned) * half < 3
         # A distorted picture has no one scale: the centre and the angle tell.
@@ -104,45 +92,61 @@ def right(field: Field, found: Solution) -> bool:
 
 
 class Tally:
-    """Tries, right and wrong ones by the size of the field, and the processor's time for each."""
+    """Tries, right and wrong ones by what they have in common; how far centres are off; the processor's time."""
 
     def __init__(self) -> None:
-        self.rows: dict[int, list[int]] = defaultdict(lambda: [0, 0, 0])
+        self.rows: dict[str, list[int]] = defaultdict(lambda: [0, 0, 0])
         self.spent: list[float] = []
+        self.off_px: list[float] = []
 
-    def add(self, size: float, outcome: Outcome, good: bool, seconds: float, name: str) -> None:
-        row = self.rows[int(np.searchsorted(SIZES, size, side="right")) - 1]
-        row[0] += 1
-        found = isinstance(outcome.found, Solution)
-        row[1] += found and good
-        row[2] += found and not good
+    def add(self, groups: tuple[str, ...], outcome: Outcome, off_px: float | None, seconds: float, name: str) -> None:
+        """Count a try in each of its groups; ``off_px`` is ``None`` where what was found is not right."""
+        found, good = isinstance(outcome.found, Solution), off_px is not None
+        for group in groups:
+            row = self.rows[group]
+            row[0] += 1
+            row[1] += good
+            row[2] += found and not good
         self.spent.append(seconds)
-        if not (found and good):
-            print(f"  {name}, {size:.2f}°: {outcome.found}", flush=True)
+        if off_px is not None:
+            self.off_px.append(off_px)
+        else:
+            print(f"  {name}, {', '.join(groups)}: {outcome.found}", flush=True)
 
     def print(self) -> None:
-        print("field           tries  found  wrong")
-        for size, (tries, good, bad) in sorted(self.rows.items()):
-            print(f"{SIZES[size]:5.2f}°–{SIZES[size + 1]:5.2f}°  {tries:6d} {good:6d} {bad:6d}")
+        print(f"{'':20} tries  found  wrong")
+        for group, (tries, good, bad) in sorted(self.rows.items()):
+            print(f"{group:20} {tries:5d} {good:6d} {bad:6d}")
+        if self.off_px:
+            off = np.percentile(self.off_px, (50, 90))
+            print(f"centre off by {off[0]:.2f} px in the median, {off[1]:.2f} px in nine of ten")
         print(f"processor: {np.median(self.spent):.2f} s in the median, {max(self.spent):.2f} s at most", flush=True)
 
 
-def drawn_pictures(number: int, seed: int, megapixels: float, blind: bool) -> None:
+def size_group(degrees: float) -> str:
+    number = int(np.searchsorted(SIZES, degrees, side="right"))
+    return f"{SIZES[number - 1]:5.2f}°–{SIZES[number]:5.2f}°"
+
+
+def drawn_pictures(numbers: range, seed: int, megapixels: float, blind_deg: tuple[float, float] | None) -> None:
     tally = Tally()
-    for index in range(number):
+    for index in numbers:
         rng = default_rng([seed, index])
-        field = random_field(rng, megapixels, 3.0 if blind else 0.7)
-        pixels = hard(rng, field)
+        field = random_field(rng, megapixels, *(blind_deg or (0.7, 30.0)))
+        kind = list(KINDS)[index % len(KINDS)]
+        pixels = hard_picture(rng, field, kind)
         stated = field.scale * rng.uniform(0.77, 1.3)
         begun = time.process_time()
-        seen, bands = SeenStars(pixels), scale_bands(stated, math.hypot(field.width, field.height))
-        if blind:
+        seen, diagonal = SeenStars(pixels), math.hypot(field.width, field.height)
+        if blind_deg is not None:
+            bands = scale_bands(None, diagonal)
             outcome = search_everywhere(seen.lists(), field.width, field.height, bands, stars_near)
         else:
+            bands = scale_bands(stated, diagonal)
             outcome = search_near(seen.lists(), field.width, field.height, bands, rough(rng, field), stars_near)
-        spent = time.process_time() - begun
-        good = isinstance(outcome.found, Solution) and right(field, outcome.found)
-        tally.add(field.diagonal_deg, outcome, good, spent, f"number {index}")
+        spent, found = time.process_time() - begun, outcome.found
+        off = centre_off_px(field, found) if isinstance(found, Solution) and right(field, found) else None
+        tally.add((size_group(field.diagonal_deg), kind), outcome, off, spent, f"number {index}")
     tally.print()
 
 
@@ -166,11 +170,12 @@ def real_pictures(folder: Path, seed: int) -> None:
         begun = time.process_time()
         lists, bands = SeenStars(picture.pixels).lists(), scale_bands(stated, math.hypot(width, height))
         outcome = search_near(lists, width, height, bands, target_near(picture, catalogue), stars_near)
-        spent, found, good = time.process_time() - begun, outcome.found, False
+        spent, found, good, off = time.process_time() - begun, outcome.found, False, 0.0
         if isinstance(found, Solution):
             off = float(separations_deg(found.ra_deg, found.dec_deg, picture.ra, picture.dec))
             good = off < 0.02 * picture.side and abs(math.log(found.image_scale_arcsec / picture.scale)) < 0.02
-        tally.add(picture.side, outcome, good, spent, picture.file.name)
+        off_px = off * 3600 / picture.scale if good else None
+        tally.add((size_group(picture.side),), outcome, off_px, spent, picture.file.name)
     tally.print()
 
 
@@ -197,6 +202,8 @@ def wrong_skies(cases: Iterator[WrongSky]) -> None:
             print(f"  wrong sky accepted, {case.name}: {outcome.found}", flush=True)
         else:
             closest.append(outcome.found.log10_chance)
+        if tried % 50 == 0:
+            print(f"  so far {accepted} of {tried}", flush=True)
     luckiest = ", ".join(f"10^{chance:.1f}" for chance in sorted(closest)[:5])
     print(f"wrong skies: {accepted} of {tried} accepted; the luckiest of the others {luckiest}", flush=True)
 
@@ -213,26 +220,32 @@ def main() -> None:
     parser.add_argument("--pictures", type=int, default=0)
     parser.add_argument("--blind", type=int, default=0)
     parser.add_argument("--wrong", type=int, default=0)
+    parser.add_argument("--first", type=int, default=0, help="the number of the first drawn one, to go on from there")
     parser.add_argument("--photographs", type=Path)
     parser.add_argument("--elsewhere", type=int, default=0)
     parser.add_argument("--megapixels", type=float, default=2.0)
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
     rng = default_rng([asked.seed, 7])
+
+    def numbers(count: int) -> range:
+        return range(asked.first, asked.first + count)
+
     if asked.pictures:
-        drawn_pictures(asked.pictures, asked.seed, asked.megapixels, False)
-    if asked.blind:
-        drawn_pictures(asked.blind, asked.seed, asked.megapixels, True)
+        drawn_pictures(numbers(asked.pictures), asked.seed, asked.megapixels, None)
+    for size in BLIND_SIZES if asked.blind else ():
+        drawn_pictures(numbers(asked.blind), asked.seed, asked.megapixels, size)
     if asked.wrong:
-        wrong_skies(_wrong_lists(rng, asked.wrong, asked.megapixels))
+        wrong_skies(_wrong_lists(asked.seed, numbers(asked.wrong), asked.megapixels))
     if asked.photographs and asked.elsewhere:
         wrong_skies(_photographs_elsewhere(rng, asked.photographs, asked.elsewhere))
     elif asked.photographs:
         real_pictures(asked.photographs, asked.seed)
 
 
-def _wrong_lists(rng: Generator, number: int, megapixels: float) -> Iterator[WrongSky]:
-    for index in range(number):
+def _wrong_lists(seed: int, numbers: range, megapixels: float) -> Iterator[WrongSky]:
+    for index in numbers:
+        rng = default_rng([seed, 7, index])
         field = random_field(rng, megapixels)
         place = elsewhere_than(rng, field.ra, field.dec, 10 * field.diagonal_deg + 5)
         lists = [simulated_sky.observed(rng, field)]
