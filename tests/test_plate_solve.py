@@ -24,6 +24,7 @@ from PIL import Image
 from tests.builders.records import archive, picture, rig, session
 from tests.sky import simulated_sky
 from tests.sky.drawn_picture import drawn
+from tests.sky.hard_pictures import KINDS, hard_picture
 from tests.sky.simulated_sky import Field
 
 ROSETTE = (97.98, 4.94)  # NGC 2238, the target of the builder's pictures
@@ -86,6 +87,16 @@ def test_a_picture_without_a_fixed_object_is_found_on_the_whole_sky(tmp_path: Pa
     put(tmp_path, "rosette", drawn(default_rng(2), rosette(18.0, (900, 600))))
     found = solved(tmp_path, facts)
     assert (found.ra_deg, found.dec_deg) == pytest.approx(ROSETTE, abs=0.01)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_what_goes_wrong_with_finished_pictures_is_no_hindrance(kind: str, tmp_path: Path) -> None:
+    size = (800, 533)
+    field = rosette(12.0, size)
+    put(tmp_path, "rosette", hard_picture(default_rng(6), field, kind))
+    found = solved(tmp_path, facts_of("rosette", size, resampling=0.17))
+    assert found.image_scale_arcsec == pytest.approx(12.0, rel=5e-3)
+    assert found.mirrored == field.mirrored
 
 
 def test_what_to_write_where_the_scale_is_another() -> None:

@@ -23,7 +23,7 @@ from noctuary.files import write_whole
 from noctuary.geometry import separation_deg
 from noctuary.images.decode import open_picture
 from noctuary.images.decoded import PictureFault
-from noctuary.images.stars import Stars, detect, detect_small
+from noctuary.images.stars import Stars, detect, detect_points, detect_small
 from noctuary.sky.placement import from_plain
 from noctuary.sky.solve import FEWEST_CATALOGUE_STARS, FEWEST_STARS, Refusal, Solution
 from noctuary.sky.star_query import star_query
@@ -56,7 +56,7 @@ class Search:
 
 
 class SeenStars:
-    """The stars of a picture, first those that are surely stars, then also the small and faint ones."""
+    """The stars of a picture: those that surely are, then points in nebulosity, then also small and faint ones."""
 
     def __init__(self, pixels: Any) -> None:
         luminance = np.asarray(pixels, dtype=np.float32)
@@ -69,14 +69,24 @@ class SeenStars:
         return detect(self._luminance)
 
     @cached_property
+    def points(self) -> Stars:
+        return detect_points(self._luminance)
+
+    @cached_property
     def small(self) -> Stars:
         return detect_small(self._luminance)
 
     def lists(self) -> Iterator[tuple[Any, Any, Any]]:
         """Positions in pixels of the picture as it is, and fluxes."""
-        for stars in (self.sure, self.small) if len(self.sure) >= FEWEST_STARS else (self.small,):
-            shift = (self.bin - 1) / 2
-            yield stars.x * self.bin + shift, stars.y * self.bin + shift, stars.flux
+        if len(self.sure) >= FEWEST_STARS:
+            yield self._listed(self.sure)
+        if len(self.points) >= FEWEST_STARS:
+            yield self._listed(self.points)
+        yield self._listed(self.small)
+
+    def _listed(self, stars: Stars) -> tuple[Any, Any, Any]:
+        shift = (self.bin - 1) / 2
+        return stars.x * self.bin + shift, stars.y * self.bin + shift, stars.flux
 
 
 def find_place(

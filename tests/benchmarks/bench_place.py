@@ -8,11 +8,11 @@
 
 Drawn fields are 0.7–30° across their diagonal, at random positions, turned at random, half of them mirrored, with
 photon and read noise, hot pixels, nebulosity and a tenth of false stars, 3 : 2, 800 px wide or wider, saved as JPEG
-of quality 70; each in one of the kinds of hard_pictures.py in turn. The scale is off by up to 30 %, the target
-anywhere in the inner field. Truth is drawn with astropy's WCS; success is a centre within 2 px, the right hand, and
-an angle and a scale that put the corners within 3 px. For photographs the scale is off by a factor of 0.8–1.25, the
-target is the catalogue's object nearest to the middle that is at most half a degree outside, and success is a scale
-right to 2 % and a middle to 2 % of the side.
+of quality 70; in each of the kinds of hard_pictures.py in turn. The scale is off by up to 30 %, the target anywhere
+in the inner field. Truth is drawn with astropy's WCS; success is a centre within 2 px, the right hand, and an angle
+and a scale that put the corners within 3 px. For photographs the scale is off by a factor of 0.8–1.25, the target is
+the catalogue's object nearest to the middle that is at most half a degree outside, and success is a scale right to 2
+% and a middle to 2 % of the side.
 """
 
 from __future__ import annotations
@@ -36,9 +36,9 @@ from noctuary.sky.star_search import Outcome, scale_bands, search_everywhere, se
 from noctuary.sky.star_table import StarTable
 from numpy.random import Generator, default_rng
 
-from tests.benchmarks.hard_pictures import KINDS, hard_picture
 from tests.benchmarks.photographs import Photograph, photographs
 from tests.sky import simulated_sky
+from tests.sky.hard_pictures import KINDS, hard_picture
 from tests.sky.simulated_sky import Field
 
 BLIND_SIZES = (3.0, 3.3), (9.5, 10.5)
