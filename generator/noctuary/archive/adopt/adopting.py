@@ -15,7 +15,6 @@ from pathlib import Path
 
 from noctuary.archive.adopt.answers import Settlement, read_answers, settle
 from noctuary.archive.adopt.draft_record import Draft, Sources, draft
-from noctuary.archive.adopt.equipment_lines import CannotAdd, with_rigs
 from noctuary.archive.adopt.evidence import Evidence, ObjectNames
 from noctuary.archive.adopt.fits_evidence import of_fits
 from noctuary.archive.adopt.incoming import Incoming, Places, bring, found_pictures
@@ -29,6 +28,7 @@ from noctuary.archive.adopt.table_evidence import Joined, join
 from noctuary.archive.adopt.table_rows import read_table
 from noctuary.archive.adopt.versions import Version, proposals
 from noctuary.archive.adopt.xisf_evidence import of_xisf
+from noctuary.archive.equipment_text import CannotAdd, with_rigs
 from noctuary.archive.folder import list_files
 from noctuary.archive.records import Archive, HeaderPlacement
 from noctuary.files import write_whole

@@ -7,11 +7,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from noctuary.archive.adopt.matching import RigProposal, proposed_rig
+from noctuary.archive.adopt.matching import proposed_rig
 from noctuary.archive.adopt.questions import QUESTIONS_FILE, Question, Subject
 from noctuary.archive.adopt.table_columns import folded
 from noctuary.archive.clock import NotAClock, read_partial_date
 from noctuary.archive.did_you_mean import meant, nearest
+from noctuary.archive.equipment_text import RigProposal
 from noctuary.archive.records import Archive
 from noctuary.archive.values import text_as_yaml
 from noctuary.errors import NoctuaryError

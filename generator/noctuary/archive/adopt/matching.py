@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from noctuary.archive.adopt.draft_record import Equipped, Sources
 from noctuary.archive.adopt.evidence import Evidence
 from noctuary.archive.adopt.questions import NOTHING_SAYS
 from noctuary.archive.adopt.table_columns import folded
+from noctuary.archive.equipment_text import RigProposal
 from noctuary.archive.gather.equipment import kit_of, nearest_place
 from noctuary.archive.gather.frame_header import FrameHeader
 from noctuary.archive.records import Archive, Rig
@@ -114,18 +114,6 @@ def _told(sources: Sources) -> str:
         parts += [f"optic {stated.optic}"] if stated.optic else []
         parts += [f"{number_text(stated.focal_length_mm)} mm"] if stated.focal_length_mm else []
     return "; ".join(parts)
-
-
-@dataclass(frozen=True)
-class RigProposal:
-    """What is known of a rig that the archive lacks; ``name`` is what it may be called."""
-
-    name: str
-    camera: str | None
-    optic: str | None
-    focal_length_mm: float | None
-    f_ratio: float | None
-    pixel_size_um: float | None
 
 
 def proposed_rig(subject: str, told: Iterable[str]) -> RigProposal | None:

@@ -1,16 +1,33 @@
-"""Rigs that a person named in answer to a question, added to equipment.yaml; every other line stays as it is."""
+"""Rigs that the archive lacked, added to equipment.yaml; every other line of it stays as it is."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 
-from noctuary.archive.adopt.matching import RigProposal
 from noctuary.archive.declaration import written_entries
 from noctuary.archive.keys import CameraKeys, OpticKeys, RigKeys
 from noctuary.archive.record_text import NotEditable, RecordText, flow_mapping, record_node
 from noctuary.archive.values import text_as_yaml
 from noctuary.archive.yaml_node import Node, Plain
 from noctuary.errors import NoctuaryError
+
+
+@dataclass(frozen=True)
+class RigProposal:
+    """What is known of a rig that the archive lacks; ``name`` is what it may be called.
+
+    ``pixels`` and ``colour`` are left out where the table of cameras has them, or nobody knows.
+    """
+
+    name: str
+    camera: str | None
+    optic: str | None
+    focal_length_mm: float | None
+    f_ratio: float | None
+    pixel_size_um: float | None
+    pixels: tuple[int, int] | None = None
+    colour: bool | None = None
 
 
 class CannotAdd(NoctuaryError, ValueError):
@@ -36,6 +53,11 @@ def with_rigs(text: str, rigs: Mapping[str, RigProposal]) -> str:
     if changed is None or not _says(root, changed, fresh):
         raise CannotAdd(_lines(fresh))
     return changed
+
+
+def rig_lines(rigs: Mapping[str, RigProposal], before: Iterable[str] = ()) -> list[str]:
+    """The lines of equipment.yaml that say these rigs; ``before`` are names of cameras that it has already."""
+    return _lines(_entries({"cameras": dict.fromkeys(before)}, rigs))
 
 
 def _lines(fresh: Mapping[str, list[str]]) -> list[str]:
@@ -65,7 +87,10 @@ def _entries(before: Mapping[str, Mapping[str, Plain]], rigs: Mapping[str, RigPr
         if name in there["rigs"]:
             continue
         if rig.camera is not None and rig.camera not in there["cameras"]:
-            add("cameras", rig.camera, written_entries(CameraKeys, pixel_size_um=rig.pixel_size_um or None))
+            sensor = written_entries(
+                CameraKeys, pixels=rig.pixels, pixel_size_um=rig.pixel_size_um or None, colour=rig.colour
+            )
+            add("cameras", rig.camera, sensor)
         if rig.optic is not None and rig.optic not in there["optics"]:
             focal, ratio = rig.focal_length_mm or None, rig.f_ratio or None
             known = written_entries(OpticKeys, focal_length_mm=focal, f_ratio=ratio if focal else None)
