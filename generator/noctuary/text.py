@@ -25,3 +25,17 @@ def hours_and_minutes(seconds: float) -> str:
     """
     minutes = round(seconds / 60)
     return f"{minutes // 60} h {minutes % 60:02} min" if minutes >= 60 else f"{minutes} min"
+
+
+_IRREGULAR = {"copy": "copies", "bias": "bias frames"}
+
+
+def counted(number: int, what: str) -> str:
+    """A number with its noun in plain English: ``1 light``, ``50 bias frames``, ``3 copies``.
+
+    >>> counted(1, "light"), counted(50, "bias"), counted(1, "bias"), counted(0, "fault")
+    ('1 light', '50 bias frames', '1 bias frame', '0 faults')
+    """
+    if number == 1:
+        return "1 bias frame" if what == "bias" else f"1 {what}"
+    return f"{number} {_IRREGULAR.get(what, what + 's')}"

@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from noctuary.archive.gather.fits_coordinates import pointing_of, site_of
 from noctuary.archive.gather.frame_header import (
     Evidence,
     FrameHeader,
@@ -25,6 +26,7 @@ from noctuary.archive.gather.frame_header import (
     target_of_place,
     words,
 )
+from noctuary.archive.gather.stack_totals import stack_totals
 from noctuary.quiet import quiet
 
 Cards = Mapping[str, str | float | bool]
@@ -49,8 +51,6 @@ _F_RATIO = ("FOCRATIO", "FOCALRAT", "F-RATIO", "FNUMBER")
 _APERTURE = ("APTDIA", "APERTUR", "DIAMETER")
 _OPTIC = ("TELESCOP", "LENS", "OPTICS")
 _CAMERA = ("INSTRUME", "CAMERA", "DETECTOR", "DETNAM")
-_LATITUDE = ("SITELAT", "LAT-OBS", "OBSLAT", "OBS-LAT", "LATITUDE", "GEOLAT", "SITE-LAT")
-_LONGITUDE = ("SITELONG", "SITELON", "LONG-OBS", "OBSLONG", "OBS-LONG", "LONGITUD", "GEOLON", "SITE-LON")
 _COLOUR = ("BAYERPAT", "CFA-PAT", "COLORTYP", "XBAYROFF")
 
 # Seconds by which other scales run ahead of UTC: the leap seconds since 2017 (IERS Bulletin C 52) and TT − TAI.
@@ -74,7 +74,10 @@ def read(path: str) -> FrameHeader:
 def from_cards(path: str, cards: Cards, missing_bytes: int = 0) -> FrameHeader:
     """What the keywords of one frame mean."""
     kind, combined = _kind(cards)
+    exposure = _number(cards, _EXPOSURE, 0, 1e6)
+    stack = stack_totals(cards, exposure)
     combined = combined or any((finite(cards.get(n), 2, 1e6) or 0) >= 2 for n in ("NCOMBINE", "STACKCNT", "NSTACK"))
+    combined = combined or bool(stack and stack.total_s and exposure and stack.total_s > 1.5 * exposure)
     evidence: Evidence | None = "header" if kind else None
     if kind is None:
         kind, evidence = kind_of_place(path)
@@ -87,6 +90,8 @@ def from_cards(path: str, cards: Cards, missing_bytes: int = 0) -> FrameHeader:
     if f_ratio is None and focal_length and aperture:
         f_ratio = finite(focal_length / aperture, 0.3, 100)
     from_folder = None if target else target_of_place(path)
+    site, wrong_site = site_of(cards)
+    pointing, wrong_pointing = pointing_of(cards)
     return FrameHeader(
         path=path,
         kind=kind,
@@ -95,7 +100,7 @@ def from_cards(path: str, cards: Cards, missing_bytes: int = 0) -> FrameHeader:
         target=target or from_folder,
         target_from="header" if target else "folder" if from_folder else None,
         start=_start(cards),
-        exposure_s=_number(cards, _EXPOSURE, 0, 1e6),
+        exposure_s=exposure,
         filter=_filter(cards),
         gain=_number(cards, _GAIN, 0, 1e5),
         iso=_number(cards, _ISO, 1, 1e7),
@@ -109,8 +114,12 @@ def from_cards(path: str, cards: Cards, missing_bytes: int = 0) -> FrameHeader:
         optic=words(_first(cards, _OPTIC)),
         camera=words(_first(cards, _CAMERA)),
         colour=_colour(cards),
-        site=_site(cards),
+        site=site,
+        pointing=pointing,
+        impossible=tuple(filter(None, (wrong_site, wrong_pointing))),
         missing_bytes=missing_bytes,
+        is_fits=True,
+        stack=stack if combined else None,
     )
 
 
@@ -261,27 +270,11 @@ def _colour(cards: Cards) -> bool | None:
     return None
 
 
-def _site(cards: Cards) -> tuple[float, float] | None:
-    latitude, longitude = (_angle(_first(cards, names), most) for names, most in ((_LATITUDE, 90), (_LONGITUDE, 360)))
-    if latitude is None or longitude is None or (latitude == 0 and longitude == 0):
-        return None
-    return latitude, (longitude + 180) % 360 - 180
-
-
-def _angle(value: str | float | bool | None, most: float) -> float | None:
-    """Degrees from a number or from degrees, minutes and seconds, with a sign or a letter of the compass."""
-    if not isinstance(value, str):
-        return finite(value, -most, most)
-    parts = re.findall(r"\d+(?:\.\d+)?", value)
-    if not 1 <= len(parts) <= 3:
-        return None
-    size = sum(float(p) / 60**n for n, p in enumerate(parts))
-    negative = "-" in value.split(parts[0])[0] or bool(re.search(r"[swSW]", value))
-    return finite(-size if negative else size, -most, most)
-
-
 def _start(cards: Cards) -> datetime | None:
-    """The beginning of the exposure in UTC (FITS Standard 4.0, section 9.5: UTC unless TIMESYS says otherwise)."""
+    """The beginning of the exposure in UTC (FITS Standard 4.0, section 9.5: UTC unless TIMESYS says otherwise).
+
+    Where local time alone is written, it has no time zone.
+    """
     for name in ("DATE-BEG", "DATE-OBS", "DATE_OBS", "DATE-STA", "UTSTART"):
         said = cards.get(name)
         if isinstance(said, str) and (moment := _moment(said, cards)):
@@ -293,6 +286,8 @@ def _start(cards: Cards) -> datetime | None:
     if isinstance(said := cards.get("DATE-AVG"), str) and (moment := _moment(said, cards)):
         half = timedelta(seconds=(_number(cards, _EXPOSURE, 0, 1e6) or 0) / 2)
         return _to_utc(moment - half, cards)
+    if isinstance(said := cards.get("DATE-LOC"), str) and (moment := _moment(said, cards)):
+        return moment.replace(tzinfo=None)  # the computer's own clock, like a camera's
     return None
 
 

@@ -9,10 +9,11 @@ from datetime import datetime
 from pathlib import PurePath
 from typing import Literal
 
+from noctuary.archive.gather.frame_names import sorts_frames
 from noctuary.errors import NoctuaryError
 
 FrameKind = Literal["light", "dark", "flat", "bias", "dark flat"]
-Evidence = Literal["header", "folder", "file name"]
+Evidence = Literal["header", "folder", "file name", "exposure"]
 
 
 class NoHeader(NoctuaryError, ValueError):
@@ -24,6 +25,15 @@ class TornFile(NoHeader):
 
 
 @dataclass(frozen=True, slots=True)
+class StackTotals:
+    """Frames of a stack, the exposure of one in seconds where that is sure, and seconds in all where that is."""
+
+    count: int | None
+    exposure_s: float | None
+    total_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class FrameHeader:
     """One frame. What the header does not say, or says impossibly, is ``None``.
 
@@ -31,6 +41,8 @@ class FrameHeader:
     or an offset, naive where a camera's clock is all there is. ``pixel_size_um`` is as written, which
     may or may not include binning; ``pixels`` are the frame's own columns and rows. ``site`` is latitude
     and longitude in degrees, north and east positive; it serves to pick a known place and goes nowhere else.
+    ``pointing`` is right ascension and declination in degrees. ``impossible``: in words, what the header says and
+    what cannot be. ``stack``: the totals of a finished stack.
     """
 
     path: str
@@ -55,7 +67,11 @@ class FrameHeader:
     camera: str | None = None
     colour: bool | None = None
     site: tuple[float, float] | None = None
+    pointing: tuple[float, float] | None = None
+    impossible: tuple[str, ...] = ()
     missing_bytes: int = 0
+    is_fits: bool = False
+    stack: StackTotals | None = None
 
 
 def finite(value: object, low: float, high: float) -> float | None:
@@ -177,6 +193,8 @@ def target_of_place(path: str) -> str | None:
 
 
 def _sorts_only(name: str) -> bool:
-    """Whether a folder's name is a kind of frame, a filter, an exposure or nothing but a date."""
+    """Whether a folder's name is a kind of frame, a filter, an exposure, a stage of work or nothing but a date."""
+    if sorts_frames(name):
+        return True
     letters = [w for w in re.split(r"[^a-z]+", name.casefold()) if w]
     return kind_in_words(name, strict=True) is not None or all(w in _BESIDE or len(w) < 2 for w in letters)
