@@ -12,7 +12,8 @@ HOUSE = ROOT / "generator" / "noctuary"
 
 #: Rooms from the top down; a room imports from its own storey and those below it.
 STOREYS = (
-    {"__init__", "__main__", "cli", "reference", "rule_list", "upload_command", "adopt_command", "place_command"},
+    {"__init__", "__main__", "cli", "reference", "rule_list", "upload_command", "adopt_command", "place_command",
+     "gather_command", "gather_surroundings"},
     {"build", "inspection", "preview", "preview_server", "facts_table", "plate_solve", "star_report"},
     {"publish"},
     {"pages"},

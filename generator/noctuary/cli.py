@@ -19,7 +19,9 @@ import click
 from noctuary import __version__
 from noctuary.adopt_command import adopt
 from noctuary.diagnostic import Diagnostic
+from noctuary.gather_command import gather
 from noctuary.machine import prints_unicode
+from noctuary.text import counted
 from noctuary.upload_command import after_build, upload
 
 if TYPE_CHECKING:
@@ -88,7 +90,7 @@ def check(archive: Path, form: str) -> None:
     else:
         _tell(findings)
         faults = sum(f.level == "fault" for f in findings)
-        click.echo(f"{_count(faults, 'fault')}, {_count(len(findings) - faults, 'doubt')}")
+        click.echo(f"{counted(faults, 'fault')}, {counted(len(findings) - faults, 'doubt')}")
         for note in notes:
             click.echo(note)
     sys.exit(1 if any(f.level == "fault" for f in findings) else 0)
@@ -156,59 +158,7 @@ def facts(archive: Path, picture_id: str | None, form: str) -> None:
         print_archive(derived)
 
 
-@noctuary.command()
-@click.argument("frames", nargs=-1, required=True, metavar="FRAMES...")
-@click.option(
-    "--archive", type=ARCHIVE, default=Path(), help="The archive that the frames belong to (default: here)."
-)
-@click.option("--sidecar", type=click.Path(dir_okay=False, path_type=Path), help="Draft or extend this one sidecar.")
-@click.option("--place", "place_name", metavar="NAME", help="The place, where the headers leave it open.")
-@click.option("--rig", metavar="NAME", help="The rig, where the headers leave it open.")
-@click.option("--time-zone", metavar="ZONE", help="The zone of camera clocks that tell none (Europe/Madrid, +02:00).")
-@click.option(
-    "--kept", type=click.Path(exists=True, path_type=Path), help="A folder or list of the subs that survived."
-)
-def gather(
-    frames: tuple[str, ...],
-    archive: Path,
-    sidecar: Path | None,
-    place_name: str | None,
-    rig: str | None,
-    time_zone: str | None,
-    kept: Path | None,
-) -> None:
-    """Read the headers of raw FRAMES (files, folders, globs) and draft or extend sidecars.
-
-    Example: noctuary gather /media/card/night --place garden
-    """
-    from noctuary.archive.gather.gathering import gather as read_frames
-    from noctuary.archive.read import read_archive
-
-    known = read_archive(archive.resolve()).archive if (archive / "archive.yaml").exists() else None
-    with _progress() as advance:
-        report = read_frames(
-            frames,
-            archive=known,
-            archive_folder=archive.resolve(),
-            sidecar=sidecar,
-            place=place_name,
-            rig=rig,
-            time_zone=time_zone,
-            kept=kept,
-            progress=lambda done, total: advance("headers", done, total),
-        )
-    for file, reason in report.unreadable:
-        click.echo(f"skipped {file}: {reason}", err=True)
-    _tell(list(report.findings))
-    if report.failed:
-        click.echo("Nothing was written.", err=True)
-        sys.exit(1)
-    click.echo(", ".join(f"{_count(number, kind)}" for kind, number in report.kinds.items()) or "no frames")
-    for line in report.told:
-        click.echo(line)
-    for written in report.sidecars:
-        asked = f", {_count(written.questions, 'question')} to answer" if written.questions else ""
-        click.echo(f"{written.outcome} {written.path}: {_count(written.sessions, 'session')}{asked}")
+noctuary.add_command(gather)
 
 
 @noctuary.command()
@@ -317,7 +267,7 @@ def _build(
         site = "The published site is as it was."
         if outcome.half_way:
             site = "The site is on its way to the new one, and every page of it works; the next build goes on."
-        click.echo(f"Not built: {_count(faults, 'fault')}. {site}", err=True)
+        click.echo(f"Not built: {counted(faults, 'fault')}. {site}", err=True)
         return outcome
     if explain:
         for path, why in outcome.reasons:
@@ -366,10 +316,6 @@ def _tell(findings: list[Diagnostic]) -> None:
 
 def _print_json(plain: object) -> None:
     click.echo(json.dumps(plain, ensure_ascii=not prints_unicode(), indent=2))
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def run(arguments: list[str] | None = None) -> int:

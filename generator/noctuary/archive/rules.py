@@ -74,7 +74,9 @@ RULES: dict[str, str] = {
 #: Said by the commands that write into records.
 RULES_OF_GATHERING: dict[str, str] = {
     "gather-disagreement": "The frames say something else than the sidecar, which is left as it is (a doubt).",
+    "gather-equipment": "equipment.yaml, which new rigs are to be added to, cannot be read or written.",
     "gather-kept": "The folder or list of the subs that survived cannot be read.",
+    "gather-rejected": "The folder or list of the subs that did not survive cannot be read.",
     "gather-sidecar": "A sidecar that is to be added to cannot be read or written.",
     "gather-targets": "The frames are of several targets, and one sidecar was named.",
     "header-there": "A header that a placement is to be written into is there already.",

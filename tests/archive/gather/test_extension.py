@@ -179,7 +179,7 @@ def test_another_target_does_not_slip_in(archive: Path, tmp_path: Path) -> None:
     shoot(tmp_path / "cards", datetime(2025, 1, 20, 19, 0), 5)
     shoot(tmp_path / "cards", datetime(2025, 1, 20, 20, 0), 5, OBJECT="M 1")
     report = extend(archive, tmp_path / "cards", sidecar)
-    assert any("M 1" in t and "left out" in t for t in report.told)
+    assert any("M 1" in t and "left out" in t for t in report.notes)
     assert sidecar.read_text().count("night:") == 2
     nothing = extend(archive, tmp_path / "cards", archive / "pictures" / "new.yaml")
     assert [f.rule for f in nothing.findings] == ["gather-targets"]
@@ -192,9 +192,9 @@ def test_a_target_taken_up_again_is_a_session_of_its_own(archive: Path, tmp_path
     shoot(cards, datetime(2025, 1, 20, 19, 20, 58), 10, OBJECT="M 36")
     shoot(cards, datetime(2025, 1, 20, 19, 42, 0), 10)
     report = gather([cards], archive=read_archive(archive).archive, archive_folder=archive, place="meadow")
-    spans = sorted((s.start, s.end, s.target) for s in report.sessions)
+    spans = sorted((s.start, s.end, s.target.name) for s in report.sessions)
     assert [t for *_, t in spans] == ["M 37", "M 36", "M 37"]
-    assert len([t for t in report.told if "change of target" in t]) == 2
+    assert len([t for t in report.notes if "change of target" in t]) == 2
     # Rounded to the minute they would overlap; written to the second they do not.
     written = (archive / "gathered" / "m-37.yaml").read_text() + (archive / "gathered" / "m-36.yaml").read_text()
     assert 'start: "20:20:58"' in written
@@ -349,9 +349,10 @@ def test_times_and_a_new_filter_find_their_own_places(archive: Path, tmp_path: P
         [tmp_path / "cards"], archive=read_archive(archive).archive, archive_folder=archive, sidecar=sidecar,
         kept=tmp_path / "kept.txt",
     )  # fmt: skip
-    assert [f.message for f in report.findings] == ["kept says 3, the frames say 0"]
+    assert report.findings == ()  # a list that names none of these frames says nothing of them
     text = sidecar.read_bytes().decode()
     assert lines_kept(old, text)
+    sidecar.write_text(text.replace("# ? ", ""))
     (archive / "pictures" / "m37.png").write_bytes(b"")
     found = read_archive(archive).archive
     assert found is not None

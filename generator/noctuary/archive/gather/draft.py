@@ -1,8 +1,4 @@
-"""The text of a drafted sidecar: what the frames know, and every unknown as a commented question.
-
-A question is a line ``# ? key: suggestion   # what is asked``. To answer it one corrects the suggestion and
-deletes the ``# ? ``.
-"""
+"""The text of a drafted sidecar: what the frames know, and what they do not as a question in a comment."""
 
 from __future__ import annotations
 
@@ -10,20 +6,14 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from noctuary.archive.declaration import written_entries, written_line
-from noctuary.archive.gather.frame_header import FrameHeader
+from noctuary.archive.gather.asking import LIKEWISE, Asking
+from noctuary.archive.gather.new_equipment import new_equipment_lines, rig_name
 from noctuary.archive.gather.sessions import GatheredSession, Group
-from noctuary.archive.keys import (
-    Calibration,
-    CameraKeys,
-    FrameKeys,
-    OpticKeys,
-    RigKeys,
-    SessionKeys,
-    SidecarKeys,
-)
-from noctuary.archive.values import number_text, text_as_yaml
+from noctuary.archive.keys import Calibration, FrameKeys, SessionKeys, SidecarKeys
 
-_NOT_IN_HEADER = "   # ? not in the header"
+_IF_NOT = "if they are darks, put them into a folder “darks” and gather again"
+DRAFTED = "# Drafted from"
+"""How every draft begins."""
 Entry = tuple[str, str]  # a key and its value as YAML text
 
 
@@ -42,23 +32,30 @@ def group_entries(group: Group) -> list[Entry]:
     )
 
 
-def group_lines(group: Group, indent: str) -> list[str]:
+def group_lines(group: Group, indent: str, asking: Asking) -> list[str]:
     """A frame group as an item of ``frames``, with its questions."""
     lines = [f"{key}: {value}" for key, value in group_entries(group)]
     if group.kept is None:
-        lines.insert(
-            1 + ("taken" not in lines[0]),
-            f"# ? {written_line(FrameKeys, kept=group.taken)}   # how many of the {group.taken} are in the picture?",
-        )
+        lines.insert(1 + (group.taken is not None and "taken" not in lines[0]), _kept_line(group, asking))
     if not group.exposure_s:
-        asked = written_line(FrameKeys, exposure_s=60)
-        lines.append(f"# ? {asked}   # how long was one exposure? the headers do not say")
-    if group.asked:
-        lines.append("# ? are these lights? neither header nor folder says so; if not, delete this frame group")
+        first = asking.first_of_draft("exposure")
+        why = "   # how long was one exposure? the headers do not say" if first else LIKEWISE
+        lines.append(f"# ? {written_line(FrameKeys, exposure_s=60)}{why}")
+    if group.asked and asking.first_of_draft("lights"):
+        lines.append(f"# ? are these lights? nothing says so; {_IF_NOT}")
     if group.binning > 4:
         most = written_line(FrameKeys, binning=4)
         lines.append(f"# ? {most}   # the headers say {group.binning}; 1 to 4 can be written")
     return [f"{indent}{'- ' if n == 0 else '  '}{line}" for n, line in enumerate(lines)]
+
+
+def _kept_line(group: Group, asking: Asking) -> str:
+    line = f"# ? {written_line(FrameKeys, kept=group.proposed)}"
+    if not asking.first_of_draft("kept"):
+        return line + (f"   # {group.proposed_why}" if group.proposed_why else "") + LIKEWISE
+    if group.proposed_why:
+        return f"{line}   # {group.proposed_why}: how many are in the picture?"
+    return f"{line}   # how many of the {group.taken} are in the picture? gather --kept LIST answers this everywhere"
 
 
 def calibration_entries(session: GatheredSession) -> list[Entry]:
@@ -74,35 +71,37 @@ def calibration_entries(session: GatheredSession) -> list[Entry]:
 
 
 def session_lines(
-    session: GatheredSession, clock: tuple[str, str], indent: str, *, rig: bool, place: bool
+    session: GatheredSession, clock: tuple[str, str], indent: str, asking: Asking, *, rig: bool, place: bool
 ) -> list[str]:
     """A session as an item of ``sessions``; ``rig`` and ``place``: whether they must be written here."""
     inner = indent + "  "
     lines = [f"{indent}- {written_line(SessionKeys, night=session.night)}"]
-    lines += [inner + line for line in identity_lines(session, rig=rig, place=place)]
-    if session.zone is not None:
-        lines += [f'{inner}start: "{clock[0]}"', f'{inner}end: "{clock[1]}"']
-    else:
-        lines += [
-            f'{inner}# ? start: "{clock[0]}"   # by the clock of the headers: what did the one at the place show?',
-            f'{inner}# ? end: "{clock[1]}"   # likewise',
-        ]
-    lines.append(f"{inner}frames:")
+    lines += [inner + line for line in identity_lines(session, asking, rig=rig, place=place)]
+    lines += [] if session.stacked else [inner + line for line in _time_lines(session, clock)]
+    if session.integration_s is not None:
+        lines.append(f"{inner}{written_line(SessionKeys, stated_integration_s=session.integration_s)}")
+    elif session.groups:
+        lines.append(f"{inner}frames:")
     for group in session.groups:
-        lines += group_lines(group, inner + "  ")
+        lines += group_lines(group, inner + "  ", asking)
     entries = calibration_entries(session)
     if entries:
         lines.append(f"{inner}calibration:")
         lines += [f"{inner}  {key}: {value}" for key, value in entries]
-        if not session.calibration.flats:
-            lines.append(f"{inner}  # ? flats: 0   # how many? none of these frames are")
-    else:
-        lines.append(f"{inner}# ? calibration: {{darks: 0, flats: 0, bias: 0}}   # how many of each?")
-    lines += [f"{inner}# ? {trouble}: were they used?" for trouble in session.calibration.unfitting]
+    lines += [
+        f"{inner}# ? {trouble}: were they used?"
+        for trouble in session.calibration.unfitting
+        if asking.first_of_run(session.night, trouble)
+    ]
     if session.pauses:
-        told = ", ".join(pause_text(p) for p in session.pauses)
-        lines.append(f"{inner}# ? note: Paused {told}.   # why?")
+        lines.append(f"{inner}# Paused {', '.join(pause_text(p) for p in session.pauses)}.")
     return lines
+
+
+def _time_lines(session: GatheredSession, clock: tuple[str, str]) -> list[str]:
+    if session.clock == "universal":
+        return [f"# {clock[0]} to {clock[1]} universal time; start and end need a place (gather --place)"]
+    return [f'start: "{clock[0]}"', f'end: "{clock[1]}"']
 
 
 def pause_text(pause: tuple[datetime, datetime]) -> str:
@@ -110,124 +109,76 @@ def pause_text(pause: tuple[datetime, datetime]) -> str:
     return f"{begin:%H:%M}–{end:%H:%M}"
 
 
-def identity_lines(session: GatheredSession, *, rig: bool, place: bool) -> list[str]:
-    return [*(_rig_lines(session) if rig else ()), *(_place_lines(session) if place else ())]
+def identity_lines(session: GatheredSession, asking: Asking, *, rig: bool, place: bool) -> list[str]:
+    return [*(_rig_lines(session, asking) if rig else ()), *(_place_lines(session, asking) if place else ())]
 
 
-def _rig_lines(session: GatheredSession) -> list[str]:
+def _rig_lines(session: GatheredSession, asking: Asking) -> list[str]:
     kit = session.kit
     name = kit.rig or (kit.choices[0] if kit.choices else rig_name(session.sample))
     line = written_line(SessionKeys, rig_name=name)
     if kit.rig is not None:
-        return [line + ("   # ? the only one in equipment.yaml; the headers do not say" if kit.assumed else "")]
+        return [line + ("   # the only one in equipment.yaml; the headers do not say" if kit.assumed else "")]
+    if not asking.first_of_run("rig", session.rig_key):
+        return []
     if kit.choices:
         return [f"# ? {line}   # which one? the frames fit {', '.join(kit.choices)}"]
-    return [f"# ? {line}   # new; it is drafted at the end of this file"]
+    return [f"# ? {line}   # new; gather --equipment adds what stands at the end of this file to equipment.yaml"]
 
 
-def _place_lines(session: GatheredSession) -> list[str]:
+def _place_lines(session: GatheredSession, asking: Asking) -> list[str]:
     name = session.place or (session.known_places[0] if session.known_places else "home")
     line = written_line(SessionKeys, place_name=name)
     if session.place is not None:
-        assumed = f"   # ? {session.place_assumed}; the headers do not say"
-        return [line + (assumed if session.place_assumed else "")]
-    if session.known_places:
-        return [f"# ? {line}   # where was it? places.yaml has {', '.join(session.known_places)}"]
-    return [f"# ? {line}   # where was it? a name from places.yaml"]
+        return [line + (f"   # {session.place_assumed}; the headers do not say" if session.place_assumed else "")]
+    if not asking.first_of_run("place", session.night):
+        return []
+    listed = ", ".join(session.known_places)
+    known = f"places.yaml has {listed}" if listed else "a name from places.yaml"
+    return [f"# ? {line}   # where was it? {known}; gather --place NAME answers it for all"]
 
 
-def sidecar_text(sessions: Sequence[GatheredSession], clocks: Sequence[tuple[str, str]]) -> str:
-    """A whole sidecar for sessions of one target."""
+def sidecar_text(
+    sessions: Sequence[GatheredSession], clocks: Sequence[tuple[str, str]], asking: Asking, preview: str | None = None
+) -> str:
+    """A whole sidecar for sessions of one target; ``preview`` is the name of a small picture beside it."""
     first = sessions[0]
+    target = first.target
     frames = sum(s.frames for s in sessions)
     nights = sorted({s.night for s in sessions})
     when = nights[0].isoformat() if len(nights) == 1 else f"{nights[0]} to {nights[-1]}"
-    one_rig = len({(s.kit.rig, s.kit.camera) for s in sessions}) == 1
+    one_rig = len({s.rig_key for s in sessions}) == 1
     one_place = len({s.place for s in sessions}) == 1
+    source = f"the headers of {frames} frames" if frames else "the header of a finished stack"
     lines = [
-        f"# Drafted from the headers of {frames} frames, {when}.",
+        f"{DRAFTED} {source}, {when}." + (f" What they show: {preview}" if preview else ""),
         "# Lines that begin with “# ?” are questions: correct the answer and delete the “# ? ”.",
         "# With the finished picture, put this file into pictures/, both under the same name.",
+        written_line(SidecarKeys, title=target.title),
+        *_object_lines(first, asking),
     ]
-    title = first.target or "Untitled"
-    lines.append(f"# ? {written_line(SidecarKeys, title=title)}   # what is the picture called?")
-    objects = written_line(SidecarKeys, objects=(first.target or "M 42",))
-    if first.target is None:
-        lines.append(f"# ? {objects}   # what is in the picture? the first is the target")
-    elif first.target_guessed:
-        lines.append(f"# ? {objects}   # so the folder is called; what is in the picture?")
-    else:
-        lines.append(objects)
     finished = written_line(SidecarKeys, finished=nights[-1] + timedelta(days=1))
     lines.append(f"# ? {finished}   # when was the picture finished?")
-    lines += identity_lines(first, rig=one_rig, place=one_place)
+    lines += identity_lines(first, asking, rig=one_rig, place=one_place)
     lines.append("sessions:")
     for session, clock in zip(sessions, clocks, strict=True):
-        lines += session_lines(session, clock, "  ", rig=not one_rig, place=not one_place)
-    lines.append("# ? alt:   # what should a person who cannot see the picture be told?")
-    lines += new_equipment_lines(sessions)
+        lines += session_lines(session, clock, "  ", asking, rig=not one_rig, place=not one_place)
+    lines.append("# alt: what a person who cannot see the picture should be told")
+    lines += new_equipment_lines(sessions, asking)
     return "\n".join(lines) + "\n"
 
 
-def rig_name(sample: FrameHeader) -> str:
-    """A name for a rig that the archive lacks, from its header."""
-    camera = sample.camera or "new camera"
-    return f"{optic_name(sample)} with {camera}"
-
-
-def optic_name(sample: FrameHeader) -> str:
-    return sample.optic or (f"{number_text(sample.focal_length_mm)} mm" if sample.focal_length_mm else "new optic")
-
-
-def camera_name(sample: FrameHeader) -> str:
-    return sample.camera or "new camera"
-
-
-def new_equipment_lines(sessions: Sequence[GatheredSession]) -> list[str]:
-    """Commented blocks for equipment.yaml: the cameras, optics and rigs that the archive lacks."""
-    lines: list[str] = []
-    drafted: set[str] = set()
-    for session in sessions:
-        kit, sample = session.kit, session.sample
-        name = rig_name(sample)
-        if kit.rig is not None or kit.choices or name in drafted:
-            continue
-        drafted.add(name)
-        lines += [
-            "#",
-            "# equipment.yaml lacks what took these frames. Merge this into it, without the “# ”, and name",
-            "# things as you like; what a header left out is marked.",
-        ]
-        camera = kit.known_camera or camera_name(sample)
-        if kit.known_camera is None:
-            lines += ["# cameras:", f"#   {text_as_yaml(camera)}:"]
-            lines += [f"#     {part}" for part in _camera_parts(sample)]
-        focal = written_line(OpticKeys, focal_length_mm=sample.focal_length_mm or 480)
-        opening = {"f_ratio": round(sample.f_ratio, 2)} if sample.f_ratio else {"aperture_mm": 80}
-        lines += [
-            "# optics:",
-            f"#   {text_as_yaml(optic_name(sample))}:",
-            f"#     {focal}{'' if sample.focal_length_mm else _NOT_IN_HEADER}",
-            f"#     {written_line(OpticKeys, **opening)}{'' if sample.f_ratio else _NOT_IN_HEADER}",
-            "# rigs:",
-            f"#   {text_as_yaml(name)}:",
-            f"#     {written_line(RigKeys, optic_name=optic_name(sample))}",
-            f"#     {written_line(RigKeys, camera_name=camera)}",
-        ]
+def _object_lines(session: GatheredSession, asking: Asking) -> list[str]:
+    target = session.target
+    line = written_line(SidecarKeys, objects=(target.name or "M 42",))
+    if target.name is None and all(g.asked for g in session.groups) and asking.first_of_draft("lights"):
+        lines = [f"# ? {line}   # what is in the picture? {_IF_NOT}"]
+    elif target.name is None:
+        lines = [f"# ? {line}   # what is in the picture? the first is the target"]
+    elif not target.sure:
+        lines = [f"# ? {line}   # {target.evidence}; what is in the picture?"]
+    else:
+        lines = [line + (f"   # {target.evidence}" if target.evidence else "")]
+    if target.panel is not None:
+        lines.append(f"# Panel {target.panel} of a mosaic, whose record names them all: panels: [one-id, another-id]")
     return lines
-
-
-def _camera_parts(sample: FrameHeader) -> list[str]:
-    if sample.pixels:
-        wide, high = sample.pixels
-        parts = [written_line(CameraKeys, pixels=(wide * sample.binning, high * sample.binning))]
-    else:
-        parts = [written_line(CameraKeys, pixels=(6000, 4000)) + _NOT_IN_HEADER]
-    if sample.pixel_size_um is None:
-        parts.append(written_line(CameraKeys, pixel_size_um=3.76) + _NOT_IN_HEADER)
-    else:
-        binned = f"   # ? {number_text(sample.pixel_size_um)} um in a header of binned frames"
-        unbinned = round(sample.pixel_size_um / sample.binning, 3) if sample.binning > 1 else sample.pixel_size_um
-        parts.append(written_line(CameraKeys, pixel_size_um=unbinned) + (binned if sample.binning > 1 else ""))
-    asked = "   # ? mono or colour" if sample.colour is None else ""
-    return [*parts, written_line(CameraKeys, colour=bool(sample.colour)) + asked]

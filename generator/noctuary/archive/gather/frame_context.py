@@ -13,10 +13,7 @@ from noctuary.archive.clock import zone_fault
 from noctuary.archive.gather.calibration import CalibrationFrame
 from noctuary.archive.gather.equipment import Kit, kit_of, nearest_place
 from noctuary.archive.gather.frame_header import FrameHeader
-from noctuary.archive.gather.sessions import (
-    camera_moment,
-    night_of,
-)
+from noctuary.archive.gather.shots import ClockKind, Shot, camera_moment, night_of
 from noctuary.archive.record_text import NotEditable, editable_text, record_node
 from noctuary.archive.records import Archive
 from noctuary.diagnostic import one_line
@@ -47,7 +44,7 @@ class FrameContext:
         self.camera_zone = clock_zone(time_zone) if time_zone else None
         self._kits: dict[FrameHeader, Kit] = {}
         self._sites: dict[tuple[float, float], str | None] = {}
-        self._told_place: str | None = None
+        self._place_of_sites: str | None = None
         self._sidecar_place: str | None = None
         self._sidecar_rig: str | None = None
         self._zones: dict[str | None, tzinfo | None] = {
@@ -66,7 +63,10 @@ class FrameContext:
         return known
 
     def kit(self, header: FrameHeader) -> Kit:
-        key = replace(header, path="", start=None, target=None, exposure_s=None, sensor_temperature_c=None, kind=None)
+        key = replace(
+            header, path="", start=None, target=None, exposure_s=None, sensor_temperature_c=None, kind=None,
+            kind_from=None, pointing=None, impossible=(), missing_bytes=0,
+        )  # fmt: skip
         if key not in self._kits:
             kit = kit_of(key, self.archive, self.rig)
             says_nothing = not (key.camera or key.pixel_size_um or key.focal_length_mm)
@@ -88,8 +88,8 @@ class FrameContext:
 
     def learn_places(self, read: Sequence[FrameHeader]) -> None:
         """The one place that the sites in these headers tell goes for frames without a site, too."""
-        told = {self._near(site) for site in {h.site for h in read if h.site is not None}}
-        self._told_place = told.pop() if len(told) == 1 else None
+        near = {self._near(site) for site in {h.site for h in read if h.site is not None}}
+        self._place_of_sites = near.pop() if len(near) == 1 else None
 
     def _near(self, site: tuple[float, float]) -> str | None:
         if site not in self._sites:
@@ -107,28 +107,41 @@ class FrameContext:
             return self._sidecar_place, None
         if len(places) == 1:
             return next(iter(places)), "the only one in places.yaml"
-        if self._told_place is not None:
-            return self._told_place, "the place of the other frames"
+        if self._place_of_sites is not None:
+            return self._place_of_sites, "the place of the other frames"
         return None, None
 
-    def moment_of(self, header: FrameHeader) -> tuple[datetime | None, str | None, str | None]:
-        """When a frame was begun, by the clock of its place; the place; why, where it is assumed."""
-        place, assumed = self.place_of(header)
-        if header.start is None:
-            return None, place, assumed
+    def shot(self, header: FrameHeader, place: str | None, assumed: str | None) -> Shot | None:
+        """The light at a place, or at none; ``None`` where the header does not say when it was taken."""
+        begun = self._begun(header, place)
+        if begun is None:
+            return None
+        start, clock = begun
+        return Shot(header, self.kit(header), place, start, clock, place_assumed=assumed)
+
+    def _begun(self, header: FrameHeader, place: str | None) -> tuple[datetime, ClockKind] | None:
+        """When a frame was begun, and by which clock: the place's, without a place the camera's own, or UT."""
+        start = header.start
+        if start is None:
+            return None
         local = self._zones.get(place) or self.camera_zone
         try:
-            if header.start.tzinfo is not None:
-                return header.start.astimezone(local or UTC), place, assumed
-            shown = camera_moment(header.start, self.camera_zone or local or UTC)
-            return shown.astimezone(local or UTC), place, assumed
+            if start.tzinfo is None:
+                shown = camera_moment(start, self.camera_zone or local or UTC)
+                return shown.astimezone(local or UTC), "place" if local else "camera"
+            if local is not None:
+                return start.astimezone(local), "place"
+            # A camera that knows its offset was set to the clock of the place.
+            if start.utcoffset() and not header.is_fits:
+                return start, "camera"
+            return start.astimezone(UTC), "universal"
         except (OverflowError, ValueError, OSError):
-            return None, place, assumed
+            return None
 
     def calibration_frame(self, header: FrameHeader) -> CalibrationFrame:
-        start, _, _ = self.moment_of(header)
+        begun = self._begun(header, self.place_of(header)[0])
         try:
-            night = None if start is None else night_of(start, None)
+            night = None if begun is None else night_of(begun[0], None)
         except OverflowError:
             night = None
         return CalibrationFrame(header, self.kit(header).camera_names, night)

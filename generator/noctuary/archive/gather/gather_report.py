@@ -32,14 +32,16 @@ class GatherReport:
     """What became of the frames.
 
     ``kinds`` counts frames by kind (``light``, ``dark``, ``flat``, ``bias``, ``dark flat``, ``combined``).
-    ``told`` are things worth knowing: changes of target, pauses, frames left out. ``questions`` is the
-    number of open questions in the sidecars. A fault among the findings means that nothing was written.
+    ``notes`` are things worth knowing: changes of target, pauses, frames left out. ``equipment`` are the rigs that
+    were added to equipment.yaml. ``questions`` is the number of answers that the sidecars wait for. A fault among the
+    findings means that nothing was written.
     """
 
     sidecars: tuple[Gathered, ...] = ()
     sessions: tuple[GatheredSession, ...] = ()
     kinds: Mapping[str, int] = field(default_factory=dict)
-    told: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    equipment: tuple[str, ...] = ()
     unreadable: tuple[Unreadable, ...] = ()
     findings: tuple[Diagnostic, ...] = ()
 

@@ -1,27 +1,25 @@
 """Adding gathered sessions to a sidecar that a person wrote, without touching a word of it.
 
-The sidecar is read into nodes that know where each value stands; what is new is inserted into the text there,
- so that comments, order, quoting and spacing stay as they are to the byte. An existing value
-is never changed: where the frames say otherwise, that is a doubt. Questions answered by now give way.
+The sidecar is read into nodes that know where each value stands; what is new is inserted into the text there, so
+that comments, order, quoting and spacing stay as they are to the byte. An existing value is never changed: where the
+frames say otherwise, that is a doubt. Questions answered by now give way.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from noctuary.archive.gather.draft import (
-    calibration_entries,
-    group_entries,
-    group_lines,
-)
+from noctuary.archive.gather.asking import Asking
+from noctuary.archive.gather.draft import DRAFTED, calibration_entries, group_entries, group_lines
 from noctuary.archive.gather.same_session import CLOCK_TOLERANCE, same_group, same_session, same_value, session_span
-from noctuary.archive.gather.sessions import GatheredSession, Group, folded
+from noctuary.archive.gather.sessions import GatheredSession, Group
 from noctuary.archive.gather.sidecar_text import (
     Extension,
     append_session,
     fill_key,
     put_lines,
 )
+from noctuary.archive.gather.target_names import TargetNames
 from noctuary.archive.record_text import NotEditable, RecordText, flow_mapping, record_node
 from noctuary.archive.values import text_as_yaml
 from noctuary.archive.yaml_node import Node
@@ -31,17 +29,27 @@ DISAGREES = "gather-disagreement"
 
 
 def extended(
-    text: str, file: str, sessions: Sequence[GatheredSession], clocks: Sequence[tuple[str, str]]
+    text: str,
+    file: str,
+    sessions: Sequence[GatheredSession],
+    clocks: Sequence[tuple[str, str]],
+    names: TargetNames,
+    asking: Asking,
 ) -> Extension:
     """A sidecar with what these sessions add to it. Raises :class:`NotEditable`."""
     mark = text[:1] if text.startswith("\ufeff") else ""  # some editors put one there; it is no text
-    outcome = _extended(text.removeprefix(mark), file, sessions, clocks)
+    outcome = _extended(text.removeprefix(mark), file, sessions, clocks, names, asking)
     outcome.text = mark + outcome.text
     return outcome
 
 
 def _extended(
-    text: str, file: str, sessions: Sequence[GatheredSession], clocks: Sequence[tuple[str, str]]
+    text: str,
+    file: str,
+    sessions: Sequence[GatheredSession],
+    clocks: Sequence[tuple[str, str]],
+    names: TargetNames,
+    asking: Asking,
 ) -> Extension:
     root = block_mapping(text, file)
     paper = RecordText(text)
@@ -50,7 +58,7 @@ def _extended(
     existing = listed.items() if listed is not None else []
     used: set[int] = set()
     fresh: list[tuple[GatheredSession, tuple[str, str]]] = []
-    _compare_target(root, file, sessions, outcome)
+    _compare_target(root, file, sessions, names, outcome)
     _complete_top(root, existing, sessions, paper, outcome)
     for session, clock in zip(sessions, clocks, strict=True):
         index = same_session(root, existing, session, used)
@@ -58,9 +66,13 @@ def _extended(
             fresh.append((session, clock))
             continue
         used.add(index)
-        _complete(root, existing[index], session, clock, file, paper, outcome)
+        night = existing[index].get("night")
+        if night is not None and night.value != session.night.isoformat():
+            _disagree(file, night, "night", str(night.value), session.night.isoformat(), outcome)
+            continue
+        _complete(root, existing[index], session, clock, file, paper, asking, outcome)
     if fresh:
-        append_session(root, listed, fresh, paper)
+        append_session(root, listed, fresh, paper, asking)
         outcome.added += len(fresh)
     if outcome.added or outcome.filled:
         outcome.text = paper.result()
@@ -97,17 +109,23 @@ def _holds(new: object, old: object) -> bool:
     return old in ("", None) or new == old
 
 
-def _compare_target(root: Node, file: str, sessions: Sequence[GatheredSession], outcome: Extension) -> None:
+def _compare_target(
+    root: Node, file: str, sessions: Sequence[GatheredSession], names: TargetNames, outcome: Extension
+) -> None:
     objects = root.get("objects")
-    written = [n.value for n in objects.items() if isinstance(n.value, str)] if objects else []
+    listed = [n.value for n in objects.items()] if objects else []
+    if objects is not None and not listed:
+        listed = [objects.value]  # a list of one may be written as a text
+    written = [name for name in listed if isinstance(name, str) and name]
     if objects is None or not written:
         return
-    known = {folded(name) for name in written}
-    for name in dict.fromkeys(s.target for s in sessions if s.target and not s.target_guessed):
-        if folded(name) not in known:
+    known = {names.key(name) for name in written}
+    for target in dict.fromkeys(s.target for s in sessions):
+        if target.name is not None and target.evidence is None and target.key not in known:
             outcome.findings.append(
                 doubt(
-                    _mark(file, objects), DISAGREES, f"the frames are of {name}, the sidecar of {', '.join(written)}",
+                    _mark(file, objects), DISAGREES,
+                    f"the frames are of {target.name}, the sidecar of {', '.join(written)}",
                     "if both are names of the same object, nothing is wrong; else gather them into another sidecar",
                 )
             )  # fmt: skip
@@ -116,18 +134,29 @@ def _compare_target(root: Node, file: str, sessions: Sequence[GatheredSession], 
 def _complete_top(
     root: Node, existing: Sequence[Node], sessions: Sequence[GatheredSession], paper: RecordText, outcome: Extension
 ) -> None:
-    """The rig and place that the sidecar asked for and that are known by now."""
+    """The rig and place that a sidecar lacks and that are known by now: in place of its question, if it has one."""
     for key, names in (
         ("rig", {s.kit.rig for s in sessions}), ("place", {s.place for s in sessions}),
     ):  # fmt: skip
         name = next(iter(names)) if len(names) == 1 else None
         if name is None or root.get(key) is not None or any(node.get(key) is not None for node in existing):
             continue
-        at = paper.question(root, 0, key)
-        if at is not None and isinstance(root.value, dict):
-            paper.replace(at, f"{key}: {text_as_yaml(name)}")
-            root.value[key] = Node(name, at)
-            outcome.filled += 1
+        line, at = f"{key}: {text_as_yaml(name)}", paper.question(root, root.column, key)
+        if not isinstance(root.value, dict):
+            continue
+        if at is not None:
+            paper.replace(at, line)
+        elif existing and paper.line(0).startswith(DRAFTED) and _are_all(existing, sessions):
+            paper.insert(root.key_line("sessions") - 1, [line])  # it was asked in another draft of the night
+        else:
+            continue
+        root.value[key] = Node(name, at if at is not None else root.key_line("sessions"))
+        outcome.filled += 1
+
+
+def _are_all(existing: Sequence[Node], sessions: Sequence[GatheredSession]) -> bool:
+    nights = {session.night.isoformat() for session in sessions}
+    return all(node.text("night") in nights for node in existing)
 
 
 def _mark(file: str, node: Node) -> Mark:
@@ -136,14 +165,14 @@ def _mark(file: str, node: Node) -> Mark:
 
 def _complete(
     root: Node, node: Node, session: GatheredSession, clock: tuple[str, str], file: str, paper: RecordText,
-    outcome: Extension,
+    asking: Asking, outcome: Extension,
 ) -> None:  # fmt: skip
     """Fill what a written session lacks, and tell where it says something else than the frames."""
     for key, ours in (("rig", session.kit.rig), ("place", session.place)):
         written = node.get(key) or root.get(key)
         if written is not None and ours is not None and isinstance(written.value, str) and written.value != ours:
             _disagree(file, written, key, text_as_yaml(written.value), text_as_yaml(ours), outcome)
-    if session.zone is not None:
+    if session.clock != "universal" and not session.stacked:
         span = session_span(node, session)
         for key, text, ours_at, theirs in zip(
             ("start", "end"), clock, (session.start, session.end), span, strict=True
@@ -162,16 +191,16 @@ def _complete(
             indent = " " * node.column
             lines = [f"{indent}frames:"]
             for group in session.groups:
-                lines += group_lines(group, indent + "  ")
+                lines += group_lines(group, indent + "  ", asking)
             paper.insert(paper.end_of(node, node.column), lines)
             outcome.filled += 1
     else:
-        _complete_frames(frames, session, file, paper, outcome)
+        _complete_frames(frames, session, file, paper, asking, outcome)
     _complete_calibration(node, session, file, paper, outcome)
 
 
 def _complete_frames(
-    frames: Node, session: GatheredSession, file: str, paper: RecordText, outcome: Extension
+    frames: Node, session: GatheredSession, file: str, paper: RecordText, asking: Asking, outcome: Extension
 ) -> None:
     items = frames.items()
     taken: set[int] = set()
@@ -195,7 +224,7 @@ def _complete_frames(
             paper.insert_within(frames.inside_index, f", {flow_mapping(group_entries(group))}")
             outcome.added += 1
         else:
-            paper.insert(paper.end_of(items[-1], items[-1].column), group_lines(group, " " * frames.column))
+            paper.insert(paper.end_of(items[-1], items[-1].column), group_lines(group, " " * frames.column, asking))
             outcome.added += 1
 
 

@@ -19,7 +19,7 @@ def same_session(root: Node, existing: Sequence[Node], session: GatheredSession,
     """The written session that these frames belong to: its night, rig and place, and its hours if several."""
     candidates = []
     for index, node in enumerate(existing):
-        if index in used or _night(node) != session.night:
+        if index in used or not _may_be_night(node, session):
             continue
         overlap = _overlap_s(node, session)
         rig = node.text("rig") or root.text("rig")
@@ -29,6 +29,15 @@ def same_session(root: Node, existing: Sequence[Node], session: GatheredSession,
         if (overlap is None or overlap > 0) and (alike == 2 or _same_frames(node, session)):
             candidates.append((alike == 2, overlap or 0.0, -index, index))
     return max(candidates)[3] if candidates else None
+
+
+def _may_be_night(node: Node, session: GatheredSession) -> bool:
+    """Whether the night is the session's, or the one that universal time gave before the place was known."""
+    night = _night(node)
+    if night is None or night == session.night:
+        return night is not None
+    undated = node.get("start") is None and node.get("end") is None and session.clock == "place"
+    return undated and abs((night - session.night).days) == 1 and _same_frames(node, session)
 
 
 def _same_frames(node: Node, session: GatheredSession) -> bool:

@@ -10,48 +10,26 @@ import math
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, time, timedelta, timezone, tzinfo
-from itertools import pairwise
+from datetime import date, datetime, timedelta
 from statistics import median
 
-from noctuary.archive.clock import NotAClock, moment, read_clock
 from noctuary.archive.gather.calibration import Lights, Matched
 from noctuary.archive.gather.equipment import Kit
 from noctuary.archive.gather.frame_header import FrameHeader, filter_key
+from noctuary.archive.gather.shots import ClockKind, Shot, in_time
+from noctuary.archive.gather.target_names import Target
 
 LONG_PAUSE = timedelta(minutes=30)
-_SUN = {"sun", "the sun", "sol"}
 _EXPOSURE_TOLERANCE = 0.01  # a timer's 60 s come out as 59.9 and 60.1
-
-
-@dataclass(frozen=True, slots=True)
-class Shot:
-    """One light with what was found out about it. ``start`` is in the place's time zone.
-
-    ``place_assumed`` says in words why the place was taken, where the header did not tell it.
-    """
-
-    header: FrameHeader
-    kit: Kit
-    place: str | None
-    start: datetime
-    kept: bool | None
-    place_assumed: str | None = None
-
-    @property
-    def end(self) -> datetime:
-        return self.start + timedelta(seconds=self.header.exposure_s or 0.0)
-
-    @property
-    def target(self) -> str:
-        return folded(self.header.target or "")
 
 
 @dataclass(frozen=True, slots=True)
 class Group:
     """Frames of one exposure, filter, gain or ISO and binning; ``kept`` is ``None`` where nobody said.
 
-    ``asked``: nothing said that these are lights. ``set_point_c`` is what the sensor was told to keep.
+    ``proposed`` is how many may be kept, ``proposed_why`` what speaks for it. ``taken`` is ``None`` where only a
+    finished stack is known. ``asked``: nothing said that these are lights. ``set_point_c`` is what the sensor was to
+    keep.
     """
 
     exposure_s: float | None
@@ -59,20 +37,25 @@ class Group:
     gain: float | None
     iso: float | None
     binning: int
-    taken: int
+    taken: int | None
     kept: int | None
     sensor_temperature_c: float | None
     set_point_c: float | None
     asked: bool
+    proposed: int = 0
+    proposed_why: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class GatheredSession:
-    """A session as the frames tell it. ``zone`` is ``None`` where no place or time zone is known."""
+    """A session as the frames tell it. ``zone`` is ``None`` where no place or time zone is known.
+
+    ``stacked``: it is known from a finished stack alone, whose header does not say when the night began and ended;
+    ``integration_s`` is what that says where it does not say of how many frames.
+    """
 
     night: date
-    target: str | None
-    target_guessed: bool
+    target: Target
     kit: Kit
     place: str | None
     zone: str | None
@@ -84,14 +67,22 @@ class GatheredSession:
     place_assumed: str | None = None
     known_places: tuple[str, ...] = ()
     calibration: Matched = field(default_factory=Matched)
+    clock: ClockKind = "place"
+    integration_s: float | None = None
+    stacked: bool = False
 
     @property
     def frames(self) -> int:
-        return sum(group.taken for group in self.groups)
+        return sum(group.taken or 0 for group in self.groups)
+
+    @property
+    def rig_key(self) -> tuple[object, ...]:
+        """The same for all sessions of one rig, known to the archive or not."""
+        return (self.kit.rig,) if self.kit.rig is not None else (None, self.kit.camera, self.kit.focal_length_mm)
 
     def lights(self) -> list[Lights]:
         """Its frame groups for the matching of calibration frames, the longest integration first."""
-        ordered = sorted(self.groups, key=lambda g: -(g.exposure_s or 0.0) * g.taken)
+        ordered = sorted(self.groups, key=lambda g: -(g.exposure_s or 0.0) * (g.taken or 0))
         return [
             Lights(self.kit.camera_names, g.exposure_s, g.filter, g.gain, g.iso, g.binning,
                    g.set_point_c if g.set_point_c is not None else g.sensor_temperature_c)
@@ -99,54 +90,35 @@ class GatheredSession:
         ]  # fmt: skip
 
 
-def folded(name: str) -> str:
-    """A target's name without what spelling leaves free: ``M 42``, ``m42`` and ``Messier 42`` are one."""
-    text = "".join(c for c in name.casefold() if c.isalnum())
-    if text.startswith("messier") and text[7:].isdigit():
-        return "m" + text[7:]
-    if text.startswith("sharpless2") and text[10:].isdigit():
-        return "sh2" + text[10:]
-    return text
-
-
-def night_of(start: datetime, target: str | None) -> date:
-    """The date on which the evening began; for the Sun, which is shot by day, the date itself."""
-    if target is not None and target.casefold() in _SUN:
-        return start.date()
-    return (start - timedelta(hours=12)).date()
-
-
 def grouped(shots: Iterable[Shot], zone_of: Mapping[str | None, str | None]) -> list[GatheredSession]:
     """All sessions in order of their beginnings. ``zone_of``: place → the name of its time zone."""
     known = tuple(place for place in zone_of if place is not None)
     rigs: dict[tuple[tuple[object, ...], str | None, date], list[Shot]] = {}
-    for shot in sorted(shots, key=lambda s: (s.start.timestamp(), s.header.path)):
-        key = (_rig_key(shot.kit), shot.place, night_of(shot.start, shot.header.target))
-        rigs.setdefault(key, []).append(shot)
+    for shot in in_time(shots):
+        rigs.setdefault((shot.rig_key, shot.place, shot.night), []).append(shot)
     sessions = []
     for (_, place, night), run in rigs.items():
         for part in _by_target(run):
             sessions.append(_session(night, part, zone_of.get(place), known))
-    return sorted(sessions, key=lambda s: (s.start.timestamp(), s.kit.camera, s.target or ""))
-
-
-def _rig_key(kit: Kit) -> tuple[object, ...]:
-    return (kit.rig,) if kit.rig is not None else (None, kit.camera, kit.focal_length_mm)
+    return sorted(sessions, key=lambda s: (s.start.timestamp(), s.kit.camera, s.target.key))
 
 
 def _by_target(run: Sequence[Shot]) -> list[list[Shot]]:
     parts: list[list[Shot]] = []
     for shot in run:
-        if parts and parts[-1][0].target == shot.target:
+        if parts and _aim(parts[-1][0]) == _aim(shot):
             parts[-1].append(shot)
         else:
             parts.append([shot])
     return parts
 
 
+def _aim(shot: Shot) -> tuple[str, str | None]:
+    return shot.target.key, shot.target.panel
+
+
 def _session(night: date, shots: Sequence[Shot], zone: str | None, known_places: tuple[str, ...]) -> GatheredSession:
     first = shots[0]
-    names = Counter(s.header.target for s in shots)
     pauses = []
     reached = shots[0].end
     for shot in shots[1:]:
@@ -155,8 +127,7 @@ def _session(night: date, shots: Sequence[Shot], zone: str | None, known_places:
         reached = max(reached, shot.end)
     return GatheredSession(
         night=night,
-        target=names.most_common(1)[0][0],
-        target_guessed=first.header.target_from == "folder",
+        target=first.target,
         kit=first.kit,
         place=first.place,
         zone=zone,
@@ -167,6 +138,7 @@ def _session(night: date, shots: Sequence[Shot], zone: str | None, known_places:
         sample=first.header,
         place_assumed=first.place_assumed,
         known_places=known_places,
+        clock=first.clock,
     )
 
 
@@ -187,6 +159,7 @@ def _groups(shots: Sequence[Shot]) -> list[Group]:
         set_point = median(set_points) if set_points else None
         temperature = median(measured) if measured else set_point
         said = [s.kept for s in members if s.kept is not None]
+        proposed, why = _proposed(members)
         groups.append(
             Group(
                 exposure_s=seconds,
@@ -196,6 +169,8 @@ def _groups(shots: Sequence[Shot]) -> list[Group]:
                 binning=binning,
                 taken=len(members),
                 kept=sum(said) if said else None,
+                proposed=proposed,
+                proposed_why=why,
                 sensor_temperature_c=None if temperature is None else float(round(temperature)),
                 set_point_c=set_point,
                 asked=asked,
@@ -220,60 +195,12 @@ def _clusters(exposures: Iterable[float | None]) -> dict[float, float]:
     return meant
 
 
-def clock_texts(sessions: Sequence[GatheredSession]) -> list[tuple[str, str]]:
-    """``start`` and ``end`` of each session as a sidecar writes them.
-
-    To the minute, the beginning rounded down and the end up, so that the shutter was not open for longer than
-    the session; to the second where sessions of one rig would overlap by the rounding. With the offset where
-    a change of clocks showed the time twice, with the date where the night's rule would give another.
-    """
-    ends: dict[tuple[object, ...], list[tuple[float, float, int]]] = {}
-    for index, session in enumerate(sessions):
-        ends.setdefault(_rig_key(session.kit), []).append((session.start.timestamp(), session.end.timestamp(), index))
-    exact: set[int] = set()
-    for spans in ends.values():
-        spans.sort()
-        for (_, end, before), (start, _, after) in pairwise(spans):
-            if math.ceil(end / 60) > math.floor(start / 60):
-                exact |= {before, after}
-    texts = []
-    for index, session in enumerate(sessions):
-        step = 1 if index in exact else 60
-        begins = _rounded(session.start, step, up=False)
-        finishes = _rounded(session.end, step, up=True)
-        if finishes <= begins:
-            finishes = begins + timedelta(seconds=step)
-        texts.append((clock_text(begins, session), clock_text(finishes, session)))
-    return texts
-
-
-def _rounded(moment_of: datetime, step_s: int, *, up: bool) -> datetime:
-    # By the timestamp, since arithmetic on local times ignores a change of clocks.
-    seconds = moment_of.timestamp() / step_s
-    whole = (math.ceil(seconds - 1e-6) if up else math.floor(seconds + 1e-6)) * step_s
-    return datetime.fromtimestamp(whole, moment_of.tzinfo)
-
-
-def clock_text(local: datetime, session: GatheredSession) -> str:
-    """A moment as the place's clock showed it, unambiguous for the night it belongs to."""
-    shown = f"{local:%H:%M:%S}" if local.second else f"{local:%H:%M}"
-    day = session.night if local.hour >= 12 else session.night + timedelta(days=1)
-    dated = shown if day == local.date() else f"{local:%Y-%m-%d} {shown}"
-    if session.zone is None:
-        return dated
-    try:
-        moment(read_clock(dated), session.night, session.zone)
-    except NotAClock:
-        offset = local.strftime("%z")
-        return f"{dated}{offset[:3]}:{offset[3:5]}"
-    return dated
-
-
-def camera_moment(shown: datetime, zone: tzinfo) -> datetime:
-    """The moment that a camera's clock means: the offset that the zone had at noon before the night.
-
-    A camera does not change its clock in the night, whatever the place's clocks do.
-    """
-    noon_day = (shown - timedelta(hours=12)).date()
-    offset = datetime.combine(noon_day, time(12), zone).utcoffset() or timedelta()
-    return shown.replace(tzinfo=timezone(offset)).astimezone(zone)
+def _proposed(members: Sequence[Shot]) -> tuple[int, str | None]:
+    """How many of these may be in the picture, and what speaks for it."""
+    taken, aside = len(members), sum(s.set_aside for s in members)
+    if aside:
+        return taken - aside, f"{aside} of the {taken} are among the rejects"
+    processed = sum(s.processed for s in members)
+    if 0 < processed < taken:
+        return processed, f"{processed} of the {taken} have calibrated or registered copies"
+    return taken, None

@@ -5,12 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from noctuary.archive.gather.draft import (
-    Entry,
-    calibration_entries,
-    group_entries,
-    session_lines,
-)
+from noctuary.archive.gather.asking import Asking
+from noctuary.archive.gather.draft import Entry, calibration_entries, group_entries, session_lines
 from noctuary.archive.gather.same_session import texts_agree
 from noctuary.archive.gather.sessions import GatheredSession
 from noctuary.archive.record_text import RecordText, flow_mapping
@@ -53,7 +49,11 @@ def put_lines(mapping: Node, key: str, lines: Sequence[str], paper: RecordText) 
 
 
 def append_session(
-    root: Node, listed: Node | None, fresh: Sequence[tuple[GatheredSession, tuple[str, str]]], paper: RecordText
+    root: Node,
+    listed: Node | None,
+    fresh: Sequence[tuple[GatheredSession, tuple[str, str]]],
+    paper: RecordText,
+    asking: Asking,
 ) -> None:
     top_rig, top_place = root.text("rig"), root.text("place")
 
@@ -61,7 +61,7 @@ def append_session(
         lines: list[str] = []
         for session, clock in fresh:
             lines += session_lines(
-                session, clock, indent,
+                session, clock, indent, asking,
                 rig=top_rig is None or not texts_agree(top_rig, session.kit.rig),
                 place=top_place is None or not texts_agree(top_place, session.place),
             )  # fmt: skip
@@ -88,7 +88,7 @@ def _flow_session(
         entries.append(("rig", text_as_yaml(session.kit.rig)))
     if session.place is not None and session.place != top_place:
         entries.append(("place", text_as_yaml(session.place)))
-    if session.zone is not None:
+    if session.clock != "universal" and not session.stacked:
         entries += [("start", f'"{clock[0]}"'), ("end", f'"{clock[1]}"')]
     entries.append(("frames", "[" + ", ".join(flow_mapping(group_entries(g)) for g in session.groups) + "]"))
     if found := calibration_entries(session):
