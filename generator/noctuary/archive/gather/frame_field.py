@@ -39,7 +39,7 @@ def field_of(header: FrameHeader, kit: Kit, archive: Archive | None) -> FrameFie
         focal = rig.optic.focal_length_mm * rig.focal_factor
     sensor = None
     if camera is not None and camera.pixels is not None and camera.pixel_size_um is not None:
-        sensor = Sensor(camera.pixels, camera.pixel_size_um)
+        sensor = Sensor(camera.pixels, camera.pixel_size_um, camera.colour is not False)
     sensor = sensor or known_sensor(header)
     if sensor is None or focal is None:
         return None
@@ -54,4 +54,4 @@ def known_sensor(header: FrameHeader) -> Sensor | None:
         return None
     wide, high = header.pixels
     size = round(header.pixel_size_um / header.binning, 3)
-    return Sensor((wide * header.binning, high * header.binning), size)
+    return Sensor((wide * header.binning, high * header.binning), size, header.colour is not False)
