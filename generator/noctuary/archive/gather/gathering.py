@@ -92,7 +92,7 @@ def gather(
     around = around or Surroundings()
     folder = Path(archive_folder)
     faults = _wrong_words(archive, place, rig, time_zone)
-    lists = [_names(option, chosen, faults) for option, chosen in (("kept", kept), ("rejected", rejected))]
+    lists = [_names(rule, chosen, faults) for rule, chosen in (("gather-kept", kept), ("gather-rejected", rejected))]
     if faults:
         return GatherReport(findings=tuple(faults))
     notes = GatherNotes()
@@ -156,7 +156,7 @@ def _with_new_equipment(folder: Path) -> Archive | None:
     return read_archive(folder).archive
 
 
-def _names(option: str, chosen: str | os.PathLike[str] | None, faults: list[Diagnostic]) -> list[str] | None:
+def _names(rule: str, chosen: str | os.PathLike[str] | None, faults: list[Diagnostic]) -> list[str] | None:
     if chosen is None:
         return None
     try:
@@ -165,7 +165,7 @@ def _names(option: str, chosen: str | os.PathLike[str] | None, faults: list[Diag
         reason = trouble.strerror if isinstance(trouble, OSError) else "it is no text"
         faults.append(
             fault(
-                Mark(one_line(os.fspath(chosen))), f"gather-{option}", f"the list of subs cannot be read: {reason}",
+                Mark(one_line(os.fspath(chosen))), rule, f"the list of subs cannot be read: {reason}",
                 "name their folder, or a text file with one name a line",
             )
         )  # fmt: skip
