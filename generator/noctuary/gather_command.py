@@ -78,7 +78,7 @@ def gather(
     from noctuary.archive.gather.gathering import Surroundings
     from noctuary.archive.gather.gathering import gather as read_frames
     from noctuary.archive.read import read_archive
-    from noctuary.gather_surroundings import CatalogueOfTargets
+    from noctuary.gather_surroundings import CatalogueOfTargets, PreviewsOfFrames
 
     known = read_archive(archive.resolve()).archive if (archive / "archive.yaml").exists() else None
     with _progress() as advance:
@@ -94,7 +94,7 @@ def gather(
             kept=kept,
             rejected=rejected,
             equipment=equipment,
-            around=Surroundings(CatalogueOfTargets(known)),
+            around=Surroundings(CatalogueOfTargets(known), PreviewsOfFrames()),
             progress=advance,
         )
     _print(report)

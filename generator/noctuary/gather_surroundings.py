@@ -1,15 +1,23 @@
-"""What gathering asks beyond headers: names and places in the catalogue."""
+"""What gathering asks beyond headers: names and places in the catalogue, and what can be seen in a frame."""
 
 from __future__ import annotations
 
-from functools import cached_property
+from functools import cached_property, lru_cache
+from importlib.util import find_spec
+from pathlib import Path
 from typing import TYPE_CHECKING
 
+from noctuary.archive.gather.frame_field import FrameField
+from noctuary.archive.gather.frame_header import FrameHeader
+from noctuary.archive.gather.frame_kinds import Brightness
 from noctuary.archive.gather.target_names import LikelyTarget
 from noctuary.archive.records import Archive
 
 if TYPE_CHECKING:
+    from noctuary.images.frame_preview import FramePreview
     from noctuary.sky.catalogue import Catalogue
+
+_SAME_SHAPE = 0.03
 
 
 class CatalogueOfTargets:
@@ -39,3 +47,45 @@ class CatalogueOfTargets:
         from noctuary.facts.likely_target import likely_target
 
         return likely_target(self._catalogue, ra_deg, dec_deg, field_deg)
+
+
+class PreviewsOfFrames:
+    """Frames as far as they can be seen: each preview is opened once and forgotten soon."""
+
+    def __init__(self) -> None:
+        self._seen = lru_cache(maxsize=2)(_preview)
+
+    def brightness(self, header: FrameHeader) -> Brightness | None:
+        """How bright the preview is, and how evenly."""
+        seen = self._seen(header.path)
+        return None if seen is None else Brightness(seen.median, seen.unevenness, seen.has_stars)
+
+    def preview(self, header: FrameHeader) -> bytes | None:
+        """A small JPEG without any metadata."""
+        seen = self._seen(header.path)
+        return None if seen is None else seen.jpeg()
+
+    def placed(self, header: FrameHeader, field: FrameField) -> tuple[float, float] | None:
+        """Right ascension and declination of the middle, in degrees, where the stars leave no doubt.
+
+        Only of a preview that shows the whole sensor: one of other proportions was cut, nobody knows how.
+        """
+        if find_spec("sep") is None:
+            return None  # placing is an extra of its own
+        seen = self._seen(header.path)
+        if seen is None:
+            return None
+        longer, whole = max(seen.size), max(field.pixels)
+        if abs(longer / min(seen.size) * min(field.pixels) / whole - 1) > _SAME_SHAPE:
+            return None
+        from noctuary.plate_solve import place_frame
+
+        year = header.start.year + header.start.month / 12 if header.start else 2020.0
+        found = place_frame(seen.luminance, field.arcsec_px * whole / longer, header.pointing, year)
+        return None if found is None else (found.ra_deg, found.dec_deg)
+
+
+def _preview(path: str) -> FramePreview | None:
+    from noctuary.images.frame_preview import frame_preview
+
+    return frame_preview(Path(path))

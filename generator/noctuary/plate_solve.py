@@ -160,6 +160,36 @@ def _found(
     return _explained(refusal or _no_object(), seen, facts, centre, scale)
 
 
+def place_frame(
+    luminance: Any, arcsec_px: float, near: tuple[float, float] | None, year: float
+) -> Solution | None:
+    """Where a single frame lies whose scale is known to a few percent, around a point or anywhere on the sky.
+
+    ``luminance`` is (height, width) in any unit, ``near`` ICRS in degrees. Only the shipped table is asked; ``None``
+    where nothing is certain, and for fields below 3° that nobody knows a point of.
+    """
+    height, width = luminance.shape
+    if min(height, width) < _SMALLEST_SIDE_PX:
+        return None
+    seen = SeenStars(luminance)
+    bands = scale_bands(arcsec_px, float(np.hypot(width, height)))[:2]
+
+    def stars_near(ra: float, dec: float, radius: float) -> StarTable:
+        return shipped(ra, dec, radius, year)
+
+    try:
+        tried = 0
+        if near is not None:
+            outcome = search_near(seen.lists(), width, height, bands, near, stars_near)
+            if isinstance(outcome.found, Solution):
+                return outcome.found
+            tried = outcome.tried
+        found = search_everywhere(seen.lists(), width, height, bands, stars_near, tried).found
+    except NoCatalogue:
+        return None
+    return found if isinstance(found, Solution) else None
+
+
 def _everywhere(table: StarTable) -> StarsNear:
     return lambda ra, dec, radius: table
 

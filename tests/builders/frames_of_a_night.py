@@ -57,18 +57,19 @@ def write_fits(path: Path, **cards: object) -> Path:
 
 
 def write_jpeg(path: Path, shown: datetime, *, offset: str | None = None, **tags: object) -> Path:
-    """A small JPEG with the EXIF of a camera; the clock shows ``shown``."""
+    """A small JPEG with the EXIF of a camera; the clock shows ``shown``, the picture is ``pixels`` or black."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    picture = Image.new("L", (8, 6))
+    pixels = tags.get("pixels")
+    picture = Image.new("L", (8, 6)) if pixels is None else Image.fromarray(pixels)  # type: ignore[arg-type]
     exif = picture.getexif()
-    exif[0x010F], exif[0x0110] = "Maker", str(tags.get("camera", "mirrorless"))
+    exif[0x010F], exif[0x0110] = str(tags.get("maker", "Maker")), str(tags.get("camera", "mirrorless"))
     inner = exif.get_ifd(0x8769)
     inner[0x829A] = float(tags.get("exposure", 60.0))  # type: ignore[arg-type]
     inner[0x8827] = int(tags.get("iso", 800))  # type: ignore[call-overload]
     inner[0x9003] = f"{shown:%Y:%m:%d %H:%M:%S}"
     inner[0x920A] = float(tags.get("focal", 135.0))  # type: ignore[arg-type]
     inner[0x829D] = 2.8
-    inner[0xA002], inner[0xA003] = 6000, 4000
+    inner[0xA002], inner[0xA003] = tags.get("sensor", (6000, 4000))  # type: ignore[misc]
     inner[0xA431] = "SERIAL-4711"
     if offset is not None:
         inner[0x9011] = offset

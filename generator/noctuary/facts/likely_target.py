@@ -38,9 +38,17 @@ def likely_target(
         return None
     scored.sort(key=lambda entry: entry[0])
     score, away, best = scored[0]
-    rivals = sum(other < score + _RIVAL for other, _, _ in scored[1:])
+    rivals = sum(other < score + _RIVAL and not _within(item, best) for other, _, item in scored[1:])
     sure = away <= _SURELY_WITHIN * field and not rivals and _prominence(best, 0.0, field) > 0
     return LikelyTarget(usual_name(best), away * 60, sure)
+
+
+def _within(item: SkyObject, larger: SkyObject) -> bool:
+    """Whether one object is a part of another, as M 43 is of what everybody calls M 42."""
+    if item.ra_deg is None or item.dec_deg is None or larger.ra_deg is None or larger.dec_deg is None:
+        return False
+    reach = larger.size_arcmin[0] / 120 if larger.size_arcmin else 0.0
+    return separation_deg(item.ra_deg, item.dec_deg, larger.ra_deg, larger.dec_deg) <= reach
 
 
 def _prominence(item: SkyObject, size_deg: float, field_deg: float) -> float:

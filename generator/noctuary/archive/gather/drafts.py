@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -60,7 +60,7 @@ class Drafts:
 
     def named(self, names: TargetNames) -> Mapping[str, Target]:
         """Runs that had no name when they were drafted → the target that their person gave them."""
-        return {d.path.stem: names.target(d.objects[0]) for d in self.drafts if d.objects}
+        return {d.path.stem: replace(names.target(d.objects[0]), run=d.path.stem) for d in self.drafts if d.objects}
 
     def of_target(self, target: Target, names: TargetNames) -> list[Draft]:
         """The drafts of one target and panel."""

@@ -52,14 +52,14 @@ class GatherNotes:
             key = (session.rig_key, session.night)
             before = last.get(key)
             if before is not None:
-                why = guessed.get((session.night, session.start))
+                why = guessed.get((session.night, session.start)) if session.target.name is None else None
                 changed = f"change of target from {_name(before)} to {name}" if not why else f"{why}: another target?"
                 self.lines.append(f"{session.night} {session.start:%H:%M}: {changed}")
             last[key] = session
             for pause in session.pauses:
                 minutes = round((pause[1].timestamp() - pause[0].timestamp()) / 60)
                 self.lines.append(f"{session.night}: pause of {minutes} min on {name}, {pause_text(pause)}")
-        for night in sorted({c.night for c in changes}):
+        for night in sorted({c.night for c in changes} & {s.night for s in sessions if s.target.name is None}):
             self.lines.append(
                 f"{night}: what no header names is drafted by itself from one change to the next; give drafts of one "
                 "target the same objects, gather again, and they become one"

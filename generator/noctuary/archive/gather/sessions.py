@@ -113,8 +113,9 @@ def _by_target(run: Sequence[Shot]) -> list[list[Shot]]:
     return parts
 
 
-def _aim(shot: Shot) -> tuple[str, str | None]:
-    return shot.target.key, shot.target.panel
+def _aim(shot: Shot) -> tuple[str, str | None, str | None]:
+    # Runs that were drafted apart stay sessions of their own, so that what was written of each stays true.
+    return shot.target.key, shot.target.panel, shot.target.run
 
 
 def _session(night: date, shots: Sequence[Shot], zone: str | None, known_places: tuple[str, ...]) -> GatheredSession:

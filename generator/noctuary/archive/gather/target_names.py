@@ -41,7 +41,8 @@ class LikelyTarget:
 class Target:
     """What a frame is of. ``key`` is the same for all frames of one target, also of one without a name.
 
-    ``panel`` is that of a mosaic. ``evidence`` says in words what speaks for the name where no header states it.
+    ``panel`` is that of a mosaic. ``evidence`` says in words what speaks for the name where no header states it;
+    ``sure``: it need not be asked about. ``run`` is the run of frames to which a person gave the name in its draft.
     """
 
     name: str | None
@@ -49,6 +50,7 @@ class Target:
     panel: str | None = None
     evidence: str | None = None
     sure: bool = True
+    run: str | None = None
 
     @property
     def title(self) -> str:

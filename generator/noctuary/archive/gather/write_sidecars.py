@@ -74,7 +74,17 @@ class SidecarWriter:
                 )  # fmt: skip
         if any(f.level == "fault" for f in self.findings):
             return []
+        self._note_superfluous(places)
         return [w for text in texts if (w := self._written(*text, text[0] in compared, previews)) is not None]
+
+    def _note_superfluous(self, places: Mapping[Path, Sequence[GatheredSession]]) -> None:
+        """Drafts of runs that turned out to be of a target that has a draft."""
+        for path, members in places.items():
+            for run in sorted({s.target.run for s in members if s.target.run}):
+                draft = path.with_name(f"{run}.yaml")
+                if draft != path and draft.exists() and draft not in places:
+                    name = self.context.name_of(path)
+                    self.notes.append(f"{draft.name} is not needed any more: its frames are in {name}")
 
     def _distributed(
         self, sessions: Sequence[GatheredSession], sidecar: Path | None
