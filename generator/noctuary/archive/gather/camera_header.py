@@ -12,6 +12,7 @@ from datetime import datetime, timedelta, timezone
 from io import BytesIO
 from typing import Any, BinaryIO
 
+from noctuary.archive.gather.exif_blocks import exif_blocks
 from noctuary.archive.gather.frame_header import (
     FrameHeader,
     NoHeader,
@@ -20,9 +21,10 @@ from noctuary.archive.gather.frame_header import (
     target_of_place,
     words,
 )
+from noctuary.archive.gather.maker_notes import MAKERS, focal_range, iso_in_notes, lens_in_notes
+from noctuary.archive.gather.raw_size import full_size
 from noctuary.quiet import quiet
 
-_SEARCHED = 1 << 20  # bytes at the beginning in which an embedded header is looked for
 _LENGTH_UNIT_UM = {2: 25400.0, 3: 10000.0, 4: 1000.0, 5: 1.0}
 
 
@@ -35,8 +37,9 @@ def read(path: str) -> FrameHeader:
         try:
             tags = _tags(file)
             if not tags:
-                file.seek(0)
-                tags = _embedded_tags(file.read(_SEARCHED))
+                tags = _embedded_tags(file)
+            full = full_size(file)
+            notes = _notes(file, tags)
         except OSError:
             raise
         except Exception as trouble:  # exifread has no error of its own for what damage does to it
@@ -48,7 +51,7 @@ def read(path: str) -> FrameHeader:
     if exposure is None and start is None:
         raise NoHeader("its camera header tells neither the time nor the exposure")
     kind, evidence = kind_of_place(path)
-    pixels = _pixels(path, tags)
+    pixels = _larger(_pixels(path, tags), full)
     target = target_of_place(path)
     return FrameHeader(
         path=path,
@@ -58,44 +61,66 @@ def read(path: str) -> FrameHeader:
         target_from="folder" if target else None,
         start=start,
         exposure_s=exposure,
-        iso=_number(tags, "EXIF ISOSpeedRatings", 1, 65534) or _number(tags, "EXIF RecommendedExposureIndex", 1, 1e7),
+        iso=_number(tags, "EXIF ISOSpeedRatings", 1, 65534) or _number(tags, "EXIF RecommendedExposureIndex", 1, 1e7)
+        or _number(tags, "Image Tag 0x0017", 1, 1e7)
+        or iso_in_notes(notes),
         pixel_size_um=_pixel_size(tags),
         pixels=pixels,
         focal_length_mm=_number(tags, "EXIF FocalLength", 1, 1e5),
         f_ratio=_number(tags, "EXIF FNumber", 0.3, 100),
-        optic=words(_text(tags, "EXIF LensModel")),
+        optic=_lens(tags, notes),
         camera=_camera(tags),
         colour=True,
         site=_site(tags),
     )
 
 
-def _tags(file: BinaryIO) -> dict[str, Any]:
+def _tags(file: BinaryIO, *, notes: bool = False) -> dict[str, Any]:
     import exifread
 
     # It logs every odd tag of a damaged file; the file is judged by what could be read.
     with quiet("exifread"):
-        tags: dict[str, Any] = exifread.process_file(file, details=False, extract_thumbnail=False)
+        tags: dict[str, Any] = exifread.process_file(file, details=notes, extract_thumbnail=False)
         return tags
 
 
-def _embedded_tags(begins: bytes) -> dict[str, Any]:
-    """The tags of raws that are neither TIFF nor JPEG but hold one near their beginning.
-
-    Raws in ISO base media files keep the main tags and the EXIF tags as two TIFF blocks, in boxes called CMT1
-    and CMT2; others begin with a preview in JPEG, whose EXIF is the raw's own. From memory.
-    """
+def _embedded_tags(file: BinaryIO) -> dict[str, Any]:
+    """The tags of files that are neither TIFF nor JPEG but hold one."""
     found: dict[str, Any] = {}
-    for box, name in ((b"CMT1", "Image"), (b"CMT2", "EXIF")):
-        at = begins.find(box)
-        if at >= 4:
-            block = begins[at + 4 : at - 4 + int.from_bytes(begins[at - 4 : at], "big")]
-            if block[:2] in (b"II", b"MM"):
-                found |= {k.replace("Image ", name + " ", 1): v for k, v in _tags(BytesIO(block)).items()}
-    at = begins.find(b"\xff\xd8\xff")
-    if not found and at > 0:
-        found = _tags(BytesIO(begins[at:]))
+    for part, block in exif_blocks(file):
+        found |= {k.replace("Image ", part + " ", 1): v for k, v in _tags(BytesIO(block)).items()}
     return found
+
+
+def _lens(tags: Mapping[str, Any], notes: Mapping[str, Any]) -> str | None:
+    """The lens by its name; where EXIF has none, by that in the maker's notes, or by its range."""
+    lens = words(_text(tags, "EXIF LensModel")) or lens_in_notes(notes)
+    if lens is None:
+        ends = [finite(value, 0.1, 1e5) for value in _values(tags, "EXIF LensSpecification")]
+        if len(ends) == 4 and ends[0] and ends[1]:
+            lens = f"{focal_range(ends[0], ends[1])} mm"
+            if ends[2] and ends[3]:
+                lens += f" f/{focal_range(ends[2], ends[3])}"
+    return lens
+
+
+def _notes(file: BinaryIO, tags: Mapping[str, Any]) -> dict[str, Any]:
+    """The tags with the maker's notes, where they may know what EXIF does not say.
+
+    Reading them takes ten times as long as EXIF alone.
+    """
+    complete = "EXIF LensModel" in tags and "EXIF ISOSpeedRatings" in tags
+    if complete or not (_text(tags, "Image Make") or "").startswith(MAKERS):
+        return {}
+    file.seek(0)
+    return _tags(file, notes=True)
+
+
+def _larger(size: tuple[int, int] | None, full: tuple[int, int] | None) -> tuple[int, int] | None:
+    """The full picture, where the other size is a preview's; what EXIF says of the whole picture is more exact."""
+    if size is None or full is None:
+        return size or full
+    return full if max(full) > 1.1 * max(size) else size
 
 
 def _values(tags: Mapping[str, Any], name: str) -> list[Any]:

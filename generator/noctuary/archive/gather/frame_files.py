@@ -13,7 +13,7 @@ from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import get_context
 from pathlib import Path
 
-from noctuary.archive.gather import camera_header, fits_header
+from noctuary.archive.gather import camera_header, ciff_header, fits_header, x3f_header
 from noctuary.archive.gather.frame_header import FrameHeader, NoHeader
 from noctuary.machine import cores
 
@@ -107,13 +107,25 @@ def header_of(file: str) -> FrameHeader | Unreadable:
         if not begins:
             return file, "it is empty"
         fits = begins.startswith((b"SIMPLE", b"XTENSION")) or file.casefold().endswith(FITS_ENDINGS)
-        return fits_header.read(file) if fits else camera_header.read(file)
+        if fits:
+            return fits_header.read(file)
+        if begins[6:14] == b"HEAPCCDR":
+            return ciff_header.read(file)
+        return _x3f(file) if begins[:4] == b"FOVb" else camera_header.read(file)
     except NoHeader as trouble:
         return file, str(trouble)
     except OSError as trouble:
         return file, trouble.strerror or "it cannot be read"
     except Exception:  # a header damaged in a way nobody thought of must not lose the night's other frames
         return file, "its header is damaged"
+
+
+def _x3f(file: str) -> FrameHeader:
+    """By its properties, or by the EXIF of its preview where a later camera left them out. Raises NoHeader."""
+    try:
+        return x3f_header.read(file)
+    except NoHeader:
+        return camera_header.read(file)
 
 
 def survivors(kept: str | os.PathLike[str]) -> list[str]:
