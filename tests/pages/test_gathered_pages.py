@@ -168,7 +168,7 @@ def test_a_mosaic_says_its_panels_and_shows_where_they_lie():
 def test_altitudes_on_the_page_are_those_of_the_data():
     sky = picture_json(facts().pictures["ring"])["sessions"][0]["target"]
     least, greatest = round(sky["altitude_least_deg"]), round(sky["altitude_greatest_deg"])
-    assert f"Target at an altitude of {least}–{greatest}°" in words("pictures/ring.html")
+    assert f"Altitude {least}–{greatest}°" in words("pictures/ring.html")
 
 
 def test_a_night_of_two_rigs_is_one_night_and_a_film_through_two_names_both():

@@ -136,7 +136,7 @@ def test_no_script_or_style_stands_in_a_page():
 
 def test_the_acquisition_table_has_a_row_a_frame_group_with_subtotals_and_a_total():
     text = parsed("pictures/ring-two.html").text
-    assert "18 Jan 2025 the garden short refractor H-alpha 55/62 × 180 s 100 −10" in text
+    assert "18 Jan 2025 H-alpha 55/62 × 180 s 2.75 100 −10" in text
     assert "ISO 1600" in text
     # 120 s × 70 + 180 s × (55 + 12 + 40) = 27 660 s = 7.683 h, of which 95 × 180 s = 4.75 h through H-alpha.
     assert "H-alpha 95/102 4.75" in text

@@ -129,8 +129,8 @@ def test_a_night_with_unknown_hours_makes_the_total_a_least(tmp_path: Path) -> N
 @pytest.mark.parametrize("finished", ["2019", "2019-10", "2019-10-01"])
 def test_a_date_is_printed_as_far_as_it_is_known(tmp_path: Path, finished: str) -> None:
     site = made(tmp_path, m31=SESSION.replace("2019-10-01", finished))
-    said = {"2019": "Finished 2019 ", "2019-10": "Finished October 2019 ", "2019-10-01": "Finished 1 October 2019 "}
-    assert said[finished] in words(site["pictures/m31.html"])
+    shown = {"2019": "Finished 2019.", "2019-10": "Finished October 2019.", "2019-10-01": "Finished 1 October 2019."}
+    assert shown[finished] in words(site["pictures/m31.html"])
     assert json.loads(site["data/pictures.json"])["pictures"][0]["finished"] == finished
 
 

@@ -2,8 +2,29 @@
 
 from __future__ import annotations
 
+import re
+
 _NARROW = ("alpha", "α", "beta", "β", "oiii", "sii", "nii", "narrow", "duo", "dual", "tri", "quad", "nm")
 _NARROW_WORDS = {"ha", "hb", "o3", "s2", "n2", "nb"}
+
+
+#: The glowing gas that lets a narrow filter show anything, by how the filter's name begins.
+EMISSIONS = {
+    "halpha": "hydrogen", "ha": "hydrogen", "hα": "hydrogen", "hbeta": "hydrogen", "hb": "hydrogen", "hβ": "hydrogen",
+    "oiii": "oxygen", "o3": "oxygen", "sii": "sulphur", "s2": "sulphur", "nii": "nitrogen", "n2": "nitrogen",
+}  # fmt: skip
+
+
+def emission(filter_name: str | None) -> str | None:
+    """The element whose line a filter is named for: ``OIII 3 nm`` → ``oxygen``; of any other filter ``None``.
+
+    Common practice: names of narrow filters begin with the line that they pass.
+    """
+    words = re.findall(r"[^\W\d_]+\d?", (filter_name or "").casefold().replace("-", ""))
+    joined = words[0] if words else ""
+    if joined in ("h", "o", "s", "n") and len(words) > 1:
+        joined += words[1]
+    return EMISSIONS.get(joined)
 
 
 def narrowband(filter_name: str | None) -> bool:

@@ -1,4 +1,4 @@
-"""Exhibits: a page to read, a slideshow for the wall, and the page that lists them.
+"""Exhibits: an essay to read, a slideshow that fills the screen, and the page that lists them.
 
 A picture that is not listed is linked from nowhere, so it hangs in no exhibit; an exhibit of such pictures alone
 has no page.
@@ -6,7 +6,8 @@ has no page.
 
 from __future__ import annotations
 
-from collections.abc import Container
+from collections.abc import Container, Sequence
+from typing import Literal
 
 from noctuary.archive.records import Exhibit
 from noctuary.facts.archive_facts import ArchiveFacts
@@ -21,7 +22,7 @@ from noctuary.plain_record import plain_record
 
 @plain_record
 class Slide:
-    """A picture of an exhibit with what is said when it is on the wall (Markdown); numbers from 1."""
+    """A picture of an exhibit with the words that go with it (Markdown); numbers from 1."""
 
     number: int
     shown: PictureView
@@ -31,15 +32,32 @@ class Slide:
     credit: str | None
 
 
+Setting = Literal["full width", "beside", "pair"]
+
+
+@plain_record
+class EssayRow:
+    """Pictures that are read together: one over the full width, one with its words beside it, or a pair."""
+
+    setting: Setting
+    slides: tuple[Slide, ...]
+
+
 @plain_record
 class ExhibitContext:
-    """``show`` is the slideshow of the exhibit and ``reading`` the page to read; ``introduction`` is Markdown."""
+    """``show`` is the slideshow of the exhibit and ``reading`` the page to read; ``introduction`` is Markdown.
+
+    ``rows`` are the slides as the page to read sets them, ``targets`` what they show, ``others`` further exhibits.
+    """
 
     frame: Frame
     id: str
     title: str
     introduction: str | None
     slides: tuple[Slide, ...]
+    rows: tuple[EssayRow, ...]
+    targets: tuple[ObjectNote, ...]
+    others: tuple[Link, ...]
     show: str
     reading: str
 
@@ -59,8 +77,8 @@ def shown_exhibits(
     found = []
     for exhibit in facts.archive.exhibits:
         pictures = tuple(
-            (name, said)
-            for name, said in exhibit.pictures
+            (name, words)
+            for name, words in exhibit.pictures
             if name in shown and name in facts.pictures and facts.pictures[name].picture.listed
         )
         if pictures:
@@ -70,28 +88,63 @@ def shown_exhibits(
 
 def pages(model: SiteModel) -> list[Page]:
     found: list[Page] = []
-    told = []
-    for exhibit, pictures in shown_exhibits(model.facts, model.shown):
-        slides = tuple(_slide(model, at, name, said) for at, (name, said) in enumerate(pictures, 1))
+    entries = []
+    exhibits = shown_exhibits(model.facts, model.shown)
+    links = [Link(exhibit.title, exhibit_page(exhibit.id)) for exhibit, _ in exhibits]
+    for at, (exhibit, pictures) in enumerate(exhibits):
+        slides = tuple(_slide(model, number, name, words) for number, (name, words) in enumerate(pictures, 1))
         reading, show = exhibit_page(exhibit.id), slides_page(exhibit.id)
         context = ExhibitContext(
-            model.frame, exhibit.id, exhibit.title, exhibit.introduction, slides, show, reading
-        )  # fmt: skip
+            frame=model.frame,
+            id=exhibit.id,
+            title=exhibit.title,
+            introduction=exhibit.introduction,
+            slides=slides,
+            rows=essay_rows(slides),
+            targets=tuple({s.object.name: s.object for s in slides if s.object is not None}.values()),
+            others=(*links[at + 1 :], *links[:at]),
+            show=show,
+            reading=reading,
+        )
         found.append(Page(reading, "exhibit.html", context, "exhibit"))
         found.append(Page(show, "slides.html", context, "slides"))
-        told.append((Link(exhibit.title, reading), exhibit.introduction, len(slides), slides[0].shown))
-    if told:
-        found.insert(0, Page(EXHIBITS, "exhibits.html", ExhibitsContext(model.frame, tuple(told)), "exhibits"))
+        entries.append((links[at], exhibit.introduction, len(slides), slides[0].shown))
+    if entries:
+        found.insert(0, Page(EXHIBITS, "exhibits.html", ExhibitsContext(model.frame, tuple(entries)), "exhibits"))
     return found
 
 
-def _slide(model: SiteModel, number: int, name: str, said: str | None) -> Slide:
+#: Words of a picture that is one of a pair are no longer than this; and so much may its proportions differ.
+PAIR_LETTERS, PAIR_RATIO = 240, 1.25
+
+
+def essay_rows(slides: Sequence[Slide]) -> tuple[EssayRow, ...]:
+    """The first and the last picture over the full width, between them by turns one beside its words, and a pair.
+
+    Two make a pair where their proportions are alike and their words short.
+    """
+    rows = [EssayRow("full width", tuple(slides[:1]))]
+    middle = list(slides[1:-1])
+    while middle:
+        pair = tuple(middle[:2]) if len(rows) % 2 == 0 and _are_a_pair(middle[:2]) else ()
+        rows.append(EssayRow("pair", pair) if pair else EssayRow("beside", (middle[0],)))
+        del middle[: len(rows[-1].slides)]
+    return (*rows, EssayRow("full width", (slides[-1],))) if len(slides) > 1 else tuple(rows)
+
+
+def _are_a_pair(slides: Sequence[Slide]) -> bool:
+    ratios = [slide.shown.ratio for slide in slides]
+    short = all(len(slide.commentary or "") <= PAIR_LETTERS for slide in slides)
+    return len(slides) == 2 and short and max(ratios) / min(ratios) <= PAIR_RATIO
+
+
+def _slide(model: SiteModel, number: int, name: str, words: str | None) -> Slide:
     facts = model.facts.pictures[name]
     return Slide(
         number=number,
         shown=model.shown[name],
         object=object_note(facts.target, model) if facts.target else None,
         summary=picture_summary(facts),
-        commentary=said,
+        commentary=words,
         credit=facts.picture.credit,
     )

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from noctuary.archive.records import Session
 from noctuary.charts.season import SeasonChart
-from noctuary.facts.continue_target import Repeat, repeat, with_darks
+from noctuary.facts.continue_target import Repeat, Setting, repeat, with_darks
 from noctuary.facts.object_names import common_name_beside, designations_beside
 from noctuary.facts.optics import aperture_mm, f_ratio, focal_length_mm
 from noctuary.facts.target import TargetFacts
@@ -31,13 +31,19 @@ class RigLine:
 
 @plain_record
 class CardContext:
-    """``season``: from the place of the last session, for the best month; ``like``: the picture to match."""
+    """``season``: from the place of the last session, for the best month; ``like``: the picture to match.
+
+    ``wanted`` are the filters that lack light, those that lack most first; where nobody knows how much to add, all.
+    ``enough`` are the others.
+    """
 
     frame: Frame
     target: Link
     common_name: str | None
     designations: tuple[str, ...]
     repeat: Repeat
+    wanted: tuple[Setting, ...]
+    enough: tuple[Setting, ...]
     rig: RigLine
     place: str | None
     like: Link | None
@@ -90,6 +96,8 @@ def _context(model: SiteModel, target: TargetFacts, card: Repeat) -> CardContext
         common_name=common_name_beside(known, target.name),
         designations=designations_beside(known, target.name),
         repeat=card,
+        wanted=tuple(sorted((s for s in card.settings if s.next_subs != 0), key=lambda s: -(s.next_s or 0.0))),
+        enough=tuple(s for s in card.settings if s.next_subs == 0),
         rig=RigLine(
             rig.name,
             rig.optic.name if rig.optic else None,

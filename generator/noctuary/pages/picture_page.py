@@ -15,15 +15,17 @@ from noctuary.facts.optics import Optics
 from noctuary.facts.picture import PictureFacts
 from noctuary.facts.target import has_fixed_place
 from noctuary.pages.addresses import picture_page
+from noctuary.pages.common_facts import CommonFacts, common_facts, varying_columns
 from noctuary.pages.compare_page import overlay_links
 from noctuary.pages.depth_note import DepthNote, depth_note
 from noctuary.pages.light_note import LightNote, light_note
 from noctuary.pages.object_summary import ObjectNote, object_note
 from noctuary.pages.page import Frame, Link, Page
 from noctuary.pages.panel_list import PanelList, panel_list
+from noctuary.pages.picture_label import PictureLabel, picture_label
 from noctuary.pages.picture_view import PictureView
 from noctuary.pages.rig_parts import RigParts, rig_parts
-from noctuary.pages.session_rows import Entry, FilterTotal, PlaceNote, columns_of, entry, filter_totals, place_note
+from noctuary.pages.session_rows import Entry, FilterTotal, PlaceNote, entry, filter_totals, place_note
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
 
@@ -63,7 +65,8 @@ class PlacedNote:
 class PictureContext:
     """Everything that a picture's page says. Prose is Markdown; numbers carry their units in their names.
 
-    ``columns`` are those of the table of acquisition in which some session has something to say.
+    ``columns`` are those of the table of acquisition in which some session has something to say; what all of them
+    have in common is in ``common`` instead.
     """
 
     frame: Frame
@@ -71,8 +74,10 @@ class PictureContext:
     title: str
     shown: PictureView
     summary: PictureSummary
+    label: PictureLabel
     finished: PartialDate
     entries: tuple[Entry, ...]
+    common: CommonFacts
     columns: tuple[str, ...]
     filters: tuple[FilterTotal, ...]
     kept: int | None
@@ -231,15 +236,18 @@ def _context(model: SiteModel, facts: PictureFacts, shown: PictureView, others: 
     placement = facts.placement
     objects = tuple(object_note(o, model) for o in facts.objects)
     entries = tuple(entry(s, model) for s in facts.sessions)
+    common = common_facts(entries)
     return PictureContext(
         frame=model.frame,
         id=picture.id,
         title=picture.title,
         shown=shown,
         summary=picture_summary(facts),
+        label=picture_label(facts, model),
         finished=picture.finished,
         entries=entries,
-        columns=columns_of(entries),
+        common=common,
+        columns=varying_columns(entries, common),
         filters=filter_totals(facts.sessions),
         kept=whole.kept,
         taken=whole.taken,

@@ -7,6 +7,7 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING, Literal
 
 from noctuary.archive.records import Calibration, FrameGroup, Place
+from noctuary.charts.session_altitude import SessionAltitude
 from noctuary.facts.exposure import film, group_integration_s
 from noctuary.facts.picture import SessionFacts
 from noctuary.pages.page import Link
@@ -82,6 +83,7 @@ class Entry:
     star_width_arcsec: float | None
     calibration: Calibration | None
     note: str | None
+    altitude: SessionAltitude | None
 
 
 @plain_record
@@ -129,7 +131,22 @@ def entry(facts: SessionFacts, model: SiteModel) -> Entry:
         star_width_arcsec=None if facts.solar_system else session.star_width_arcsec,
         calibration=session.calibration,
         note=session.note,
+        altitude=_altitude(facts, model),
     )
+
+
+def _altitude(facts: SessionFacts, model: SiteModel) -> SessionAltitude | None:
+    """The drawing of the target's altitude; none of what moves among the stars."""
+    session, sky = facts.session, facts.sky
+    known = model.facts.names.meant[session.target] if session.target is not None else None
+    where = session.place.published if session.place is not None else None
+    if known is None or known.body is not None or known.dec_deg is None or where is None or sky is None:
+        return None
+    low, high = sky.target_altitude_least_deg, sky.target_altitude_greatest_deg
+    if session.start is None or session.end is None or sky.transit_utc is None or low is None or high is None:
+        return None
+    limit = model.facts.archive.horizon_deg
+    return SessionAltitude(where[0], known.dec_deg, sky.transit_utc, session.start, session.end, low, high, limit)
 
 
 def columns_of(entries: Iterable[Entry]) -> tuple[str, ...]:
@@ -137,7 +154,7 @@ def columns_of(entries: Iterable[Entry]) -> tuple[str, ...]:
     found = set()
     for e in entries:
         groups = [line.group for line in e.frames]
-        said = {
+        known = {
             "place": e.place is not None,
             "rig": e.rig is not None,
             "filter": any(g.filter is not None for g in groups),
@@ -148,7 +165,7 @@ def columns_of(entries: Iterable[Entry]) -> tuple[str, ...]:
             "altitude": e.low_deg is not None,
             "integration": e.integration_s is not None,
         }
-        found |= {name for name, there in said.items() if there}
+        found |= {name for name, is_known in known.items() if is_known}
     return tuple(sorted(found))
 
 

@@ -10,7 +10,7 @@ import datetime as dt
 import math
 import re
 from collections.abc import Callable, Sequence
-from functools import cached_property, lru_cache
+from functools import cached_property, lru_cache, wraps
 from typing import Any, Literal
 
 from babel import Locale, UnknownLocaleError
@@ -40,6 +40,17 @@ def locale_of(language: str) -> Locale:
         except (UnknownLocaleError, ValueError):
             tag = tag.rpartition("-")[0]
     return Locale("en", "001")
+
+
+def isolated(setting: Callable[..., str]) -> Callable[..., str]:
+    """The same way of setting, its text between U+2066 and U+2069, which run it from left to right by itself."""
+
+    @wraps(setting)
+    def inside(*arguments: Any, **options: Any) -> str:
+        text = setting(*arguments, **options)
+        return text if text == NONE else f"\u2066{text}\u2069"
+
+    return inside
 
 
 class Typography:
@@ -140,6 +151,12 @@ class Typography:
         if seconds is not None and 0 < seconds / 3600 < least / 2:
             return f"<{self.number(least, decimals)}"
         return self.number(None if seconds is None else seconds / 3600, decimals)
+
+    def short_hours(self, seconds: float | None) -> str:
+        """A length of time in a line of several: ``7.2 h``; under an hour as :meth:`duration`: ``25 min``."""
+        if seconds is None or seconds < 3600:
+            return self.duration(seconds)
+        return self.unit(seconds / 3600, "h", 1)
 
     def exposure(self, seconds: float | None) -> str:
         """One exposure as it is spoken of: ``180 s``, ``2.5 s``, ``1/250 s``."""
@@ -311,14 +328,22 @@ class Typography:
 
     @property
     def filters(self) -> dict[str, Callable[..., str]]:
-        """Every way of setting something, by the name that templates use."""
+        """Every way of setting something, by the name that templates use.
+
+        On a page that runs from right to left a quantity is an island of its own, so that its figures, signs and
+        unit keep their order (Unicode Standard Annex 9, explicit isolates).
+        """
+        words = (
+            "in_words", "date", "short_date", "day_month", "month", "weekday", "month_year", "dates", "long_dates",
+            "evening", "in_one_unit", "listed",
+        )  # fmt: skip
+        quantities = (
+            "number", "count", "signed", "plain", "unit", "percent", "spread", "duration", "hours", "short_hours",
+            "light", "exposure", "clock", "degrees", "angle", "extent", "extent_arcmin", "right_ascension",
+            "declination", "latitude", "longitude", "f_ratio",
+        )  # fmt: skip
+        rightward = self.locale.text_direction != "rtl"
         return {
-            name: getattr(self, name)
-            for name in (
-                "number", "count", "signed", "plain", "unit", "percent", "in_words", "spread", "duration", "hours",
-                "light", "exposure", "date", "short_date", "day_month", "month", "weekday", "month_year", "dates",
-                "long_dates", "evening", "clock",
-                "degrees", "angle", "in_one_unit", "extent", "extent_arcmin", "right_ascension", "declination",
-                "latitude", "longitude", "f_ratio", "listed",
-            )
-        }  # fmt: skip
+            **{name: getattr(self, name) for name in words},
+            **{name: getattr(self, name) if rightward else isolated(getattr(self, name)) for name in quantities},
+        }

@@ -1,4 +1,4 @@
-/* What must be known before anything is drawn: the ground that was chosen last, and where the faces lie.
+/* What must be known before anything is drawn: the ground that was chosen last, and the face.
    Storage may be refused (private windows, files). */
 (function (root, here) {
   "use strict";
@@ -7,14 +7,27 @@
   try { ground = localStorage.getItem("ground"); } catch (refused) { /* then the system's preference holds */ }
   if (ground === "night" || ground === "day" || ground === "red") root.dataset.ground = ground;
 
+  /* Text waits for its face, at most a moment, so that it is set once: what was set in the stand-in would move. */
   function face(name) { return new URL("../fonts/vollkorn-" + name + ".woff2", here).href; }
-  if (/^http/.test(location.protocol)) { /* asked for before the styles name it, it is there in time */
-    var link = document.createElement("link");
-    link.rel = "preload"; link.as = "font"; link.type = "font/woff2"; link.crossOrigin = ""; link.href = face("regular");
-    document.head.appendChild(link);
-  } else if (self.FontFace) { /* a file cannot be asked for ahead: it is there in a moment */
-    [["regular", "400", "normal"], ["italic", "400", "italic"], ["semibold", "600", "normal"]].forEach(function (cut) {
-      document.fonts.add(new FontFace("Vollkorn", "url(" + face(cut[0]) + ")", { weight: cut[1], style: cut[2], display: "swap" }));
+  if (!document.fonts || !self.FontFace) return;
+  root.classList.add("face-coming");
+  var cuts = [["regular", "normal"], ["italic", "italic"]];
+  if (/^http/.test(location.protocol)) { /* asked for before the styles name it */
+    cuts.forEach(function (cut) {
+      var link = document.createElement("link");
+      link.rel = "preload"; link.as = "font"; link.type = "font/woff2"; link.crossOrigin = ""; link.href = face(cut[0]);
+      document.head.appendChild(link);
     });
   }
+  function show(late) {
+    if (!root.classList.contains("face-coming")) return;
+    root.classList.remove("face-coming");
+    if (late) root.classList.add("face-late");
+    dispatchEvent(new Event("textshown")); /* what cannot be seen cannot be given the focus */
+  }
+  setTimeout(show, 1200, true);
+  addEventListener("DOMContentLoaded", function () { /* the styles are there, and name the face */
+    Promise.all(cuts.map(function (cut) { return document.fonts.load(cut[1] + " 1em Vollkorn"); }))
+      .then(function () { show(false); }, function () { show(true); });
+  });
 })(document.documentElement, document.currentScript.src);

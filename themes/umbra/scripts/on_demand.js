@@ -22,6 +22,7 @@
     if (/^#(.*&)?(words|kind|constellation|target|rig|filter|year|place)=/.test(location.hash)) begin();
     var write = function () { if (location.hash === "#words=") form.elements.words.focus(); };
     addEventListener("hashchange", write);
+    addEventListener("textshown", write);
     write();
   }
   /* A stroke leads to it from everywhere. */
