@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
@@ -14,9 +14,11 @@ import click
 if TYPE_CHECKING:
     from noctuary.archive.adopt.adopting import Report
     from noctuary.archive.adopt.questions import Question
+    from noctuary.archive.records import Archive
+    from noctuary.diagnostic import Diagnostic
     from noctuary.sky.catalogue import Catalogue
 
-_SHOWN = 10
+_PROPOSED = 3
 
 
 @click.command()
@@ -85,6 +87,39 @@ def adopt(
         click.echo(f"{trouble.filename or folder}: {trouble.strerror or trouble}", err=True)
         sys.exit(1)
     _tell(report, archive, dry_run=dry_run)
+
+
+class Proposals:
+    """What ``adopt`` would write beside pictures without a record, as ``check`` and ``preview`` print it."""
+
+    def __init__(self, archive: Path) -> None:
+        self.archive = archive
+        self.printed: list[Diagnostic] = []
+
+    def tell(self, findings: Iterable[Diagnostic], records: Archive | None = None) -> None:
+        """Prints the first proposals and the line that accepts all, once as long as the same pictures wait."""
+        from noctuary.archive.adopt.adopting import proposed_records
+        from noctuary.archive.read import read_archive
+        from noctuary.facts.objects import catalogue_of
+
+        waiting = [found for found in findings if found.rule == "picture-without-sidecar"]
+        before, self.printed = self.printed, waiting
+        if not waiting or waiting == before:
+            return
+        folder = self.archive.resolve()
+        records = records or read_archive(folder).archive
+        if records is None:
+            return
+        try:
+            names = CatalogueNames(catalogue_of(records))
+            drafted, number = proposed_records(records, folder, names, date.today(), _PROPOSED)
+        except OSError:  # whatever cannot be read is among the findings
+            return
+        for name, text in drafted.items():
+            click.echo(f"\n{name} would say:\n\n" + "\n".join(f"    {line}" for line in text.splitlines()))
+        rest = f"; for the other {number - len(drafted)} see --dry-run" if number > len(drafted) else ""
+        them = "it" if number == 1 else f"all {number}"
+        click.echo(f"\nTo write {them}: noctuary adopt {_quoted(self.archive)}{rest}")
 
 
 class CatalogueNames:

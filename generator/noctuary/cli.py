@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from noctuary import __version__
-from noctuary.adopt_command import adopt
+from noctuary.adopt_command import Proposals, adopt
 from noctuary.diagnostic import Diagnostic
 from noctuary.gather_command import gather
 from noctuary.machine import prints_unicode
@@ -93,6 +93,7 @@ def check(archive: Path, form: str) -> None:
         click.echo(f"{counted(faults, 'fault')}, {counted(len(findings) - faults, 'doubt')}")
         for note in notes:
             click.echo(note)
+        Proposals(archive).tell(findings, inspection.archive)
     sys.exit(1 if any(f.level == "fault" for f in findings) else 0)
 
 
@@ -121,8 +122,15 @@ def preview(archive: Path, port: int) -> None:
     """
     from noctuary.preview import CannotServe, serve
 
+    proposals = Proposals(archive)
+
+    def build_and_propose() -> Outcome:
+        outcome = _build(archive, None)
+        proposals.tell(outcome.findings)
+        return outcome
+
     try:
-        status = serve(archive, port, lambda: _build(archive, None), click.echo)
+        status = serve(archive, port, build_and_propose, click.echo)
     except CannotServe as error:
         raise click.UsageError(str(error)) from None
     sys.exit(status)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import posixpath
 from collections import Counter, defaultdict
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Protocol, TypeAlias
@@ -201,12 +201,29 @@ def _paired(sidecars: Sidecars, listing: Listing, headers: set[str], findings: l
         elif sound:
             paired[name] = beside[name][0]
     misnamed = set(listing.misnamed.values())
-    for own_sidecar, names in beside.items():
-        if own_sidecar not in sidecars and own_sidecar not in misnamed | shared:
-            for name in names:
-                hint = "run “noctuary adopt”, which drafts one from the picture's own header and name"
-                findings.append(doubt(Mark(name), "picture-without-sidecar", "the picture has no record", hint))
+    findings += _without_record(
+        name
+        for own_sidecar, names in beside.items()
+        if own_sidecar not in sidecars and own_sidecar not in misnamed | shared
+        for name in names
+    )
     return {name: paired[name] for name in sidecars if name in paired and name not in shared}
+
+
+def _without_record(pictures: Iterable[str]) -> Iterator[Diagnostic]:
+    """One doubt for a picture, and one for a folder of several: three hundred would bury everything else."""
+    by_folder: dict[str, list[str]] = {}
+    for name in pictures:
+        by_folder.setdefault(posixpath.dirname(name), []).append(name)
+    for folder, names in by_folder.items():
+        hint = "run “noctuary adopt”, which drafts one from the picture's own header and name"
+        message, mark = "the picture has no record", Mark(names[0])
+        if len(names) > 1:
+            shown = ", ".join(posixpath.basename(name) for name in sorted(names)[:3])
+            more = f" and {len(names) - 3} more" if len(names) > 3 else ""
+            message, mark = f"{len(names)} pictures here have no record: {shown}{more}", Mark(folder)
+            hint = "run “noctuary adopt”, which drafts one for each from its own header and name"
+        yield doubt(mark, "picture-without-sidecar", message, hint)
 
 
 def _own_sidecar(picture: str, sidecars: Collection[str], candidates: Mapping[str, int]) -> str:

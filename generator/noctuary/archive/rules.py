@@ -41,7 +41,7 @@ RULES: dict[str, str] = {
     "outside-archive": "A path or a link leads out of the archive.",
     "panels-cycle": "Mosaics are panels of each other in a circle.",
     "picture-kind": "A sidecar's picture is of a kind that is not read.",
-    "picture-without-sidecar": "A picture has no record yet (a doubt).",
+    "picture-without-sidecar": "Pictures have no record yet: one doubt a folder, and what `adopt` would write.",
     "replaces-cycle": "Pictures replace each other in a circle.",
     "same-name": "Two pictures or two sidecars have the same stem, so the same address.",
     "session-length": "A session lasts longer than a day.",

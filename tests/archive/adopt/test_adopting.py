@@ -8,6 +8,7 @@ from io import BytesIO
 import numpy as np
 import pytest
 import yaml
+from noctuary.adopt_command import Proposals
 from noctuary.archive.adopt.draft_record import Sources
 from noctuary.archive.adopt.evidence import Evidence
 from noctuary.archive.adopt.matching import equipped
@@ -65,12 +66,42 @@ def test_check_says_the_one_line_to_run_and_it_settles_the_doubt(archive, capsys
     assert run(["check", str(archive)]) == 0
     assert "pictures/2019/M31_final.jpg:1:1: doubt [picture-without-sidecar]" in (said := capsys.readouterr().err)
     assert "noctuary adopt" in said
+    run(["check", str(archive)])
+    proposed = capsys.readouterr().out
     before = content(archive)
     assert run(["adopt", str(archive)]) == 0
     assert {path: b for path, b in content(archive).items() if path in before} == before
+    written = (archive / "pictures/2019/m31-final.yaml").read_text(encoding="utf-8")
+    assert "".join(f"    {line}\n" for line in written.splitlines()) in proposed
+    assert f"To write it: noctuary adopt {archive}" in proposed
     found = examine(archive)
     assert [f.rule for f in found.findings] in ([], ["no-alt"])
     assert found.archive.pictures["m31-final"].file == "pictures/2019/M31_final.jpg"
+
+
+def test_pictures_without_records_are_one_doubt_a_folder_and_the_first_are_proposed(archive, capsys):
+    for number in range(30):
+        put(archive, f"pictures/2019/M{number + 1}.jpg", picture(number))
+    put(archive, "pictures/2020/M99.jpg", picture(99))
+    assert run(["check", str(archive)]) == 0
+    told = capsys.readouterr()
+    doubts = [line for line in told.err.splitlines() if "picture-without-sidecar" in line]
+    assert len(doubts) == 2
+    assert "pictures/2019:1:1: doubt" in doubts[0]
+    assert "30 pictures here have no record: M1.jpg, M10.jpg, M11.jpg and 27 more" in doubts[0]
+    assert told.out.count("would say:") == 3
+    assert "To write all 31: noctuary adopt" in told.out
+
+
+def test_preview_proposes_once_as_long_as_the_same_pictures_wait(archive, capsys):
+    put(archive, "pictures/M31.jpg", picture(1))
+    proposals = Proposals(archive)
+    for _ in range(2):
+        proposals.tell(read_archive(archive).findings)
+    assert capsys.readouterr().out.count("pictures/m31.yaml would say:") == 1
+    put(archive, "pictures/M33.jpg", picture(2))
+    proposals.tell(read_archive(archive).findings)
+    assert "pictures/m33.yaml would say:" in capsys.readouterr().out
 
 
 def test_a_rig_of_the_archive_is_known_by_camera_and_focal_length(archive):

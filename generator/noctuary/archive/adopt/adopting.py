@@ -8,7 +8,7 @@ open questions of records that this program drafted, and a second run finds noth
 from __future__ import annotations
 
 import posixpath
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -84,38 +84,23 @@ def adopt(
     pictures = _pictures(archive, folder, choices, report)
     headers = _headers(pictures, archive, names, report, progress)
     table = _table(choices, pictures, names, report)
-    drafts: dict[str, Draft] = {}
-    made: list[Version] = []
-    for picture in pictures:
-        if picture.name not in headers:
-            continue
-        evidence, damage = headers[picture.name]
-        guessed = of_name(picture.came_as, names, today), of_folders(picture.came_as, names, today)
-        sources = Sources(picture.came_as, evidence, *guessed, table.of_picture.get(picture.name), damage)
-        kit = equipped(sources, archive)
-        record = drafts[picture.name] = draft(sources, kit, names, today)
-        identity = names.called(record.objects[0]) if record.objects else None
-        made.append(
-            Version(
-                id=_stem(_sidecar(picture.name)),
-                identity=identity[1] if identity else None,
-                finished=record.finished,
-                night=record.night,
-                filter=record.filter,
-                rig=kit.rig or kit.rig_subject,
-                fresh=True,
-            )
-        )
-    replaced = proposals({v.id: v for v in [*_there(archive, names), *made]})
-    for name, record in drafts.items():
-        older = replaced.get(_stem(_sidecar(name)))
-        line = f"# replaces: {older}   # the same target in the same season; write it if this is the newer version"
-        report.drafted[_sidecar(name)] = record.text([line] if older else [])
-    report.brought = [p for p in pictures if p.fresh and p.name in drafts]
+    report.drafted = _drafts(pictures, headers, table, archive, names, today)
+    report.brought = [p for p in pictures if p.fresh and _sidecar(p.name) in report.drafted]
     _answer(report, archive, folder, answers, choices.dry_run)
     if not choices.dry_run:
         _write(report, folder, link=choices.link)
     return report
+
+
+def proposed_records(
+    archive: Archive, folder: Path, names: ObjectNames, today: date, most: int
+) -> tuple[dict[str, str], int]:
+    """What :func:`adopt` would write beside the first ``most`` pictures without a record, and how many there are."""
+    report = Report()
+    waiting = _pictures(archive, folder, Choices(), report)
+    first = waiting[:most]
+    headers = _headers(first, archive, names, report, None)
+    return _drafts(first, headers, Joined(), archive, names, today), len(waiting)
 
 
 def open_questions(archive: Archive, folder: Path) -> tuple[list[Question], dict[Subject, str]]:
@@ -187,6 +172,46 @@ def _headers(
         if progress:
             progress(number, len(pictures))
     return found
+
+
+def _drafts(
+    pictures: Sequence[Incoming],
+    headers: Mapping[str, tuple[Evidence, str | None]],
+    table: Joined,
+    archive: Archive,
+    names: ObjectNames,
+    today: date,
+) -> dict[str, str]:
+    """The record of each picture whose header was looked at: its sidecar's name → text."""
+    drafts: dict[str, Draft] = {}
+    made: list[Version] = []
+    for picture in pictures:
+        if picture.name not in headers:
+            continue
+        evidence, damage = headers[picture.name]
+        guessed = of_name(picture.came_as, names, today), of_folders(picture.came_as, names, today)
+        sources = Sources(picture.came_as, evidence, *guessed, table.of_picture.get(picture.name), damage)
+        kit = equipped(sources, archive)
+        record = drafts[_sidecar(picture.name)] = draft(sources, kit, names, today)
+        identity = names.called(record.objects[0]) if record.objects else None
+        made.append(
+            Version(
+                id=_stem(_sidecar(picture.name)),
+                identity=identity[1] if identity else None,
+                finished=record.finished,
+                night=record.night,
+                filter=record.filter,
+                rig=kit.rig or kit.rig_subject,
+                fresh=True,
+            )
+        )
+    replaced = proposals({v.id: v for v in [*_there(archive, names), *made]})
+    texts: dict[str, str] = {}
+    for sidecar, record in drafts.items():
+        older = replaced.get(_stem(sidecar))
+        line = f"# replaces: {older}   # the same target in the same season; write it if this is the newer version"
+        texts[sidecar] = record.text([line] if older else [])
+    return texts
 
 
 def _own_header(path: Path, names: ObjectNames, longitudes_deg: Sequence[float]) -> Evidence:
