@@ -52,8 +52,10 @@ class GatherNotes:
             key = (session.rig_key, session.night)
             before = last.get(key)
             if before is not None:
-                why = guessed.get((session.night, session.start)) if session.target.name is None else None
-                changed = f"change of target from {_name(before)} to {name}" if not why else f"{why}: another target?"
+                why = guessed.get((session.night, session.start))
+                changed = f"change of target from {_name(before)} to {name}"
+                if why:
+                    changed = f"{why}: " + ("another target?" if session.target.name is None else changed)
                 self.lines.append(f"{session.night} {session.start:%H:%M}: {changed}")
             last[key] = session
             for pause in session.pauses:
