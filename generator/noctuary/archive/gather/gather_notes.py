@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
+from itertools import pairwise
 from pathlib import PurePath
 
 from noctuary.archive.gather.copies import Exposure
@@ -17,6 +19,8 @@ from noctuary.archive.gather.survival import ListedNames
 from noctuary.archive.gather.target_changes import Change
 from noctuary.diagnostic import Diagnostic, Mark, doubt, one_line
 from noctuary.text import counted
+
+_FEW_CHANGES = 4
 
 
 class GatherNotes:
@@ -46,26 +50,35 @@ class GatherNotes:
 
     def sessions(self, sessions: Sequence[GatheredSession], changes: Sequence[Change]) -> None:
         guessed = {(c.night, c.first.start): c.reason for c in changes}
-        last: dict[tuple[object, ...], GatheredSession] = {}
+        nights: dict[tuple[object, ...], list[GatheredSession]] = {}
         for session in sessions:
-            name = _name(session)
-            key = (session.rig_key, session.night)
-            before = last.get(key)
-            if before is not None:
-                why = guessed.get((session.night, session.start))
-                changed = f"change of target from {_name(before)} to {name}"
-                if why:
-                    changed = f"{why}: " + ("another target?" if session.target.name is None else changed)
-                self.lines.append(f"{session.night} {session.start:%H:%M}: {changed}")
-            last[key] = session
-            for pause in session.pauses:
-                minutes = round((pause[1].timestamp() - pause[0].timestamp()) / 60)
-                self.lines.append(f"{session.night}: pause of {minutes} min on {name}, {pause_text(pause)}")
+            nights.setdefault((session.night, session.rig_key), []).append(session)
+        for members in nights.values():
+            self._changes(members, guessed)
+            for session in members:
+                for pause in session.pauses:
+                    minutes = round((pause[1].timestamp() - pause[0].timestamp()) / 60)
+                    name = _name(session)
+                    self.lines.append(f"{session.night}: pause of {minutes} min on {name}, {pause_text(pause)}")
         for night in sorted({c.night for c in changes} & {s.night for s in sessions if s.target.name is None}):
             self.lines.append(
                 f"{night}: what no header names is drafted by itself from one change to the next; give drafts of one "
                 "target the same objects, gather again, and they become one"
             )
+
+    def _changes(self, members: Sequence[GatheredSession], guessed: Mapping[tuple[date, datetime], str]) -> None:
+        """Every change of target in a night, in one line where targets alternated."""
+        names = list(dict.fromkeys(_name(s) for s in members))
+        if len(members) > _FEW_CHANGES and len(names) < len(members) - 1:
+            night = members[0].night
+            self.lines.append(f"{night}: {len(members) - 1} changes of target between {_listed(names)}")
+            return
+        for before, session in pairwise(members):
+            why = guessed.get((session.night, session.start))
+            changed = f"change of target from {_name(before)} to {_name(session)}"
+            if why:
+                changed = f"{why}: " + ("another target?" if session.target.name is None else changed)
+            self.lines.append(f"{session.night} {session.start:%H:%M}: {changed}")
 
     def frames(self, read: Sequence[FrameHeader], lights: Sequence[FrameHeader], stacks: int) -> None:
         combined = sum(h.combined for h in read) - stacks
@@ -123,6 +136,10 @@ class GatherNotes:
                         "correct equipment.yaml, or name another rig with --rig",
                     )
                 )  # fmt: skip
+
+
+def _listed(names: Sequence[str]) -> str:
+    return " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))
 
 
 def _name(session: GatheredSession) -> str:

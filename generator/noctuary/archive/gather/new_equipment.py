@@ -6,6 +6,7 @@ writes into its own files are a preview's as often as not.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 
 from noctuary.archive.equipment_text import RigProposal, rig_lines
@@ -25,7 +26,10 @@ def rig_name(sample: FrameHeader) -> str:
 
 
 def _optic_name(sample: FrameHeader) -> str | None:
-    return sample.optic or (f"{number_text(sample.focal_length_mm)} mm" if sample.focal_length_mm else None)
+    by_length = f"{number_text(sample.focal_length_mm)} mm" if sample.focal_length_mm else None
+    # FITS headers give the name of what points the telescope as often as that of the telescope.
+    points = re.search(r"\b(?:mount|driver|simulator|hub)\b", sample.optic or "", re.IGNORECASE)
+    return by_length if points and by_length else sample.optic or by_length
 
 
 def new_rigs(sessions: Sequence[GatheredSession]) -> Mapping[str, RigProposal]:
