@@ -221,11 +221,46 @@ def test_keys_move_it_and_escape_leads_back(large_page: OpenLarge) -> None:
     page.keyboard.press("-")
     seen.settle()
     assert seen.share() == pytest.approx(whole * 1.5**2, rel=0.03)
-    address = page.url
+    assert "#zoom=" in page.url
     page.keyboard.press("Escape")
     assert not page.evaluate("document.getElementById('picture-zoom').open")
     assert page.evaluate("document.activeElement.className") == "zoom-button"
-    assert page.url == address
+    page.wait_for_url(lambda url: "#" not in url)
+
+
+def test_back_leaves_the_zoom_and_not_the_page(large_page: OpenLarge) -> None:
+    seen = large_page()
+    page = seen.close_up()
+    page.keyboard.press("+")
+    seen.settle()
+    page.go_back()
+    page.wait_for_selector("#picture-zoom:not([open])", state="attached")
+    assert page.url.endswith(f"{TILED}.html")
+    page.go_forward()
+    page.wait_for_selector("#picture-zoom[open]")
+
+
+def test_a_part_of_a_picture_can_be_sent_as_a_link(large_page: OpenLarge) -> None:
+    """The address of a page opened as a file holds the part that is seen and the layers over it."""
+    seen = large_page()
+    page = seen.page
+    page.click("label[for=over-objects]")
+    assert page.url.endswith("#over=objects")
+    seen.close_up()
+    for key in ("1", "ArrowRight", "ArrowRight", "ArrowUp"):
+        page.keyboard.press(key)
+        seen.settle()
+    link = page.url
+    shown = np.asarray(Image.open(io.BytesIO(page.locator(".zoom-view").screenshot())).convert("L")).astype(int)
+    other = large_page()
+    other.page.goto("about:blank")
+    other.page.goto(link)
+    other.page.wait_for_selector("#picture-zoom.ready")
+    other.settle()
+    assert other.share() == seen.share() == 100
+    assert other.page.locator("#picture-zoom .of-objects").is_visible()
+    again = np.asarray(Image.open(io.BytesIO(other.page.locator(".zoom-view").screenshot())).convert("L"))
+    assert np.abs(shown - again.astype(int)).mean() < 3
 
 
 def test_every_control_is_a_word_and_can_be_reached(large_page: OpenLarge) -> None:

@@ -47,6 +47,10 @@
       a.hidden = false;
       a.addEventListener("click", look);
     });
+    /* An address that says which part is seen opens it there; so does Forward. */
+    var wanted = function () { if (/[#&]zoom=/.test(location.hash)) load(dialog.dataset.script); };
+    addEventListener("popstate", wanted);
+    wanted();
   }
 
   /* A finger drawn across the picture leads to its neighbour, unless it pinches, scrolls, or the page is magnified. */

@@ -9,6 +9,7 @@
   var share = dialog.querySelector("output");
   var still = matchMedia("(prefers-reduced-motion: reduce)").matches;
   var width = Number(say.width), height = Number(say.height);
+  var address = window.pictureAddress;
   var viewer = null, layer = null, back = null;
 
   function load(tag, property, address, then) {
@@ -62,7 +63,8 @@
       gestureSettingsPen: { clickToZoom: false, dblClickToZoom: true }
     });
     viewer.addHandler("canvas-key", function (e) { e.preventDefaultAction = true; });
-    viewer.addHandler("open", function () { lay(library); tell(); dialog.classList.add("ready"); });
+    viewer.addHandler("open", function () { lay(library); goTo(address.part("zoom")); tell(); dialog.classList.add("ready"); });
+    viewer.addHandler("animation-finish", keep);
     viewer.addHandler("update-viewport", tell);
     viewer.addHandler("open-failed", function () { location.href = say.full; });
   }
@@ -83,6 +85,21 @@
     ["narrow", "middling", "wide"].forEach(function (name) { layer.classList.toggle(name, name === set[0]); });
   }
 
+  /* What is seen, as the address says it: the middle in shares of width and height, and the share of the width. */
+  function keep() {
+    if (!dialog.open || address.part("zoom") === null) return;
+    var part = viewer.viewport.getBounds(), middle = part.getCenter();
+    address.write("zoom", [middle.x.toFixed(5), (middle.y * width / height).toFixed(5), part.width.toPrecision(3)].join(","));
+  }
+  function goTo(zoom) {
+    var part = (zoom || "").split(",").map(Number);
+    if (part.length !== 3 || part.some(isNaN) || part[2] <= 0 || part[2] >= 1) return;
+    var high = part[2] / viewer.viewport.getAspectRatio();
+    viewer.viewport.fitBounds(
+      new window.OpenSeadragon.Rect(part[0] - part[2] / 2, part[1] * height / width - high / 2, part[2], high), true);
+    viewer.viewport.applyConstraints(true);
+  }
+
   function lay(library) {
     var drawn = document.querySelector(".well .overlay");
     if (!drawn) return;
@@ -101,7 +118,9 @@
   }
   dialog.querySelectorAll("[data-over]").forEach(function (input) {
     input.addEventListener("change", function () {
-      document.getElementById("over-" + input.dataset.over).checked = input.checked;
+      var onPage = document.getElementById("over-" + input.dataset.over);
+      onPage.checked = input.checked;
+      onPage.dispatchEvent(new Event("change"));
       over();
     });
   });
@@ -147,9 +166,17 @@
     if (document.fullscreenElement) document.exitFullscreen();
     document.documentElement.style.overflow = "";
     if (back) back.focus();
+    /* Closed by a button or a key it leaves the entry in the history that it made, as Back does. */
+    if (address.part("zoom") === null) return;
+    if (history.state && history.state.zoom) history.back(); else address.write("zoom", null);
+  });
+  addEventListener("popstate", function () {
+    var zoom = address.part("zoom");
+    if (zoom === null) { if (dialog.open) dialog.close(); } else if (!dialog.open) window.openPictureZoom(); else goTo(zoom);
   });
 
   window.openPictureZoom = function () {
+    if (address.part("zoom") === null) address.write("zoom", "0.5,0.5,1", true);
     back = document.activeElement;
     dialog.querySelectorAll("[data-over]").forEach(function (input) {
       input.checked = document.getElementById("over-" + input.dataset.over).checked;
@@ -157,7 +184,7 @@
     dialog.showModal();
     document.documentElement.style.overflow = "hidden";
     view.focus();
-    if (viewer) { over(); viewer.viewport.goHome(true); }
+    if (viewer) { over(); viewer.viewport.goHome(true); goTo(address.part("zoom")); }
   };
   load("link", "href", say.style, function () {
     window.openPictureZoom();

@@ -91,17 +91,22 @@
     if (e.target.closest("a, .commentary")) return;
     acts[e.clientX < innerWidth / 3 ? "back" : "on"]();
   });
-  var touched = null;
+  var touched = null, from = 0;
   show.addEventListener("touchstart", function (e) {
     touched = e.touches.length === 1 ? e.touches[0].clientX : null;
+    from = e.touches[0].clientY;
   }, { passive: true });
+  show.addEventListener("touchmove", function (e) { /* drawn across it moves the slides, and nothing else */
+    if (touched === null || e.touches.length > 1 || !e.cancelable) return;
+    if (Math.abs(e.touches[0].clientX - touched) > Math.abs(e.touches[0].clientY - from)) e.preventDefault();
+  }, { passive: false });
   show.addEventListener("touchend", function (e) {
     if (touched === null) return;
     var moved = e.changedTouches[0].clientX - touched;
     touched = null;
     if (Math.abs(moved) < 50) return;
     e.preventDefault(); /* no click besides */
-    acts[moved < 0 ? "on" : "back"]();
+    acts[moved < 0 === (getComputedStyle(show).direction !== "rtl") ? "on" : "back"]();
   });
   document.addEventListener("fullscreenchange", function () {
     buttons.whole.setAttribute("aria-pressed", String(!!document.fullscreenElement));
