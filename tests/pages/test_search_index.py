@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import doctest
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -12,8 +13,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from noctuary.build import build
-from noctuary.pages import search_index
-from noctuary.pages.search_index import FACETS, SEARCH_INDEX, Found, folded, words_of, words_of_object, written
+from noctuary.pages import search_words
+from noctuary.pages.search_index import FACETS, SEARCH_INDEX, IndexedPicture, written
+from noctuary.pages.search_words import folded, words_of, words_of_object
 from noctuary.sky.catalogue import Catalogue
 
 from tests.builders.many_pictures import write_archive
@@ -22,9 +24,11 @@ from tests.builders.many_pictures import write_archive
 def read(data: bytes) -> dict[str, Any]:
     """The value that the script hands over."""
     text = data.decode("utf-8")
-    assert text.startswith("loadSearchIndex(")
-    assert text.endswith(");\n")
-    return json.loads(text.removeprefix("loadSearchIndex(").removesuffix(");\n"))
+    assert text.startswith("loadSearchIndex('")
+    assert text.endswith("');\n")
+    plain = text.removeprefix("loadSearchIndex('").removesuffix("');\n")
+    separators = {"u2028": "\u2028", "u2029": "\u2029"}
+    return json.loads(re.sub(r"\\(u2028|u2029|.)", lambda escape: separators.get(escape[1], escape[1]), plain))
 
 
 def found_by(index: dict[str, Any], word: str) -> set[int]:
@@ -35,13 +39,13 @@ def found_by(index: dict[str, Any], word: str) -> set[int]:
     return numbers
 
 
-def picture(name: str, names: tuple[str, ...] = (), **values: str | None) -> Found:
+def picture(name: str, names: tuple[str, ...] = (), **values: str | None) -> IndexedPicture:
     words = " ".join(sorted(words_of(names)))
-    return Found(f"pictures/{name}.html", tuple((values[f],) if f in values else () for f in FACETS), words)
+    return IndexedPicture(f"pictures/{name}.html", tuple((values[f],) if f in values else () for f in FACETS), words)
 
 
 def test_the_examples_in_the_words_about_it() -> None:
-    assert doctest.testmod(search_index).failed == 0
+    assert doctest.testmod(search_words).failed == 0
 
 
 def test_names_are_found_in_one_word_and_in_their_parts() -> None:
@@ -71,9 +75,9 @@ def test_an_object_is_found_by_all_its_names_and_by_no_part_of_a_designation(wri
 
 def test_objects_stand_once_with_their_pictures_and_the_spellings_of_their_catalogues():
     objects: list[tuple[str, ...]] = [("a",), ("a", "b"), (), ("a",)]
-    found = tuple(replace(picture(f"p{n}"), objects=names) for n, names in enumerate(objects))
+    found = tuple(replace(picture(f"p{n}"), named=names[:1], in_field=names[1:]) for n, names in enumerate(objects))
     index = read(written(found, {"a": "m31 ngc224 andromeda", "b": "sh2x155 sh155"}))
-    assert index["objects"] == [["m31 ngc224 andromeda", [0, 1, 2]], ["sh2x155 sh155", [1]]]
+    assert index["objects"] == [["m31 ngc224 andromeda", [0, 1, 2], []], ["sh2x155 sh155", [], [1]]]
     assert {"messier": "m", "sharpless": "sh"}.items() <= index["catalogues"].items()
     assert set(index["catalogues"].values()) == {"m", "sh"}
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 
 _NARROW = ("alpha", "α", "beta", "β", "oiii", "sii", "nii", "narrow", "duo", "dual", "tri", "quad", "nm")
@@ -35,3 +36,31 @@ def narrowband(filter_name: str | None) -> bool:
     words = set("".join(c if c.isalnum() else " " for c in folded).split())
     joined = "".join(c for c in folded if c.isalnum())
     return any(part in joined for part in _NARROW) or bool(words & _NARROW_WORDS)
+
+
+#: How people write the emission lines that filters are made for, the first as this program does. Common practice.
+_LINES = (
+    ("H-alpha", "Ha", "Hα"),
+    ("H-beta", "Hb", "Hβ"),
+    ("OIII", "O3", "O III"),
+    ("SII", "S2", "S II"),
+    ("NII", "N2", "N II"),
+)
+
+
+def line_spellings(filter_name: str) -> tuple[str, ...]:
+    """Every spelling of the emission lines that a filter's name speaks of; none for other filters.
+
+    >>> line_spellings("[O III] 6 nm")
+    ('OIII', 'O3', 'O III')
+    >>> line_spellings("luminance")
+    ()
+    """
+    words = "".join(c if c.isalnum() else " " for c in filter_name.casefold()).split()
+    pairs = [a + b for a, b in itertools.pairwise(words)]
+    found: list[str] = []
+    for spellings in _LINES:
+        plain = {"".join(c for c in s.casefold() if c.isalnum()) for s in spellings}
+        if plain & {*words, *pairs}:
+            found += spellings
+    return tuple(found)

@@ -9,6 +9,7 @@ from noctuary.facts.filters import emission
 from noctuary.facts.year import year_review
 from noctuary.pages.addresses import year_page
 from noctuary.pages.gallery import GalleryItem, gallery
+from noctuary.pages.gallery_years import YearGroup, by_year
 from noctuary.pages.object_summary import ObjectNote, object_note
 from noctuary.pages.page import Frame, Page
 from noctuary.pages.picture_page import PictureSummary, picture_summary
@@ -46,7 +47,8 @@ class YearNews:
 
 @plain_record
 class FrontContext:
-    """``newest`` and its ``summary`` are ``None`` without any picture; ``kinds`` are those of the targets.
+    """``newest`` and its ``summary`` are ``None`` without any picture; ``years`` holds the others; ``kinds``
+    are those of the targets.
 
     ``last`` is ``None`` without any session, ``news`` without any year.
     """
@@ -56,7 +58,7 @@ class FrontContext:
     summary: PictureSummary | None
     last: LastNight | None
     news: YearNews | None
-    pictures: tuple[GalleryItem, ...]
+    years: tuple[YearGroup, ...]
     kinds: tuple[str, ...]
     total_s: float | None
     sessions_not_recorded: int
@@ -74,7 +76,7 @@ def pages(model: SiteModel) -> list[Page]:
         summary=picture_summary(facts.pictures[newest.id]) if newest else None,
         last=_last_night(model),
         news=_year_news(model.facts),
-        pictures=everything[1:],
+        years=by_year(everything[1:]),
         kinds=tuple(sorted({p.target.kind for p in facts.listed if p.target})),
         total_s=facts.integration.total_s,
         sessions_not_recorded=facts.integration.sessions_not_recorded,

@@ -31,10 +31,10 @@ from noctuary.pages.typography import Typography
 from noctuary.sky.constellation import constellation_name
 
 #: Nothing from elsewhere, no script or style inside a page; only ``style`` attributes, which place a picture's
-#: proportions and colour.
+#: proportions and colour, and workers that a script of the site makes of its own text.
 CONTENT_POLICY = (
     "default-src 'none'; img-src 'self'; script-src 'self'; style-src 'self'; style-src-attr 'unsafe-inline'; "
-    "font-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'"
+    "font-src 'self'; connect-src 'self'; worker-src blob:; base-uri 'none'; form-action 'none'"
 )
 
 

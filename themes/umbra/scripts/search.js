@@ -1,179 +1,203 @@
-/* The gallery, filtered: by lists and by words, all at once. The address keeps what is chosen behind the #, so that it
-   can be shared, and works in a page opened as a file. Loaded when someone looks for something. */
+/* The search: by lists and by words, all at once. What is chosen is in the address behind the #, so that it can be
+   shared, and works in a page opened as a file. Loaded when someone looks for something; the work is done elsewhere
+   (search_engine.js), the results are copies of the pictures on the page. */
 (function () {
   "use strict";
   var form = document.getElementById("find");
-  var gallery = document.querySelector(".gallery");
-  if (!form || !gallery || window.loadSearchIndex) return;
+  var gallery = document.getElementById("pictures");
+  var results = document.getElementById("results");
+  if (!form || !gallery || !results || window.loadSearchIndex) return;
+  var AT_ONCE = 60;           /* so many results are shown, and so many more when asked */
+  var TYPED_INTO = 12;        /* a list longer than this can be typed into */
   var box = form.elements.words;
   var lists = form.querySelector(".search-lists");
   var status = form.querySelector("output");
   var reset = form.querySelector("[type=reset]");
+  var offers = form.querySelector(".search-offers");
+  var more = document.getElementById("more-results");
   var opening = document.querySelector("main > article");
-  var buttons = {};
+  var buttons = {}, boxes = {}, chosen = {}, facets = [], pages = [], counts = [];
+  var items = new Map();      /* address of a picture → its place in the gallery */
+  var found = [], waiting = null, busy = false, typing = false, kinds = {};
   form.querySelectorAll("[data-facet]").forEach(function (b) { buttons[b.dataset.facet] = b; });
-  var index, vocabulary, places, spellings, items, lacks = new Set();
-  var chosen = {};            /* facet -> Set of numbers of values */
-  var boxes = {};             /* facet -> [{label, input, count}] */
+  form.querySelectorAll("data").forEach(function (d) { kinds[d.value] = d.textContent; });
 
-  function fold(text) {
-    return text.toLowerCase().normalize("NFKD").replace(/\p{M}/gu, "").replace(/ß/g, "ss").replace(/ς/g, "σ");
+  /* ------------------------------------------------------------------ who answers */
+  var answered = null, engine;
+  function post(message, then) { answered = then; engine(message); }
+  function inPage() {
+    var answer = window.searchEngine();
+    engine = function (message) { setTimeout(function () { answered(answer(message)); }, 0); };
   }
-
-  /* ------------------------------------------------------------------ words */
-  function having(test) {
-    var found = new Set();
-    vocabulary.forEach(function (word) {
-      if (!test(word)) return;
-      places.get(word).forEach(function (steps) {
-        var at = 0;
-        steps.forEach(function (step) { at += step; found.add(at); });
-      });
-    });
-    return found;
-  }
-  function known(word) { return places.has(word); }
-  function one(word) {
-    if (/\d$/.test(word) && known(word)) return having(function (w) { return w === word; });
-    if (/^\d+$/.test(word)) return having(function (w) { return w.replace(/^\p{L}+/u, "").startsWith(word); });
-    /* “Messier”, or what has been typed of it so far, is every object of that catalogue. */
-    var heads = word.length < 4 ? [] : spellings.filter(function (s) { return s.said.startsWith(word); });
-    return having(function (w) {
-      return (word.length > 3 ? w.includes(word) : w.startsWith(word)) ||
-        heads.some(function (s) { return w.startsWith(s.head) && /\d/.test(w.charAt(s.head.length)); });
-    });
-  }
-  /* “Messier 31”, “Sharpless 2-155”: as the words of the index begin. */
-  function respelt(text) {
-    spellings.forEach(function (s) { text = text.replace(s.pattern, "$1" + s.head); });
-    /* A dash between the figures of a designation is part of it: “Minkowski 2-9” is not Messier 29. */
-    return text.replace(/(\p{L}\s*\d+)[-‐‑–](?=\d)/gu, "$1x");
-  }
-  function both(a, b) { return new Set(Array.from(a).filter(function (n) { return b.has(n); })); }
-  /* Pictures with every word. “NGC 2238”, “ngc2238” and “Sh 2-155” are one word each where such a name is known. */
-  function withWords(text) {
-    var words = respelt(fold(text)).match(/[\p{L}\p{N}]+/gu) || [];
-    var found = null;
-    for (var i = 0; i < words.length; i++) {
-      var word = words[i], set = null;
-      for (var reach = 3; reach > 1 && !set; reach--) {
-        var joined = words.slice(i, i + reach).join("");
-        if (!known(joined)) joined = joined.replace(/^(\p{L}+)0+(?=\d)/u, "$1");
-        if (i + reach > words.length || !/^\p{L}+\d/u.test(joined)) continue;
-        if (known(joined)) set = one(joined);
-        else if (/^\p{L}+\d+$/u.test(joined)) set = having(function (w) { return w.startsWith(joined); });
-        if (set && !set.size) set = null;
-        if (set) i += reach - 1;
-      }
-      if (!set) {
-        set = one(word);
-      }
-      found = found ? both(found, set) : set;
-    }
-    return found;
+  function hire() {
+    try {
+      var text = "var answer=(" + window.searchEngine + ")();onmessage=function(e){postMessage(answer(e.data));};";
+      var worker = new Worker(URL.createObjectURL(new Blob(["var window=self;" + text], { type: "text/javascript" })));
+      worker.onmessage = function (e) { answered(e.data); };
+      worker.onerror = function () { if (!facets.length) { inPage(); engine({ index: text, kinds: kinds }); } };
+      engine = function (message) { worker.postMessage(message); };
+    } catch (refused) { inPage(); }
   }
 
   /* ------------------------------------------------------------------ state */
   function read() {
-    var said = new URLSearchParams(location.hash.slice(1));
-    box.value = said.get("words") || "";
-    index.facets.forEach(function (facet) {
-      var wanted = said.getAll(facet[0]);
+    var state = new URLSearchParams(location.hash.slice(1));
+    box.value = state.get("words") || "";
+    facets.forEach(function (facet) {
+      var wanted = state.getAll(facet[0]);
       chosen[facet[0]] = new Set();
-      facet[1].forEach(function (value, number) {
+      if (wanted.length) facet[1].forEach(function (value, number) {
         if (wanted.includes(value === null ? "" : value)) chosen[facet[0]].add(number);
       });
     });
   }
-  function address() {
-    var said = new URLSearchParams();
-    index.facets.forEach(function (facet) {
-      chosen[facet[0]].forEach(function (number) { said.append(facet[0], facet[1][number] || ""); });
+  function address(words, without) {
+    var state = new URLSearchParams();
+    facets.forEach(function (facet) {
+      if (facet[0] !== without) chosen[facet[0]].forEach(function (number) { state.append(facet[0], facet[1][number] || ""); });
     });
-    if (box.value.trim()) said.set("words", box.value.trim());
-    var text = said.toString();
+    if (words.trim()) state.set("words", words.trim());
+    var text = state.toString();
     return text ? "#" + text : "";
   }
-  var typing = false;
   function write(keep) {
-    var now = address();
+    var now = address(box.value);
     if (now === location.hash) return;
     var url = location.href.split("#")[0] + now;
     if (keep) history.replaceState(null, "", url); else history.pushState(null, "", url);
   }
-
-  /* ------------------------------------------------------------------ showing */
-  function show() {
-    var words = withWords(box.value);
-    var misses = index.pictures.map(function (picture, number) {
-      var missed = words && !words.has(number) ? ["words"] : [];
-      index.facets.forEach(function (facet, place) {
-        var want = chosen[facet[0]];
-        if (want.size && !picture[place + 1].some(function (n) { return want.has(n); })) missed.push(facet[0]);
-      });
-      return missed;
-    });
-    var active = box.value.trim() !== "" || index.facets.some(function (f) { return chosen[f[0]].size; });
-    var count = 0;
-    misses.forEach(function (missed, number) {
-      if (!missed.length) count++;
-      if (items[number]) items[number].hidden = missed.length > 0;
-    });
-    if (opening) opening.hidden = active;
-    if (items[0] && items[0].classList.contains("filter-only")) items[0].hidden = !active || misses[0].length > 0;
-    index.facets.forEach(function (facet, place) {
-      var name = facet[0], counts = facet[1].map(function () { return 0; });
-      misses.forEach(function (missed, number) {
-        if (!missed.length || (missed.length === 1 && missed[0] === name)) {
-          index.pictures[number][place + 1].forEach(function (n) { counts[n]++; });
-        }
-      });
-      boxes[name].forEach(function (entry, n) {
-        entry.count.textContent = counts[n];
-        entry.input.checked = chosen[name].has(n);
-        entry.label.hidden = !counts[n] && !entry.input.checked;
-      });
-      var said = Array.from(chosen[name]).map(function (n) { return boxes[name][n].text; });
-      var button = buttons[name];
-      button.classList.toggle("chosen", said.length > 0);
-      button.querySelector("span").textContent = said.length ? ": " + said.join(", ") : "";
-    });
-    status.textContent = !count ? status.dataset.none
-      : active ? status.dataset.count.replace("{count}", count).replace("{all}", index.pictures.length) : "";
-    reset.hidden = !active;
+  function textOf(facet, number) {
+    var value = facet[1][number];
+    return value === null ? buttons[facet[0]].dataset.none || "—" : facet[0] === "kind" ? kinds[value] || value : value;
   }
 
+  /* ------------------------------------------------------------------ showing */
+  /* One question at a time; while one is out, only the newest of those after it waits. */
+  function show() {
+    var question = { words: box.value, chosen: {} };
+    Object.keys(chosen).forEach(function (name) { question.chosen[name] = Array.from(chosen[name]); });
+    if (busy) { waiting = question; return; }
+    busy = true;
+    post(question, function (answer) {
+      busy = false;
+      if (waiting) { waiting = null; show(); return; }
+      render(answer);
+    });
+  }
+  function render(answer) {
+    var active = box.value.trim() !== "" || facets.some(function (f) { return chosen[f[0]].size; });
+    found = answer.found;
+    counts = answer.counts;
+    results.textContent = "";
+    if (active) append();
+    results.hidden = !active;
+    more.hidden = !active || found.length <= AT_ONCE;
+    gallery.hidden = active;
+    if (opening) opening.hidden = active;
+    facets.forEach(function (facet, place) {
+      var name = facet[0];
+      if (boxes[name] && !document.getElementById("find-" + name).hidden) count(facet, place);
+      var texts = Array.from(chosen[name]).map(function (n) { return textOf(facet, n); });
+      buttons[name].classList.toggle("chosen", texts.length > 0);
+      buttons[name].querySelector("span").textContent = texts.length ? ": " + texts.join(", ") : "";
+    });
+    var words = !found.length ? status.dataset.none
+      : active ? status.dataset.count.replace("{count}", found.length).replace("{all}", pages.length) : "";
+    answer.instead.forEach(function (pair) {
+      words += " " + status.dataset.instead.replace("{taken}", pair[1]).replace("{typed}", pair[0]);
+    });
+    status.textContent = words;
+    reset.hidden = !active;
+    offer(answer.offers);
+  }
+  function append() {
+    found.slice(results.children.length, results.children.length + AT_ONCE).forEach(function (number) {
+      var item = items.get(pages[number]);
+      if (!item) return;
+      var copy = item.cloneNode(true);
+      copy.hidden = false;
+      results.appendChild(copy);
+    });
+    more.hidden = results.children.length >= found.length;
+  }
+  function offer(near) {
+    offers.hidden = !near.length;
+    offers.querySelectorAll("a").forEach(function (a) { a.remove(); });
+    near.forEach(function (each) {
+      var link = document.createElement("a"), number = document.createElement("span");
+      var facet = facets.find(function (f) { return f[0] === each.facet; });
+      var left = facet ? Array.from(chosen[facet[0]]).map(function (n) { return textOf(facet, n); }).join(", ") : "“" + box.value.trim() + "”";
+      link.href = facet ? address(box.value, each.facet) || "#words=" : address(each.words) || "#words=";
+      link.textContent = each.words ? each.words : offers.dataset.without.replace("{what}", left);
+      number.className = "count";
+      number.textContent = " " + each.count;
+      link.appendChild(number);
+      offers.appendChild(link);
+    });
+  }
+  function count(facet, place) {
+    boxes[facet[0]].forEach(function (entry, n) {
+      var number = counts[place][n];
+      entry.count.textContent = number;
+      entry.input.checked = chosen[facet[0]].has(n);
+      entry.label.hidden = (!number && !entry.input.checked) || entry.out;
+    });
+  }
+
+  /* ------------------------------------------------------------------ lists */
+  /* A list is made when it is opened for the first time: that of targets may be long. */
+  function list(facet, place) {
+    var name = facet[0], set = document.getElementById("find-" + name);
+    boxes[name] = facet[1].map(function (value, number) {
+      var label = document.createElement("label"), input = document.createElement("input");
+      var figure = document.createElement("span"), text = textOf(facet, number);
+      input.type = "checkbox";
+      input.addEventListener("change", function () {
+        if (input.checked) chosen[name].add(number); else chosen[name].delete(number);
+        write(false);
+        show();
+      });
+      figure.className = "count";
+      label.append(input, text + " ", figure);
+      return { label: label, input: input, count: figure, text: text.toLowerCase(), out: false };
+    });
+    if (facet[1].length > TYPED_INTO) {
+      var narrow = document.createElement("input");
+      narrow.type = "search";
+      narrow.autocomplete = "off";
+      narrow.setAttribute("aria-label", form.dataset.narrow.replace("{list}", buttons[name].firstChild.textContent));
+      narrow.placeholder = narrow.getAttribute("aria-label");
+      narrow.addEventListener("input", function () {
+        var part = narrow.value.trim().toLowerCase(), tight = part.replace(/[\s-]/g, "");
+        boxes[name].forEach(function (entry) {
+          entry.out = part !== "" && !entry.text.includes(part) && !entry.text.replace(/[\s-]/g, "").includes(tight);
+        });
+        count(facet, place);
+      });
+      set.appendChild(narrow);
+    }
+    var body = document.createElement("div");
+    boxes[name].forEach(function (entry) { body.appendChild(entry.label); });
+    set.appendChild(body);
+  }
   function build() {
-    var kinds = {};
-    form.querySelectorAll("data").forEach(function (d) { kinds[d.value] = d.textContent; });
-    index.facets.forEach(function (facet) {
+    facets.forEach(function (facet, place) {
       var name = facet[0], button = buttons[name];
-      var set = document.createElement("fieldset");
+      var set = document.createElement("fieldset"), legend = document.createElement("legend");
       set.id = "find-" + name;
       set.hidden = true;
-      var legend = document.createElement("legend");
       legend.className = "visually-hidden";
       legend.textContent = button.textContent;
       set.appendChild(legend);
       button.appendChild(document.createElement("span"));
       button.setAttribute("aria-controls", set.id);
       button.hidden = facet[1].length < 1;
-      chosen[name] = new Set();
-      boxes[name] = facet[1].map(function (value, number) {
-        var label = document.createElement("label"), input = document.createElement("input");
-        var count = document.createElement("span");
-        var text = value === null ? button.dataset.none || "—" : name === "kind" ? kinds[value] || value : value;
-        input.type = "checkbox";
-        input.addEventListener("change", function () {
-          if (input.checked) chosen[name].add(number); else chosen[name].delete(number);
-          write(false);
-          show();
-        });
-        count.className = "count";
-        label.append(input, text + " ", count);
-        set.appendChild(label);
-        return { label: label, input: input, count: count, text: text };
+      button.addEventListener("click", function () {
+        if (!boxes[name]) list(facet, place);
+        open(name);
+        count(facet, place);
       });
+      chosen[name] = new Set();
       lists.appendChild(set);
     });
   }
@@ -185,41 +209,24 @@
     });
   }
 
-  window.loadSearchIndex = function (given) {
-    index = given;
-    places = new Map(Object.entries(index.words).map(function (entry) { return [entry[0], [entry[1]]]; }));
-    index.objects.forEach(function (object) {
-      object[0].split(" ").forEach(function (word) {
-        if (places.has(word)) places.get(word).push(object[1]); else places.set(word, [object[1]]);
-      });
-    });
-    vocabulary = Array.from(places.keys());
-    spellings = Object.keys(index.catalogues).sort(function (a, b) { return b.length - a.length; }).map(function (said) {
-      var words = said.split(" ").join("\\s+");
-      var pattern = new RegExp("(^|[^\\p{L}\\p{N}])" + words + "[\\s.#-]*(?=\\d)", "gu");
-      return { said: said, head: index.catalogues[said], pattern: pattern };
-    });
-    var byAddress = new Map();
-    Array.from(gallery.children).forEach(function (li) {
-      var link = li.querySelector("a");
-      if (link) byAddress.set(link.getAttribute("href"), li);
-    });
-    items = index.pictures.map(function (picture) { return byAddress.get(picture[0]); });
+  /* ------------------------------------------------------------------ beginning */
+  function begin(head) {
+    facets = head.facets;
+    pages = head.pages;
+    counts = facets.map(function (facet) { return facet[1].map(function () { return 0; }); });
+    gallery.querySelectorAll("li > a:first-child").forEach(function (a) { items.set(a.getAttribute("href"), a.parentNode); });
     build();
     var early = box.value; /* typed while this was on its way */
     read();
     if (early) { box.value = early; write(false); typing = true; }
     show();
-    Object.keys(buttons).forEach(function (name) {
-      buttons[name].addEventListener("click", function () { open(name); });
-    });
     var wait = 0;
     box.addEventListener("input", function () {
       /* The first letter makes a step to come back to; those after it change that step. */
       write(typing);
       typing = true;
       clearTimeout(wait);
-      wait = setTimeout(show, 60);
+      wait = setTimeout(show, 40);
     });
     box.addEventListener("change", function () { typing = false; });
     form.addEventListener("submit", function (e) { e.preventDefault(); typing = false; });
@@ -237,10 +244,26 @@
       var name = Object.keys(buttons).find(function (n) { return buttons[n].getAttribute("aria-expanded") === "true"; });
       if (name) { open(name); buttons[name].focus(); }
     });
+    more.addEventListener("click", function () {
+      var first = results.children.length;
+      append();
+      results.children[first].querySelector("a").focus({ preventScroll: true });
+    });
+    /* Going back and forth, and an offer that was taken. */
     addEventListener("popstate", function () { typing = false; read(); show(); });
     form.dispatchEvent(new CustomEvent("ready"));
-  };
-  var script = document.createElement("script");
-  script.src = form.dataset.index;
-  document.head.appendChild(script);
+  }
+  var text = null;
+  function ready() {
+    if (text === null || !window.searchEngine) return;
+    hire();
+    post({ index: text, kinds: kinds }, begin);
+  }
+  window.loadSearchIndex = function (index) { text = index; ready(); };
+  [form.dataset.engine, form.dataset.index].forEach(function (address) {
+    var script = document.createElement("script");
+    script.src = address;
+    script.onload = address === form.dataset.engine ? ready : null;
+    document.head.appendChild(script);
+  });
 })();

@@ -1,0 +1,50 @@
+"""A long gallery in its years, and a year of many pictures in its months, so that one can find the way in it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import groupby
+
+from noctuary.pages.addresses import year_page
+from noctuary.pages.gallery import GalleryItem
+from noctuary.plain_record import plain_record
+
+#: A gallery of fewer pictures is seen at once, and has no headings.
+LEAST_FOR_YEARS = 40
+#: A year of so many is divided by months.
+LEAST_FOR_MONTHS = 40
+
+
+@plain_record
+class MonthGroup:
+    """Pictures finished in one month; ``month`` (1–12) is ``None`` where it is not known or not told apart."""
+
+    month: int | None
+    pictures: tuple[GalleryItem, ...]
+
+
+@plain_record
+class YearGroup:
+    """``count`` pictures finished in one year, whose page is ``page``; ``year`` is ``None`` for a short gallery."""
+
+    year: int | None
+    page: str | None
+    count: int
+    months: tuple[MonthGroup, ...]
+
+
+def by_year(pictures: Sequence[GalleryItem]) -> tuple[YearGroup, ...]:
+    """Pictures, newest first, in groups; nothing where there are none."""
+    if not pictures:
+        return ()
+    if len(pictures) < LEAST_FOR_YEARS:
+        return (YearGroup(None, None, len(pictures), (MonthGroup(None, tuple(pictures)),)),)
+    years = [(year, list(group)) for year, group in groupby(pictures, key=lambda p: p.finished.year)]
+    return tuple(YearGroup(year, year_page(year), len(group), _months(group)) for year, group in years)
+
+
+def _months(pictures: list[GalleryItem]) -> tuple[MonthGroup, ...]:
+    if len(pictures) < LEAST_FOR_MONTHS:
+        return (MonthGroup(None, tuple(pictures)),)
+    months = groupby(pictures, key=lambda p: p.finished.month)
+    return tuple(MonthGroup(month, tuple(group)) for month, group in months)
