@@ -81,8 +81,24 @@ def test_what_a_picture_added_says_which_scale_is_inferred() -> None:
     sizes = {"one": (3124, 2088), "two": (6248, 4176)}
     both = archive_facts(whole, Almanac(whole), sizes, {}).pictures
     older, newer = growth((both["one"], both["two"]))
+    assert not newer.same_sessions
     text = set_macro("history.html", "added", note=growth_note(newer))
     assert "A finer image scale, 1.62″/px" in text
     assert "the FWHM in the frames is 2.0 px of the picture, was 1.0." in text
     assert "The scale of the older one is inferred from the size of the picture." in text
     assert (older.scale_inferred, newer.scale_inferred, newer.scale_before_inferred) == (True, False, True)
+
+
+def test_a_picture_that_adds_no_session_says_so() -> None:
+    light = session(written_in="one", star_width_arcsec=3.2)
+    one = picture("one", (light,))
+    again = picture("again", (light,), finished=PartialDate(2026, 2, 1))
+    whole = archive(one, again)
+    sizes = {"one": (3124, 2088), "again": (6248, 4176)}
+    both = archive_facts(whole, Almanac(whole), sizes, {}).pictures
+    older, newer = growth((both["one"], both["again"]))
+    text = set_macro("history.html", "added", note=growth_note(newer))
+    assert text.strip().startswith("The same sessions as the picture before.")
+    assert "0 min" not in text
+    assert "0.000" not in text
+    assert (older.same_sessions, newer.same_sessions) == (False, True)

@@ -53,7 +53,8 @@ class Growth:
     Differences are ``None`` for the first picture, and those of hours beside a film.
     ``image_scale_arcsec_px`` and ``sampling_px`` as :class:`noctuary.facts.optics.Optics` has them, ``None``
     where they are not known; ``…_inferred``: the scale rests on the size of the picture alone. ``deeper`` says how
-    much deeper the picture is, and why; ``depth_before`` is the depth of the picture before it.
+    much deeper the picture is, and why; ``depth_before`` is the depth of the picture before it. ``same_sessions``: it
+    is made of exactly the sessions of the picture before it.
     """
 
     picture_id: str
@@ -65,6 +66,7 @@ class Growth:
     before_id: str | None
     added_s: float | None
     added_light_m2_h: float | None
+    same_sessions: bool
     depth_before: Depth | None
     deeper: Deepening | None
     scale_inferred: bool
@@ -113,11 +115,11 @@ def steps(sessions: tuple[Session, ...]) -> tuple[Step, ...]:
         for name, light_s in by_filter_s(session):
             key = (session.night, name)
             added[key] = added.get(key, 0.0) + light_s
-    total, found = 0.0, []
+    total, cumulative = 0.0, []
     for (night, name), light_s in sorted(added.items()):
         total += light_s
-        found.append(Step(night, name, light_s, total))
-    return tuple(found)
+        cumulative.append(Step(night, name, light_s, total))
+    return tuple(cumulative)
 
 
 def growth(pictures: tuple[PictureFacts, ...], fixed: bool = True) -> tuple[Growth, ...]:
@@ -125,31 +127,32 @@ def growth(pictures: tuple[PictureFacts, ...], fixed: bool = True) -> tuple[Grow
 
     Without a ``fixed`` place the target is another thing the next time, and none is deeper than another.
     """
-    found: list[Growth] = []
+    differences: list[Growth] = []
     before: PictureFacts | None = None
     for facts in sorted(pictures, key=lambda f: (f.picture.finished, f.picture.id)):
-        seen, seen_before = facts.optics, before.optics if before else None
-        found.append(
+        optics, optics_before = facts.optics, before.optics if before else None
+        differences.append(
             Growth(
                 picture_id=facts.picture.id,
                 total_s=facts.integration.total_s,
                 light_m2_h=facts.light_m2_h,
                 depth=facts.depth,
-                image_scale_arcsec_px=seen.image_scale_arcsec_px if seen else None,
-                sampling_px=seen.sampling_px if seen else None,
+                image_scale_arcsec_px=optics.image_scale_arcsec_px if optics else None,
+                sampling_px=optics.sampling_px if optics else None,
                 before_id=before.picture.id if before else None,
                 added_s=_added(facts, before, _hours_s, _without_hours),
                 added_light_m2_h=_added(facts, before, lambda f: f.light_m2_h, _without_light),
+                same_sessions=before is not None and _identities(before) == _identities(facts),
                 depth_before=before.depth if before else None,
                 deeper=deepening(before.depth, facts.depth) if before and fixed else None,
-                scale_inferred=seen is not None and seen.inferred,
-                scale_before_arcsec_px=seen_before.image_scale_arcsec_px if seen_before else None,
-                scale_before_inferred=seen_before is not None and seen_before.inferred,
-                sampling_before_px=seen_before.sampling_px if seen_before else None,
+                scale_inferred=optics is not None and optics.inferred,
+                scale_before_arcsec_px=optics_before.image_scale_arcsec_px if optics_before else None,
+                scale_before_inferred=optics_before is not None and optics_before.inferred,
+                sampling_before_px=optics_before.sampling_px if optics_before else None,
             )
         )
         before = facts
-    return tuple(found)
+    return tuple(differences)
 
 
 def _added(
@@ -163,6 +166,10 @@ def _added(
         return None
     now, then = total(facts), total(before)
     return now - then if now is not None and then is not None else None
+
+
+def _identities(facts: PictureFacts) -> set[tuple[str, int]]:
+    return {f.session.identity for f in facts.sessions}
 
 
 def _without_hours(facts: PictureFacts) -> set[tuple[str, int]]:
