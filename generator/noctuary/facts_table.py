@@ -56,7 +56,7 @@ def print_picture(facts: PictureFacts) -> None:
         _row(table, "FWHM in the frames", _number(seen.star_width_arcsec, ".1f", "″"))
         _row(table, "sampling", _number(seen.sampling_px, ".1f", " px of the picture"))
         _row(table, "diffraction limit", _number(seen.diffraction_limit_arcsec, ".2f", "″"))
-        _row(table, "focal length seen", _number(seen.focal_length_seen_mm, ".1f", " mm"))
+        _row(table, "focal length measured", _number(seen.measured_focal_length_mm, ".1f", " mm"))
     for sky, name in zip(facts.objects, facts.object_names, strict=True):
         place = DASH if sky.ra_deg is None or sky.dec_deg is None else f"{sky.ra_deg:.4f}° {sky.dec_deg:+.4f}°"
         _row(table, name, ", ".join(str(x) for x in (sky.kind, sky.constellation, place) if x))

@@ -61,7 +61,7 @@ def test_the_placed_scale_tells_the_focal_length():
     seen = optics(
         rig(), [session()], (3124, 2088), 0.5, placed_scale_arcsec_px=3.23148, placed_field_deg=(2.8, 1.9, 3.4)
     )
-    assert seen.focal_length_seen_mm == pytest.approx(480, abs=0.05)
+    assert seen.measured_focal_length_mm == pytest.approx(480, abs=0.05)
     assert seen.field_width_deg == 2.8
 
 
@@ -88,7 +88,7 @@ def test_what_a_picture_builds_on_tells_nothing_of_its_own_pixels():
     assert (seen.resampling.factor, seen.resampling.basis) == (1.0, "full size")
     # Placed at that scale, it shows 480 mm.
     placed = optics(tele, [own], (3124, 2088), None, 3.2314, (2.8, 1.87, 3.37))
-    assert placed.focal_length_seen_mm == pytest.approx(480, abs=0.05)
+    assert placed.measured_focal_length_mm == pytest.approx(480, abs=0.05)
 
 
 def test_a_picture_without_sessions_of_its_own_is_told_by_those_it_builds_on():
@@ -101,7 +101,7 @@ def test_a_picture_without_sessions_of_its_own_is_told_by_those_it_builds_on():
 
 def test_a_placed_picture_of_an_unknown_rig_has_a_scale_and_a_field():
     seen = optics(None, [], (3000, 2000), None, 4.0, (3.33, 2.22, 4.0))
-    assert (seen.rig, seen.focal_length_mm, seen.focal_length_seen_mm) == (None, None, None)
+    assert (seen.rig, seen.focal_length_mm, seen.measured_focal_length_mm) == (None, None, None)
     assert (seen.image_scale_arcsec_px, seen.field_width_deg) == (4.0, 3.33)
     assert optics(None, [], (3000, 2000), None) is None
 

@@ -8,7 +8,7 @@ import math
 import numpy as np
 import pytest
 from astropy.wcs import WCS, Sip
-from noctuary.facts.overlay_pairs import alignment
+from noctuary.facts.alignment import alignment
 from noctuary.facts.placement_summary import placed
 from noctuary.images.embed_metadata import Description
 from noctuary.images.warp import encoded, redrawn, warped

@@ -8,7 +8,7 @@ import pytest
 from noctuary.build import build, examine
 from noctuary.diagnostic import Diagnostic
 from noctuary.pages import prose
-from noctuary.pages.page_addresses import page_addresses
+from noctuary.pages.all_addresses import all_addresses
 from noctuary.pages.prose import addresses_in
 
 from tests.builders.folders import set_plainly, write
@@ -33,7 +33,7 @@ def spot(found: Diagnostic) -> tuple[str, str, int, int]:
 
 def test_every_page_of_a_site_is_known_before_it_is_made():
     made = {page.path for page in set_pages()}
-    assert page_addresses(facts(), shown(facts())) == made
+    assert all_addresses(facts(), shown(facts())) == made
 
 
 def test_links_to_pages_of_the_site_and_out_of_it_are_no_doubts(archive):

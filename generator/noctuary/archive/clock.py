@@ -127,10 +127,10 @@ def moment(clock: Clock, night: date, zone_name: str) -> datetime:
     if clock.offset is not None:
         if clock.offset in offsets:
             return offsets[clock.offset]
-        there = " or ".join(_signed(o) for o in sorted(o for o in offsets if o is not None))
+        offsets_text = " or ".join(_signed(o) for o in sorted(o for o in offsets if o is not None))
         raise NotAClock(
-            f"the clocks of {zone_name} did not stand at {_signed(clock.offset)} on {day}, but at {there}",
-            f"write the time that the clock showed there, or {local:%H:%M}{there.split(' or ')[0]}",
+            f"the clocks of {zone_name} did not stand at {_signed(clock.offset)} on {day}, but at {offsets_text}",
+            f"write the time that the clock showed there, or {local:%H:%M}{offsets_text.split(' or ')[0]}",
             "clock-offset",
         )
     if len(offsets) > 1:

@@ -55,10 +55,10 @@ class Known:
         """Whether a rig names an optic or a camera that is not there, or has a fault of its own."""
         if name is None:
             return False
-        names, there = (
+        names, exists = (
             (self.optic_names, name in self.optics) if kind == "optic" else (self.camera_names, name in self.cameras)
         )
-        return self.missing(kind, name, names, mark, "equipment.yaml") or not there
+        return self.missing(kind, name, names, mark, "equipment.yaml") or not exists
 
     def rig(self, name: str, mark: Mark) -> Rig | None:
         self.missing("rig", name, self.rig_names, mark, "equipment.yaml")

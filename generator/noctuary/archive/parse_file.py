@@ -211,20 +211,20 @@ def _from_pydantic(
 ) -> list[tuple[Path, Diagnostic]]:
     # Parent and the right word of each misspelt key → what is told of it.
     misspelt: dict[tuple[Path, str], Diagnostic] = {}
-    found: list[tuple[Path, Diagnostic]] = []
+    faults: list[tuple[Path, Diagnostic]] = []
     for error in errors:
         if error["type"] not in _UNKNOWN_KEY:
             continue
         path = _path(error["loc"], plain)
         key, known = str(path[-1]), _known_keys(model, error["loc"][:-1])
         # A file that is something else altogether has keys without end, and none of them is near to ours.
-        hint = meant(key, known, "") if len(found) < _ENOUGH else ""
+        hint = meant(key, known, "") if len(faults) < _ENOUGH else ""
         spot = written.keys.get(path) or written.places.get(path, (1, 1))
         message = f"“{key[:60]}” means nothing here"
-        told = fault(Mark(name, *spot), "unknown-key", message, hint or f"known are {', '.join(known)}")
-        found.append((path, told))
+        unknown = fault(Mark(name, *spot), "unknown-key", message, hint or f"known are {', '.join(known)}")
+        faults.append((path, unknown))
         if hint:
-            misspelt.setdefault((path[:-1], nearest(key, known, most=1)), told)
+            misspelt.setdefault((path[:-1], nearest(key, known, most=1)), unknown)
     for error in errors:
         path = _path(error["loc"], plain)
         kind = error["type"]
@@ -233,7 +233,7 @@ def _from_pydantic(
         if kind == "missing":
             # A misspelt key has been named already with the right word.
             if (told_already := misspelt.get((path[:-1], str(path[-1])))) is not None:
-                found.append((path, told_already))
+                faults.append((path, told_already))
                 continue
             spot = written.places.get(path[:-1], (1, 1))
             rule, message, hint = "missing-key", f"“{path[-1]}” is missing", _meaning(model, error["loc"])
@@ -241,8 +241,8 @@ def _from_pydantic(
             at_key = error["loc"][-1:] == ("[key]",)
             spot = (written.keys if at_key else written.places).get(path, written.places.get(path, (1, 1)))
             rule, message, hint = _told(error)
-        found.append((path, fault(Mark(name, *spot), rule, message, hint)))
-    return found
+        faults.append((path, fault(Mark(name, *spot), rule, message, hint)))
+    return faults
 
 
 def _told(error: Any) -> tuple[str, str, str]:

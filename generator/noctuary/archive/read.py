@@ -147,13 +147,13 @@ def _stem(name: str) -> str:
 
 def _headers(sidecars: Iterable[ParsedFile[SidecarKeys]]) -> set[str]:
     """Header files that sidecars name: a FITS file among them is no picture of its own."""
-    found = set()
+    headers = set()
     for file in sidecars:
         placement = file.record.placement_keys if file.record is not None else None
         written = placement.header if placement is not None else None
         if written is not None and (name := resolve.header_name(written, file.name)) is not None:
-            found.add(name)
-    return found
+            headers.add(name)
+    return headers
 
 
 def _paired(sidecars: Sidecars, listing: Listing, headers: set[str], findings: list[Diagnostic]) -> dict[str, str]:
@@ -277,7 +277,7 @@ def _cycles(sidecars: Sidecars, findings: list[Diagnostic]) -> set[str]:
         links = {"builds_on": record.builds_on, "panels": record.panels, "replaces": replaced}
         return [(key, name, file.marks.at(key, number)) for key in keys for number, name in enumerate(links[key])]
 
-    found: set[str] = set()
+    cyclic: set[str] = set()
     for keys in (("builds_on", "panels"), ("replaces",)):
         for ring in _rings({name: [other for _, other, _ in named(file, *keys)] for name, file in values.items()}):
             links = []
@@ -289,8 +289,8 @@ def _cycles(sidecars: Sidecars, findings: list[Diagnostic]) -> set[str]:
             mark = links[ring.index(drafts[0]) if drafts else 0][2]
             rule = "panels-cycle" if any(key == "panels" for key, _, _ in links) else _CYCLES[links[0][0]]
             findings.append(fault(mark, rule, way, "delete one of these names"))
-            found.update(drafts or ring)
-    return found
+            cyclic.update(drafts or ring)
+    return cyclic
 
 
 _VERBS = {"builds_on": "builds on", "panels": "has the panel", "replaces": "replaces"}

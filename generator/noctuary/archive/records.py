@@ -261,18 +261,18 @@ class Archive(ArchiveKeys):
 
     def sessions_of(self, picture: Picture) -> tuple[Session, ...]:
         """Every distinct session in a picture: its own, its panels' and those it builds on, oldest first."""
-        found = {s.identity: s for part in self.parts_of(picture) for s in part.own_sessions}
-        return tuple(sorted(found.values(), key=_clock_order))
+        sessions = {s.identity: s for part in self.parts_of(picture) for s in part.own_sessions}
+        return tuple(sorted(sessions.values(), key=_clock_order))
 
     def parts_of(self, picture: Picture) -> Iterator[Picture]:
         """The picture, its panels and every picture it builds on, at any depth, each once."""
-        seen: set[str] = set()
+        visited: set[str] = set()
         waiting = [picture.id]
         while waiting:
             name = waiting.pop()
-            if name in seen or name not in self.pictures:
+            if name in visited or name not in self.pictures:
                 continue
-            seen.add(name)
+            visited.add(name)
             part = self.pictures[name]
             yield part
             waiting.extend((*part.builds_on, *part.panels))

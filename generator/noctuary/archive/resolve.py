@@ -188,10 +188,10 @@ def _placement(
         return None
     path = folder / name
     try:
-        there = path.is_symlink() or path.is_file()
+        exists = path.is_symlink() or path.is_file()
     except OSError:
-        there = False
-    if not there:
+        exists = False
+    if not exists:
         known.findings.append(
             fault(mark, "unknown-file", f"there is no file {name}", "name a header file that lies beside the sidecar")
         )
@@ -233,8 +233,8 @@ def exhibit(file: ParsedFile[ExhibitKeys], known: Known) -> Exhibit | None:
     identity = _own_id(file, ".yaml", known)
     if record is None or identity is None:
         return None
-    there = [known.picture(name, file.marks.at("pictures", n)) for n, (name, _) in enumerate(record.pictures)]
-    if not all(there):
+    shown = [known.picture(name, file.marks.at("pictures", n)) for n, (name, _) in enumerate(record.pictures)]
+    if not all(shown):
         return None
     return Exhibit(**keys_of(record), id=identity, mark=Mark(file.name))
 

@@ -29,21 +29,22 @@ class AddressCode:
             for y, row in enumerate(rows)
             for x, length in _dark_runs(row)
         )
-        said = escape(formatter.gettext("The address of this page as a code: {address}").format(address=self.address))
+        words = formatter.gettext("The address of this page as a code: {address}")
+        label = escape(words.format(address=self.address))
         return (
-            f'<svg class="address-code" viewBox="0 0 {side} {side}" role="img" aria-label="{said}" '
+            f'<svg class="address-code" viewBox="0 0 {side} {side}" role="img" aria-label="{label}" '
             f'shape-rendering="crispEdges"><path fill="#fff" d="M0 0h{side}v{side}H0z"/><path d="{runs}"/></svg>'
         )
 
 
 def _dark_runs(row: bytes) -> list[tuple[int, int]]:
     """(start, length) of the dark modules of a row that lie side by side."""
-    found: list[tuple[int, int]] = []
+    runs: list[tuple[int, int]] = []
     for x, dark in enumerate(row):
         if not dark:
             continue
-        if found and found[-1][0] + found[-1][1] == x:
-            found[-1] = found[-1][0], found[-1][1] + 1
+        if runs and runs[-1][0] + runs[-1][1] == x:
+            runs[-1] = runs[-1][0], runs[-1][1] + 1
         else:
-            found.append((x, 1))
-    return found
+            runs.append((x, 1))
+    return runs

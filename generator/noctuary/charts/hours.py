@@ -135,7 +135,7 @@ def _svg(chart: HoursChart, formatter: Formatter, sheet: _Sheet) -> str:
             )
     return (
         f'<svg class="chart hours{" narrow" if sheet.narrow else ""}" viewBox="0 {-above} {width} {height + above}" '
-        f'role="img" aria-label="{escape(_story(chart, formatter))}">' + "".join(parts) + "</svg>"
+        f'role="img" aria-label="{escape(_description(chart, formatter))}">' + "".join(parts) + "</svg>"
     )
 
 
@@ -165,13 +165,13 @@ def _names(places: list[tuple[float, str]], sheet: _Sheet) -> list[_Name]:
             _Name(_short(title, int(((at if leftward[n] else sheet.width - at) - 6) / LETTER)), rows[n], leftward[n])
             for n, (at, title) in enumerate(places)
         ]
-    found: list[tuple[float, _Name]] = []
+    names: list[tuple[float, _Name]] = []
     for at, title in reversed(places):
         name = _short(title, int((sheet.width - at - 10) / LETTER))
         end = at + 12 + LETTER * len(name)
-        row = 1 + max((other.row for other_at, other in found if other_at < end), default=-1)
-        found.append((at, _Name(name, row, leftward=False)))
-    return [name for _, name in reversed(found)]
+        row = 1 + max((other.row for other_at, other in names if other_at < end), default=-1)
+        names.append((at, _Name(name, row, leftward=False)))
+    return [name for _, name in reversed(names)]
 
 
 def _lines(steps: tuple[Step, ...]) -> list[tuple[str | None, list[tuple[date, float]], float]]:
@@ -183,13 +183,13 @@ def _lines(steps: tuple[Step, ...]) -> list[tuple[str | None, list[tuple[date, f
         sums[step.filter] = sums.get(step.filter, 0.0) + step.added_s
         corners.setdefault(step.filter, []).append((step.night, sums[step.filter] / 3600))
         everything[step.night] = step.total_s / 3600
-    found: list[tuple[str | None, list[tuple[date, float]], float]] = []
+    lines: list[tuple[str | None, list[tuple[date, float]], float]] = []
     nameless = sums.keys() <= {UNFILTERED, NOT_RECORDED}
     if len(sums) > 1 or nameless:
-        found.append((None, list(everything.items()), steps[-1].total_s))
+        lines.append((None, list(everything.items()), steps[-1].total_s))
     if len(sums) > 1 or not nameless:
-        found.extend((name, corners[name], sums[name]) for name in sorted(sums, key=lambda n: -sums[n]) if sums[name])
-    return found
+        lines.extend((name, corners[name], sums[name]) for name in sorted(sums, key=lambda n: -sums[n]) if sums[name])
+    return lines
 
 
 def _apart(places: list[float], foot: float, gap: float) -> list[float]:
@@ -232,7 +232,7 @@ def _short(label: str, letters: int) -> str:
     return label if len(label) <= letters else label[: letters - 1] + "…"
 
 
-def _story(chart: HoursChart, formatter: Formatter) -> str:
+def _description(chart: HoursChart, formatter: Formatter) -> str:
     first, last = chart.steps[0].night, chart.steps[-1].night
     parts = [f"{formatter.date(first)} – {formatter.date(last)}: {formatter.duration(chart.steps[-1].total_s)}"]
     for name, _, total in _lines(chart.steps):

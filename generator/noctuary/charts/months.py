@@ -45,10 +45,10 @@ def _svg(chart: MonthsChart, formatter: Formatter, *, narrow: bool) -> str:
                 continue
             tall = max(1.5, (ROW - 24) * light / greatest)
             x = left + step * month
-            said = escape(f"{formatter.month(month + 1)} {year}: {formatter.duration(light)}")
+            label = escape(f"{formatter.month(month + 1)} {year}: {formatter.duration(light)}")
             parts.append(
                 f'<rect class="bar{" now" if row == 0 else ""}" x="{x + 4:.1f}" y="{base - tall:.1f}" '
-                f'width="{step - 8:.1f}" height="{tall:.1f}"><title>{said}</title></rect>'
+                f'width="{step - 8:.1f}" height="{tall:.1f}"><title>{label}</title></rect>'
                 f'<text class="scale" x="{x + step / 2:.1f}" y="{base - tall - 4:.1f}" text-anchor="middle">'
                 f"{escape(formatter.hours(light, 1))}</text>"
             )
@@ -59,18 +59,18 @@ def _svg(chart: MonthsChart, formatter: Formatter, *, narrow: bool) -> str:
         )
     return (
         f'<svg class="chart months{" narrow" if narrow else ""}" viewBox="0 0 {width} {height}" role="img" '
-        f'aria-label="{escape(_story(chart, formatter))}">' + "".join(parts) + "</svg>"
+        f'aria-label="{escape(_description(chart, formatter))}">' + "".join(parts) + "</svg>"
     )
 
 
-def _story(chart: MonthsChart, formatter: Formatter) -> str:
-    told = []
+def _description(chart: MonthsChart, formatter: Formatter) -> str:
+    sentences = []
     for year, months in chart.years:
         best = max(range(12), key=lambda m: months[m])
         if months[best] <= 0:
-            told.append(formatter.gettext("{year}: nothing").format(year=year))
+            sentences.append(formatter.gettext("{year}: nothing").format(year=year))
         else:
-            told.append(
+            sentences.append(
                 formatter.gettext("{year}: {total}, most in {month}, {hours}").format(
                     year=year,
                     total=formatter.duration(sum(months)),
@@ -78,4 +78,4 @@ def _story(chart: MonthsChart, formatter: Formatter) -> str:
                     hours=formatter.duration(months[best]),
                 )
             )
-    return formatter.gettext("Integration by month.") + " " + "; ".join(told) + "."
+    return formatter.gettext("Integration by month.") + " " + "; ".join(sentences) + "."

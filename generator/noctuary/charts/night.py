@@ -61,8 +61,8 @@ def night_chart(
     place: str, position: tuple[float, float, float], time_zone: str, limit_deg: float, curves: tuple[Curve, ...]
 ) -> NightChart | None:
     """The chart of a night, or ``None`` where no session says when it was."""
-    told = tuple(c for c in curves if c.sessions and (c.body is not None or c.ra_deg is not None))
-    return NightChart(place, *position, time_zone, limit_deg, told) if told else None
+    pointed = tuple(c for c in curves if c.sessions and (c.body is not None or c.ra_deg is not None))
+    return NightChart(place, *position, time_zone, limit_deg, pointed) if pointed else None
 
 
 @lru_cache(maxsize=2)  # a chart is drawn twice
@@ -90,14 +90,14 @@ class _Drawn:
         finish = max(middle + timedelta(hours=12), max(ends) + timedelta(hours=1))
         targets = tuple(c.body or (c.ra_deg or 0.0, c.dec_deg or 0.0) for c in chart.curves)
         position = chart.latitude_deg, chart.longitude_deg, chart.elevation_m
-        seen = _curves(position, begin.astimezone(UTC), finish.astimezone(UTC), targets)
-        first, last = self._span(seen.times_utc, seen.sun_deg, min(starts), max(ends))
+        followed = _curves(position, begin.astimezone(UTC), finish.astimezone(UTC), targets)
+        first, last = self._span(followed.times_utc, followed.sun_deg, min(starts), max(ends))
         kept = range(first, last + 1)
-        self.times = [seen.times_utc[i] for i in kept]
-        self.sun = [seen.sun_deg[i] for i in kept]
-        self.moon = [seen.moon_deg[i] for i in kept]
-        self.targets = [[heights[i] for i in kept] for heights in seen.targets_deg]
-        self.moon_fraction = seen.moon_illuminated_fraction
+        self.times = [followed.times_utc[i] for i in kept]
+        self.sun = [followed.sun_deg[i] for i in kept]
+        self.moon = [followed.moon_deg[i] for i in kept]
+        self.targets = [[heights[i] for i in kept] for heights in followed.targets_deg]
+        self.moon_fraction = followed.moon_illuminated_fraction
 
     @staticmethod
     def _span(times: list[datetime], sun: list[float], start: datetime, end: datetime) -> tuple[int, int]:
@@ -143,10 +143,10 @@ class _Drawn:
             at = self.height_at(heights, middle)
             labels.append((self.x(middle), self.y(max(at, 0)) - 12, curve.name, f"of-{number}"))
         parts += self._labels(labels)
-        said = escape(self._story())
+        label = escape(self._description())
         return (
             f'<svg class="chart night{" narrow" if self.width == NARROW else ""}" '
-            f'viewBox="0 0 {self.width} {self.height}" role="img" aria-label="{said}">' + "".join(parts) + "</svg>"
+            f'viewBox="0 0 {self.width} {self.height}" role="img" aria-label="{label}">' + "".join(parts) + "</svg>"
         )
 
     def _path(self, times: list[datetime], heights: list[float]) -> str:
@@ -255,7 +255,7 @@ class _Drawn:
     def _clock(self, at: datetime) -> str:
         return f"{at.astimezone(self.zone):%H:%M}"
 
-    def _story(self) -> str:
+    def _description(self) -> str:
         """The chart in a sentence: when it was dark, what was shot how high, where the Moon was."""
         say = self.formatter.gettext
         parts = []

@@ -61,34 +61,34 @@ def _svg(chart: NightsCalendar, formatter: Formatter, *, narrow: bool) -> str:
             if night is None:
                 parts.append(f'<rect class="cell" {box}/>')
                 continue
-            said = escape(_said(night, formatter))
+            label = escape(_night_label(night, formatter))
             shade = 0.22 + 0.78 * (night.integration_s or 0.0) / greatest
             lit = (
                 f'class="cell lit" style="fill-opacity:{shade:.2f}"' if night.integration_s else 'class="cell noted"'
             )
-            cell = f"<rect {lit} {box}><title>{said}</title></rect>"
+            cell = f"<rect {lit} {box}><title>{label}</title></rect>"
             leads = night.href if not narrow else None
-            parts.append(f'<a href="{escape(leads)}" aria-label="{said}">{cell}</a>' if leads else cell)
+            parts.append(f'<a href="{escape(leads)}" aria-label="{label}">{cell}</a>' if leads else cell)
     return (
         f'<svg class="chart calendar{" narrow" if narrow else ""}" viewBox="0 0 {width} {height}" '
         f'role="{"img" if narrow else "group"}" '
-        f'aria-label="{escape(_story(chart, formatter))}">' + "".join(parts) + "</svg>"
+        f'aria-label="{escape(_description(chart, formatter))}">' + "".join(parts) + "</svg>"
     )
 
 
-def _said(night: CalendarNight, formatter: Formatter) -> str:
+def _night_label(night: CalendarNight, formatter: Formatter) -> str:
     if night.integration_s:
-        said = formatter.duration(night.integration_s)
+        light = formatter.duration(night.integration_s)
         if night.sessions_not_recorded:
-            said = formatter.gettext("at least %(total)s") % {"total": said}
+            light = formatter.gettext("at least %(total)s") % {"total": light}
     elif night.sessions_not_recorded:
-        said = formatter.gettext("exposures not recorded")
+        light = formatter.gettext("exposures not recorded")
     else:
-        said = formatter.gettext("no light, a note")
-    return f"{formatter.date(night.night)}: {said}" + (f", {', '.join(night.targets)}" if night.targets else "")
+        light = formatter.gettext("no light, a note")
+    return f"{formatter.date(night.night)}: {light}" + (f", {', '.join(night.targets)}" if night.targets else "")
 
 
-def _story(chart: NightsCalendar, formatter: Formatter) -> str:
+def _description(chart: NightsCalendar, formatter: Formatter) -> str:
     with_light = [n for n in chart.nights if n.integration_s]
     if not with_light:
         return formatter.gettext("Calendar of {year}: no night with light.").format(year=chart.year)

@@ -86,7 +86,7 @@ class _Layer:
         self.named: dict[int, list[Box]] = {}
 
     def svg(self) -> str:
-        text = escape(self._story())
+        text = escape(self._description())
         objects = self._objects()
         return (
             f'<svg class="overlay" viewBox="-0.5 -0.5 {self.width} {self.height}" role="img" aria-label="{text}">'
@@ -96,7 +96,7 @@ class _Layer:
             "</svg>"
         )
 
-    def _story(self) -> str:
+    def _description(self) -> str:
         names = [m.name for m in self.marked][:12]
         return self.formatter.gettext("Over the picture: {names}").format(names=", ".join(names))
 

@@ -50,9 +50,9 @@ class PanelsChart:
                 f'<text x="{x:.1f}" y="{y:.1f}" font-size="{size:.1f}" text-anchor="middle" '
                 f'dominant-baseline="central">{outline.number}</text>'
             )
-        said = escape(formatter.gettext("Where the panels lie: {names}").format(names=", ".join(named)))
+        label = escape(formatter.gettext("Where the panels lie: {names}").format(names=", ".join(named)))
         return (
-            f'<svg class="panel-outlines" viewBox="-0.5 -0.5 {width} {height}" role="img" aria-label="{said}">'
+            f'<svg class="panel-outlines" viewBox="-0.5 -0.5 {width} {height}" role="img" aria-label="{label}">'
             + "".join(parts)
             + "</svg>"
         )

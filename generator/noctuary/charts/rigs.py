@@ -38,23 +38,23 @@ def _svg(chart: RigsChart, formatter: Formatter, width: int) -> str:
             wide = max(1.5, (width - LEFT - RIGHT) * light / greatest)
             now = year == chart.year
             tall = 12 if now else 7
-            said = escape(f"{formatter.hours(light, 1)}\u202fh")
+            label = escape(f"{formatter.hours(light, 1)}\u202fh")
             parts.append(
                 f'<text class="scale" x="0" y="{y + 13}">{year}</text>'
                 f'<rect class="bar{" now" if now else ""}" x="{LEFT}" y="{y + 9 - tall / 2:.1f}" width="{wide:.1f}" '
-                f'height="{tall}"/><text class="scale" x="{LEFT + wide + 6:.1f}" y="{y + 13}">{said}</text>'
+                f'height="{tall}"/><text class="scale" x="{LEFT + wide + 6:.1f}" y="{y + 13}">{label}</text>'
             )
             y += BAR
         y += GAP
     return (
         f'<svg class="chart rigs{" narrow" if width == NARROW else ""}" viewBox="0 0 {width} {max(y - GAP, 1)}" '
-        f'role="img" aria-label="{escape(_story(chart, formatter))}">' + "".join(parts) + "</svg>"
+        f'role="img" aria-label="{escape(_description(chart, formatter))}">' + "".join(parts) + "</svg>"
     )
 
 
-def _story(chart: RigsChart, formatter: Formatter) -> str:
-    told = []
+def _description(chart: RigsChart, formatter: Formatter) -> str:
+    sentences = []
     for rig, years in chart.rigs:
         each = ", ".join(f"{formatter.duration(light)} ({year})" for year, light in years)
-        told.append(f"{rig}: {each}")
-    return formatter.gettext("Integration by rig.") + " " + "; ".join(told) + "."
+        sentences.append(f"{rig}: {each}")
+    return formatter.gettext("Integration by rig.") + " " + "; ".join(sentences) + "."

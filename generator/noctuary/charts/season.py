@@ -113,25 +113,25 @@ def _svg(chart: SeasonChart, formatter: Formatter, width: int) -> str:
             f'<text class="label soft" x="{at:.1f}" y="{middle_y:.1f}" text-anchor="middle">'
             f"{escape(formatter.gettext('dark'))}</text>"
         )
-    said = escape(_story(chart, curve.hours_up, best_month(curve), formatter))
+    label = escape(_description(chart, curve.hours_up, best_month(curve), formatter))
     return (
         f'<svg class="chart season{" narrow" if width == NARROW else ""}" viewBox="0 0 {width} {HEIGHT}" '
-        f'role="img" aria-label="{said}">' + "".join(parts) + "</svg>"
+        f'role="img" aria-label="{label}">' + "".join(parts) + "</svg>"
     )
 
 
-def _story(chart: SeasonChart, hours: list[float], month: int | None, formatter: Formatter) -> str:
+def _description(chart: SeasonChart, hours: list[float], month: int | None, formatter: Formatter) -> str:
     limit = formatter.number(chart.limit_deg)
     if month is None:
         return formatter.gettext("From {place} never above {limit}° in darkness.").format(
             place=chart.place, limit=limit
         )
     never = sum(h <= 0 for h in hours)
-    said = formatter.gettext(
+    description = formatter.gettext(
         "From {place} above {limit}° in darkness for up to {hours} a night; best month: {month}"
     ).format(
         place=chart.place, limit=limit, hours=formatter.duration(3600 * max(hours)), month=formatter.month(month)
     )
     if never:
-        said += formatter.gettext("; nights of the year without it: {count}").format(count=never)
-    return said + "."
+        description += formatter.gettext("; nights of the year without it: {count}").format(count=never)
+    return description + "."

@@ -52,12 +52,12 @@ class SkyMap:
     def svg(self, formatter: Formatter) -> str:
         spots, taken = _spots(self.spots, _on_map)
         parts = [_whole_sky(), *_names_of_the_sky(taken), *_outlines(self.outlines, _on_map, 100.0), *spots]
-        said = formatter.gettext(
+        label = formatter.gettext(
             "The whole sky with {count} pictures outlined; the pictures are listed below."
         ).format(count=len(self.outlines))
         return (
             f'<svg class="chart sky" viewBox="0 0 {MAP_WIDTH} {MAP_HEIGHT}" role="group" '
-            f'aria-label="{escape(said)}">' + "".join(parts) + "</svg>"
+            f'aria-label="{escape(label)}">' + "".join(parts) + "</svg>"
         )
 
 
@@ -120,16 +120,16 @@ def _names_of_the_sky(taken: list[Taken]) -> list[str]:
     parts = []
     figures = [(f"{hour}ʰ", hour * 15 if hour != 12 else 180 - 1e-6, 0) for hour in range(0, 24, 4)]
     figures += [(f"{'+' if dec > 0 else '−'}{abs(dec)}°", 0, dec) for dec in (-60, -30, 30, 60)]
-    there = list(taken)
+    occupied = list(taken)
     for figure, ra, dec in figures:
         x, y = _on_map(ra, dec)
         box = x + 4, y - 4, 7.0 * len(figure)
-        if not _meets(box, there):
-            there.append(box)
+        if not _meets(box, occupied):
+            occupied.append(box)
             parts.append(f'<text class="scale" x="{x + 4:.0f}" y="{y - 4:.0f}">{figure}</text>')
     for constellation in constellations():
         x, y = _on_map(constellation.label_ra_deg, constellation.label_dec_deg)
-        if not _meets((x - 10, y, 20.0), there):
+        if not _meets((x - 10, y, 20.0), occupied):
             parts.append(
                 f'<text class="constellation" x="{x:.0f}" y="{y:.0f}" text-anchor="middle">{constellation.abbr}'
                 f"<title>{escape(constellation.name)}</title></text>"
@@ -153,8 +153,8 @@ def _outlines(outlines: Iterable[Outline], lay: Callable[[float, float], Point |
         if len(outline.corners) < 3:
             continue
         around_it = great_circle([*outline.corners, outline.corners[0]], 1.0)
-        laid = [point for point in (lay(ra, dec) for ra, dec in around_it) if point is not None]
-        lines = unbroken(laid, gap)
+        points = [point for point in (lay(ra, dec) for ra, dec in around_it) if point is not None]
+        lines = unbroken(points, gap)
         if not lines:
             continue
         parts.append(
@@ -251,10 +251,10 @@ def _finder(chart: Finder, formatter: Formatter) -> str:
         f'<path class="spot" d="M{middle - 12} {middle}h7M{middle + 5} {middle}h7'
         f'M{middle} {middle - 12}v7M{middle} {middle + 5}v7"/>'
     )
-    said = formatter.gettext("{degrees}° of sky around {name}, north up, with {count} pictures outlined").format(
+    label = formatter.gettext("{degrees}° of sky around {name}, north up, with {count} pictures outlined").format(
         degrees=formatter.number(FINDER_DEG), name=chart.name, count=len(chart.outlines)
     )
     return (
         f'<svg class="chart finder" viewBox="0 0 {FINDER_SIZE} {FINDER_SIZE}" role="group" '
-        f'aria-label="{escape(said)}">' + "".join(parts) + "</svg>"
+        f'aria-label="{escape(label)}">' + "".join(parts) + "</svg>"
     )

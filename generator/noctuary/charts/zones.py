@@ -66,7 +66,7 @@ def _svg(chart: ZonesChart, formatter: Formatter) -> str:
         )
     return (
         f'<svg class="chart zones" viewBox="0 0 {WIDTH + 2 * PAD} {height + 2 * PAD:.0f}" role="img" '
-        f'aria-label="{escape(_story(chart, formatter))}">' + "".join(parts) + "</svg>"
+        f'aria-label="{escape(_description(chart, formatter))}">' + "".join(parts) + "</svg>"
     )
 
 
@@ -91,21 +91,20 @@ def _width(zone: StarZone, formatter: Formatter) -> str:
     return f"{formatter.number(zone.width_px, 1)}\u202fpx"
 
 
-def _story(chart: ZonesChart, formatter: Formatter) -> str:
+def _description(chart: ZonesChart, formatter: Formatter) -> str:
     say = formatter.gettext
-    told = [_pattern(chart.shapes.pattern, say)]
+    sentences = [_pattern(chart.shapes.pattern, say)]
     places = _places(say)
     for place, zone in zip(places, chart.shapes.zones, strict=True):
-        said = _width(zone, formatter)
+        width = _width(zone, formatter)
         if zone.elongation is not None and zone.direction_deg is not None and zone.elongation >= LEAST_TOLD:
             long = say("{elongation} times as long as wide, at {angle}°")
-            said += ", " + long.format(
+            width += ", " + long.format(
                 elongation=formatter.number(zone.elongation, 2), angle=formatter.number(zone.direction_deg)
             )
-        told.append(f"{place}: {said}")
-    return (
-        say("Star shapes in nine zones, measured on the finished picture: FWHM in px.") + " " + "; ".join(told) + "."
-    )
+        sentences.append(f"{place}: {width}")
+    heading = say("Star shapes in nine zones, measured on the finished picture: FWHM in px.")
+    return f"{heading} {'; '.join(sentences)}."
 
 
 def _places(say: Callable[[str], str]) -> tuple[str, ...]:

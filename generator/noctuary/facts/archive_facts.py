@@ -141,11 +141,11 @@ def _nights(
     notes: dict[date, list[Night]] = {}
     for note in archive.nights:
         notes.setdefault(note.night, []).append(note)
-    found = []
+    nights = []
     for night in sorted(by_night.keys() | notes.keys(), reverse=True):
         ordered = tuple(sorted(by_night.get(night, []), key=_clock))
         pictures = {p.picture.id: p for f in ordered for p in holders[f.session.identity]}
-        found.append(
+        nights.append(
             NightFacts(
                 night=night,
                 sessions=ordered,
@@ -156,7 +156,7 @@ def _nights(
                 use=night_use([f.session for f in ordered], darkness),
             )
         )
-    return tuple(found)
+    return tuple(nights)
 
 
 def _rigs(
@@ -170,20 +170,20 @@ def _rigs(
         if facts.session.rig is not None:
             by_rig.setdefault(facts.session.rig.name, []).append(facts)
     unrecorded = [p for p in listed if not p.sessions]
-    found = []
+    rigs = []
     for name, rig in archive.rigs.items():
         pictures = {p.picture.id: p for f in by_rig[name] for p in holders[f.session.identity]}
         pictures |= {p.picture.id: p for p in unrecorded if name in p.rig_names}
         newest_first = sorted(pictures.values(), key=lambda p: (p.picture.finished, p.picture.id), reverse=True)
-        found.append(RigFacts(
+        rigs.append(RigFacts(
                 rig, tuple(newest_first), integration(f.session for f in by_rig[name]), _kept(by_rig[name])
             ))
-    return tuple(found)
+    return tuple(rigs)
 
 
 def _years(nights: tuple[NightFacts, ...], listed: tuple[PictureFacts, ...]) -> tuple[YearFacts, ...]:
     years = {n.night.year for n in nights if n.sessions} | {p.picture.finished.year for p in listed}
-    found = []
+    summaries = []
     for year in sorted(years, reverse=True):
         of_year = tuple(n for n in nights if n.night.year == year)
         sessions = [f for n in of_year for f in n.sessions]
@@ -198,7 +198,7 @@ def _years(nights: tuple[NightFacts, ...], listed: tuple[PictureFacts, ...]) -> 
             by_month[f.session.night.month - 1] += f.integration_s or 0.0
             if f.session.rig is not None and f.integration_s is not None:
                 by_rig[f.session.rig.name] = by_rig.get(f.session.rig.name, 0.0) + f.integration_s
-        found.append(
+        summaries.append(
             YearFacts(
                 year=year,
                 integration=integration(f.session for f in sessions),
@@ -211,7 +211,7 @@ def _years(nights: tuple[NightFacts, ...], listed: tuple[PictureFacts, ...]) -> 
                 dark_use=dark_sum(account for night in of_year for account in night.use.darkness),
             )
         )
-    return tuple(found)
+    return tuple(summaries)
 
 
 def _kept(sessions: Sequence[SessionFacts]) -> Kept:

@@ -70,7 +70,7 @@ class Darks:
 
 
 @plain_record
-class Repeat:
+class Continuation:
     """``half_magnitude_h``: hours with this rig until everything together goes half a magnitude deeper."""
 
     rig: Rig
@@ -81,13 +81,13 @@ class Repeat:
     darks: tuple[Darks, ...]
 
 
-def repeat(
+def continuation(
     sessions: Sequence[Session],
     pictures: Iterable[PictureFacts],
     centre: tuple[float, float] | None,
     darks: Sequence[Session],
     fields: Sequence[Sequence[Session]] | None = None,
-) -> Repeat | None:
+) -> Continuation | None:
     """What to set to add to a target with the rig that was last turned to it; ``None`` without a session of which the
     rig is known.
 
@@ -102,7 +102,7 @@ def repeat(
     latest, rig = rigged[-1]
     hours = hours_to_half_magnitude(fields or [once])
     settings = _settings([s for s, its in rigged if its.name == rig.name], hours)
-    return Repeat(
+    return Continuation(
         rig=rig,
         place=latest.place,
         pointing=_pointing(rig, tuple(pictures), centre),
@@ -196,9 +196,9 @@ def _pointing(rig: Rig, pictures: tuple[PictureFacts, ...], centre: tuple[float,
 def _darks(settings: Iterable[Setting], camera: str, newest_first: Sequence[Session]) -> tuple[Darks, ...]:
     """What darks the settings ask for, each once, with the latest of one camera's that match."""
     wanted = dict.fromkeys((s.exposure_s, s.gain, s.iso, s.binning, s.sensor_temperature_c) for s in settings)
-    found = []
+    darks = []
     for exposure, gain, iso, binning, temperature in wanted:
-        there = next(
+        recorded = next(
             (
                 s
                 for s in newest_first
@@ -206,9 +206,9 @@ def _darks(settings: Iterable[Setting], camera: str, newest_first: Sequence[Sess
             ),
             None,
         )
-        frames = there.calibration.darks if there and there.calibration else None
-        found.append(Darks(exposure, gain, iso, binning, temperature, frames, there.night if there else None))
-    return tuple(found)
+        frames = recorded.calibration.darks if recorded and recorded.calibration else None
+        darks.append(Darks(exposure, gain, iso, binning, temperature, frames, recorded.night if recorded else None))
+    return tuple(darks)
 
 
 def _camera(session: Session) -> str | None:

@@ -24,9 +24,9 @@ class Panel:
 
 def panels(archive: Archive, mosaic: Picture) -> tuple[Panel, ...]:
     """The panels of a picture as its record names them, those that the archive has; none if it is no mosaic."""
-    found = [archive.pictures[name] for name in mosaic.panels if name in archive.pictures]
+    recorded = [archive.pictures[name] for name in mosaic.panels if name in archive.pictures]
     return tuple(
-        Panel(p.id, total_of(session_integration_s(s) for s in archive.sessions_of(p))) for p in found
+        Panel(p.id, total_of(session_integration_s(s) for s in archive.sessions_of(p))) for p in recorded
     )  # fmt: skip
 
 

@@ -99,12 +99,12 @@ def common_name_beside(known: SkyObject, name: str) -> str | None:
 
 def designations_beside(known: SkyObject, name: str) -> tuple[str, ...]:
     """The catalogues' designations of an object that stand beside ``name``, by which the archive calls it."""
-    said = {name_key(name), *map(name_key, _words_and_number(name))}
-    found: dict[str, str] = {}
+    mentioned = {name_key(name), *map(name_key, _words_and_number(name))}
+    beside: dict[str, str] = {}
     for other in (usual_name(known), known.name):
-        if designation_of(plain_text(other)) is not None and name_key(other) not in said:
-            found[name_key(other)] = other
-    return tuple(found.values())
+        if designation_of(plain_text(other)) is not None and name_key(other) not in mentioned:
+            beside[name_key(other)] = other
+    return tuple(beside.values())
 
 
 def _words_and_number(name: str) -> tuple[str, ...]:

@@ -44,7 +44,7 @@ class Optics:
     sampling_px: float | None
     star_width_arcsec: float | None
     diffraction_limit_arcsec: float | None
-    focal_length_seen_mm: float | None
+    measured_focal_length_mm: float | None
 
 
 def focal_length_mm(rig: Rig) -> float | None:
@@ -214,13 +214,13 @@ def optics(
         sampling_px=star_width / scale if star_width is not None and scale is not None else None,
         star_width_arcsec=star_width,
         diffraction_limit_arcsec=rayleigh_limit_arcsec(diameter) if diameter is not None else None,
-        focal_length_seen_mm=focal_length_seen_mm(pixel_um, placed_scale_arcsec_px, made, focal)
+        measured_focal_length_mm=measured_focal_length_mm(pixel_um, placed_scale_arcsec_px, made, focal)
         if placed_scale_arcsec_px is not None and pixel_um is not None
         else None,
     )
 
 
-def focal_length_seen_mm(
+def measured_focal_length_mm(
     pixel_um: float, placed_scale_arcsec_px: float, made: Resampling, stated_mm: float | None
 ) -> float | None:
     """The focal length that a placed picture shows: 206.2648 × p / (placed scale × resampling).
@@ -232,10 +232,10 @@ def focal_length_seen_mm(
     if made.factor is None:
         return None
     factors = (made.factor, 1.0) if made.basis == "whole sensor" else (made.factor,)
-    seen = [ARCSEC_PER_UM_MM * pixel_um / (placed_scale_arcsec_px * factor) for factor in factors]
+    lengths_mm = [ARCSEC_PER_UM_MM * pixel_um / (placed_scale_arcsec_px * factor) for factor in factors]
     if stated_mm is None:
-        return seen[0] if made.basis in ("written", "full size") else None
-    return min(seen, key=lambda focal: abs(math.log(focal / stated_mm)))
+        return lengths_mm[0] if made.basis in ("written", "full size") else None
+    return min(lengths_mm, key=lambda focal: abs(math.log(focal / stated_mm)))
 
 
 def frame_fill(size_arcmin: tuple[float, float] | None, field: Optics | None) -> float | None:

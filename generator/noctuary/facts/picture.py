@@ -126,7 +126,7 @@ def picture_facts(
     """Everything derived about a picture whose finished file has ``pixels`` (width, height)."""
     sessions = archive.sessions_of(picture)
     rig = rig_of(picture, sessions)
-    seen = optics(
+    of_picture = optics(
         rig,
         sessions_with(rig, picture.own_sessions, sessions),
         pixels,
@@ -137,8 +137,8 @@ def picture_facts(
     )
     written = [(names.meant[name], name) for name in picture.objects]
     objects = tuple(known for known, _ in written)
-    if seen is not None and objects and in_solar_light(objects[0]):
-        seen = replace(seen, star_width_arcsec=None, sampling_px=None)
+    if of_picture is not None and objects and in_solar_light(objects[0]):
+        of_picture = replace(of_picture, star_width_arcsec=None, sampling_px=None)
     parts = session_facts(sessions, almanac)
     deep_sky = {f.session.identity: f.session for f in parts if not f.solar_system}
     of_fields = fields(archive, picture, lambda s: s.identity in deep_sky)
@@ -146,7 +146,7 @@ def picture_facts(
         picture=picture,
         pixels=pixels,
         integration=integration(sessions),
-        optics=seen,
+        optics=of_picture,
         rigs=rig_shares(rig, sessions),
         objects=objects,
         object_names=tuple(names.in_record(known, name) for known, name in written),
@@ -160,6 +160,6 @@ def picture_facts(
         light_m2_h=light_of_fields(of_fields),
         sky_brightness=mean_sky_brightness(deep_sky.values()),
         depth=depth_of_fields(of_fields, archive.reference_rig),
-        frame_fill=frame_fill(objects[0].size_arcmin, seen) if objects else None,
+        frame_fill=frame_fill(objects[0].size_arcmin, of_picture) if objects else None,
         stars=None if objects and in_solar_light(objects[0]) else stars,
     )

@@ -149,14 +149,14 @@ def dark_sum(accounts: Iterable[DarkUse]) -> DarkUse | None:
 
 def _dark_use(place: str, sessions: Sequence[Session], darkness: Darkness) -> DarkUse | None:
     runs = [_run(s) for s in sessions]
-    told = [r for r in runs if r is not None]
-    if darkness is None or len(told) < len(runs) or not any(_common(r, darkness) > 0 and r.taken > 0 for r in told):
+    timed = [r for r in runs if r is not None]
+    if darkness is None or len(timed) < len(runs) or not any(_common(r, darkness) > 0 and r.taken > 0 for r in timed):
         return None
     dusk, dawn = (t.timestamp() for t in darkness)
-    edges = {min(max(t, dusk), dawn) for r in told for t in (r.start, r.end)}
+    edges = {min(max(t, dusk), dawn) for r in timed for t in (r.start, r.end)}
     kept = opened = covered = 0.0
     for begin, end in pairwise(sorted(edges)):
-        running = [r for r in told if r.start < end and r.end > begin]
+        running = [r for r in timed if r.start < end and r.end > begin]
         if running:
             covered += end - begin
             opened += max(r.taken for r in running) * (end - begin)

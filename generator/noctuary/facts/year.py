@@ -34,7 +34,7 @@ def year_review(whole: ArchiveFacts, year: YearFacts) -> YearReview:
     months = year.by_month_s
     best = max(range(12), key=lambda m: months[m])
     rivals = {n.night.month - 1 for n in year.nights if n.integration.sessions_not_recorded} - {best}
-    length = opened = told = dark = 0.0
+    length = opened = with_sky_s = dark = 0.0
     for facts in (f for night in year.nights for f in night.sessions):
         session = facts.session
         if facts.solar_system or session.start is None or session.end is None or facts.shutter_open_share is None:
@@ -43,7 +43,7 @@ def year_review(whole: ArchiveFacts, year: YearFacts) -> YearReview:
         length += lasting
         opened += facts.shutter_open_share * lasting
         if facts.sky is not None:
-            told += lasting
+            with_sky_s += lasting
             dark += facts.sky.dark_share * lasting
     before = next((y for y in whole.years if y.year == year.year - 1), None)
     more_s = None
@@ -60,7 +60,7 @@ def year_review(whole: ArchiveFacts, year: YearFacts) -> YearReview:
         firsts=_firsts(whole, year.year),
         session_s=length,
         open_share=opened / length if length else None,
-        dark_share=dark / told if told else None,
+        dark_share=dark / with_sky_s if with_sky_s else None,
         more_s=more_s,
     )
 
@@ -68,6 +68,6 @@ def year_review(whole: ArchiveFacts, year: YearFacts) -> YearReview:
 def _firsts(whole: ArchiveFacts, year: int) -> tuple[tuple[TargetFacts, PictureFacts], ...]:
     # The Sun, the Moon and planets were seen by everybody before.
     targets = [t for t in whole.targets if not in_solar_light(t.object)]
-    found = [(t, min(t.pictures, key=lambda p: (p.picture.finished, p.picture.id))) for t in targets]
-    of_year = [(t, first) for t, first in found if first.picture.finished.year == year]
+    first_pictures = [(t, min(t.pictures, key=lambda p: (p.picture.finished, p.picture.id))) for t in targets]
+    of_year = [(t, first) for t, first in first_pictures if first.picture.finished.year == year]
     return tuple(sorted(of_year, key=lambda pair: (pair[1].picture.finished, pair[1].picture.id)))

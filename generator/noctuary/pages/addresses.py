@@ -32,17 +32,17 @@ def slugs_of(called: Iterable[tuple[str, str]]) -> dict[str, str]:
 
     All are different; of things whose names would share one the first has it unchanged.
     """
-    found: dict[str, str] = {}
+    chosen_slugs: dict[str, str] = {}
     taken: set[str] = set()
     for thing, name in called:
-        if thing in found:
+        if thing in chosen_slugs:
             continue
         chosen = slug(name)
         if chosen in taken:
             chosen = f"{chosen}-{mark(thing)}"
-        found[thing] = chosen
+        chosen_slugs[thing] = chosen
         taken.add(chosen)
-    return found
+    return chosen_slugs
 
 
 def picture_page(picture_id: str) -> str:

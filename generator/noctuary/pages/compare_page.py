@@ -6,7 +6,7 @@ from typing import Literal
 
 from noctuary.archive.partial_date import PartialDate
 from noctuary.archive.records import Picture
-from noctuary.facts.overlay_pairs import Alignment
+from noctuary.facts.alignment import Alignment
 from noctuary.facts.picture import PictureFacts
 from noctuary.facts.target import TargetFacts, growth
 from noctuary.pages.depth_note import GrowthNote, growth_note
@@ -68,23 +68,23 @@ class CompareContext:
 
 
 def pages(model: SiteModel) -> list[Page]:
-    found = []
+    all_pages = []
     for target in model.facts.targets:
-        there = pairs(target, model.shown)
+        pairs_of_target = pairs(target, model.shown)
         # For each picture the choices beside it, made once: many pages have the same.
         older_choices: dict[str, list[Choice]] = {}
         newer_choices: dict[str, list[Choice]] = {}
-        for a, b in there:
+        for a, b in pairs_of_target:
             page = address(model.addresses, target.identity, a.picture.id, b.picture.id)
             older_choices.setdefault(b.picture.id, []).append(Choice(a.picture.title, a.picture.finished, page))
             newer_choices.setdefault(a.picture.id, []).append(Choice(b.picture.title, b.picture.finished, page))
         beside = {name: tuple(choices) for name, choices in older_choices.items()}
         after = {name: tuple(choices) for name, choices in newer_choices.items()}
-        for a, b in there:
+        for a, b in pairs_of_target:
             path = address(model.addresses, target.identity, a.picture.id, b.picture.id)
             context = _context(model, target, a, b, beside[b.picture.id], after[a.picture.id])
-            found.append(Page(path, "compare.html", context, "compare"))
-    return found
+            all_pages.append(Page(path, "compare.html", context, "compare"))
+    return all_pages
 
 
 def _context(
@@ -138,12 +138,12 @@ def _context(
 
 def overlay_links(model: SiteModel) -> dict[str, tuple[Link, ...]]:
     """For each picture the pages on which it lies over another, each with the other's title, newest first."""
-    found: dict[str, list[tuple[Picture, str]]] = {}
+    links: dict[str, list[tuple[Picture, str]]] = {}
     for pair in model.layers:
         for this, that in (pair, pair[::-1]):
             other = model.facts.pictures[that]
             assert other.target is not None  # only pictures of one target make a pair
-            found.setdefault(this, []).append((other.picture, address(model.addresses, other.target.name, *pair)))
-    for beside in found.values():
-        beside.sort(key=lambda there: (there[0].finished, there[0].id), reverse=True)
-    return {this: tuple(Link(p.title, page) for p, page in beside) for this, beside in found.items()}
+            links.setdefault(this, []).append((other.picture, address(model.addresses, other.target.name, *pair)))
+    for beside in links.values():
+        beside.sort(key=lambda each: (each[0].finished, each[0].id), reverse=True)
+    return {this: tuple(Link(p.title, page) for p, page in beside) for this, beside in links.items()}

@@ -15,7 +15,7 @@ from noctuary.diagnostic import Diagnostic, Mark, doubt
 from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.memo import Memo
 from noctuary.pages.addresses import picture_page
-from noctuary.pages.page_addresses import page_addresses
+from noctuary.pages.all_addresses import all_addresses
 from noctuary.pages.prose_limits import too_much
 
 #: Folders of files that are no pages; nobody links to one of them by heart.
@@ -47,36 +47,36 @@ def addresses_in_texts(
         return addresses_in(text)
 
     known: set[str] | None = None
-    found: list[Diagnostic] = []
+    doubts: list[Diagnostic] = []
     for text in _texts(facts.archive):
         if why := too_much(text.text):
             hint = "close what is open, or make two texts of it"
-            found += _doubt(folder, text, "", "text-as-typed", f"{why}, so it is shown as it is typed", hint)
+            doubts += _doubt(folder, text, "", "text-as-typed", f"{why}, so it is shown as it is typed", hint)
             continue
         links, pictures = memory.ask(("addresses in", text.text), partial(read, text.text), _Addresses)
         for link in links:
-            if (there := _in_site(link, facts.archive.address)) is None:
+            if (target := _in_site(link, facts.archive.address)) is None:
                 continue
-            known = page_addresses(facts, shown) if known is None else known
-            if there not in known:
-                found += _doubt(folder, text, link, "dead-link", *_dead(link, there, known))
+            known = all_addresses(facts, shown) if known is None else known
+            if target not in known:
+                doubts += _doubt(folder, text, link, "dead-link", *_dead(link, target, known))
         for source in pictures:
             message = f"the picture {source} in the text is left out: texts hold words alone"
             hint = "make it a picture of the archive with a record of its own, and write a link to its page"
-            found += _doubt(folder, text, source, "picture-in-text", message, hint)
-    return found
+            doubts += _doubt(folder, text, source, "picture-in-text", message, hint)
+    return doubts
 
 
 def _texts(archive: Archive) -> Iterator[_Text]:
     """Every text that is set as prose."""
     for picture in archive.shown:
-        for key, said in (("description", picture.description), ("processing", picture.processing)):
-            if said:
-                yield _Text(said, picture.marks.at(key), picture)
+        for key, text in (("description", picture.description), ("processing", picture.processing)):
+            if text:
+                yield _Text(text, picture.marks.at(key), picture)
     for night in archive.nights:
         yield _Text(night.prose, night.mark)
     for exhibit in archive.exhibits:
-        for commentary in (exhibit.introduction, *(said for _, said in exhibit.pictures)):
+        for commentary in (exhibit.introduction, *(text for _, text in exhibit.pictures)):
             if commentary:
                 yield _Text(commentary, exhibit.mark)
     for page in archive.pages:
@@ -89,21 +89,21 @@ def _in_site(link: str, address: str | None) -> str | None:
 
     if address is not None and link.startswith(address):
         link = link.removeprefix(address) or "index.html"
-    there = site_address(link)
-    if there is None or link.startswith(("#", "?")):
+    target = site_address(link)
+    if target is None or link.startswith(("#", "?")):
         return None
-    there = unquote(there.partition("#")[0].partition("?")[0])
-    return None if there.startswith(_FILES) else there
+    target = unquote(target.partition("#")[0].partition("?")[0])
+    return None if target.startswith(_FILES) else target
 
 
-def _dead(link: str, there: str, known: set[str]) -> tuple[str, str]:
+def _dead(link: str, target: str, known: set[str]) -> tuple[str, str]:
     """What is wrong with a link, and what to write."""
-    stem = posixpath.splitext(posixpath.basename(there or link))[0]
+    stem = posixpath.splitext(posixpath.basename(target or link))[0]
     by_stem = {posixpath.splitext(posixpath.basename(page))[0]: page for page in sorted(known, reverse=True)}
     by_stem |= {name: page for name, page in by_stem.items() if page == picture_page(name)}
-    meant = by_stem.get(stem) or nearest(there or link, sorted(known), most=1, cutoff=0.7)
+    meant = by_stem.get(stem) or nearest(target or link, sorted(known), most=1, cutoff=0.7)
     hint = f"write {meant}" if meant else "links lead from the site's root: pictures/ID.html; mend or delete it"
-    if not there:
+    if not target:
         return f"the link {link} begins at the root of the server, and is left out", hint
     return f"the link {link} leads to no page of the site", hint
 

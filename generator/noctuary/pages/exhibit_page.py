@@ -74,7 +74,7 @@ def shown_exhibits(
     facts: ArchiveFacts, shown: Container[str]
 ) -> tuple[tuple[Exhibit, tuple[tuple[str, str | None], ...]], ...]:
     """Exhibits with those of their pictures that can be shown: id and commentary."""
-    found = []
+    exhibits = []
     for exhibit in facts.archive.exhibits:
         pictures = tuple(
             (name, words)
@@ -82,12 +82,12 @@ def shown_exhibits(
             if name in shown and name in facts.pictures and facts.pictures[name].picture.listed
         )
         if pictures:
-            found.append((exhibit, pictures))
-    return tuple(found)
+            exhibits.append((exhibit, pictures))
+    return tuple(exhibits)
 
 
 def pages(model: SiteModel) -> list[Page]:
-    found: list[Page] = []
+    made: list[Page] = []
     entries = []
     exhibits = shown_exhibits(model.facts, model.shown)
     links = [Link(exhibit.title, exhibit_page(exhibit.id)) for exhibit, _ in exhibits]
@@ -106,12 +106,12 @@ def pages(model: SiteModel) -> list[Page]:
             show=show,
             reading=reading,
         )
-        found.append(Page(reading, "exhibit.html", context, "exhibit"))
-        found.append(Page(show, "slides.html", context, "slides"))
+        made.append(Page(reading, "exhibit.html", context, "exhibit"))
+        made.append(Page(show, "slides.html", context, "slides"))
         entries.append((links[at], exhibit.introduction, len(slides), slides[0].shown))
     if entries:
-        found.insert(0, Page(EXHIBITS, "exhibits.html", ExhibitsContext(model.frame, tuple(entries)), "exhibits"))
-    return found
+        made.insert(0, Page(EXHIBITS, "exhibits.html", ExhibitsContext(model.frame, tuple(entries)), "exhibits"))
+    return made
 
 
 #: Words of a picture that is one of a pair are no longer than this; and so much may its proportions differ.

@@ -71,24 +71,24 @@ def pages(model: SiteModel, others: Iterable[Page]) -> list[Page]:
     site = model.facts.archive.address
     if site is None:
         return []
-    found = []
+    feed_pages = []
     if entries := _entries(model, site):
         context = FeedContext(model.frame, site, site + FEED, max(e.day for e in entries), entries)
-        found.append(Page(FEED, "feed.xml", context, "feed"))
+        feed_pages.append(Page(FEED, "feed.xml", context, "feed"))
     addresses = tuple(absolute(site, page.path) for page in others if page.listed)
-    found.append(Page(SITE_MAP, "sitemap.xml", SiteMapContext(model.frame, addresses), "site map"))
-    found.append(Page(ROBOTS, "robots.txt", RobotsContext(model.frame, site + SITE_MAP), "robots"))
-    return found
+    feed_pages.append(Page(SITE_MAP, "sitemap.xml", SiteMapContext(model.frame, addresses), "site map"))
+    feed_pages.append(Page(ROBOTS, "robots.txt", RobotsContext(model.frame, site + SITE_MAP), "robots"))
+    return feed_pages
 
 
 def _entries(model: SiteModel, site: str) -> tuple[FeedEntry, ...]:
-    found = []
+    entries = []
     for facts in model.facts.listed[:LONGEST]:
         picture, shown = facts.picture, model.shown.get(facts.picture.id)
         if shown is None:
             continue
         first_id = picture.former_ids[0] if picture.former_ids else picture.id
-        found.append(
+        entries.append(
             FeedEntry(
                 id=site + picture_page(first_id),
                 address=site + picture_page(picture.id),
@@ -102,7 +102,7 @@ def _entries(model: SiteModel, site: str) -> tuple[FeedEntry, ...]:
                 description=_xml(picture.description) if picture.description else None,
             )
         )
-    return tuple(found)
+    return tuple(entries)
 
 
 def _xml(text: str) -> str:

@@ -17,11 +17,11 @@ class FreeContext:
 
 
 def pages(model: SiteModel) -> list[Page]:
-    found = []
+    free_pages = []
     for p in model.facts.archive.pages:
         context = FreeContext(model.frame, p.title, _below_title(p.prose, p.title))
-        found.append(Page(model.addresses.free_pages[p.id], "free.html", context, "free"))
-    return found
+        free_pages.append(Page(model.addresses.free_pages[p.id], "free.html", context, "free"))
+    return free_pages
 
 
 def _below_title(prose: str, title: str) -> str:

@@ -42,4 +42,4 @@ def gallery_item(facts: PictureFacts, model: SiteModel) -> GalleryItem | None:
 
 def gallery(pictures: Iterable[PictureFacts], model: SiteModel) -> tuple[GalleryItem, ...]:
     """Every picture that can be shown, in the order given."""
-    return tuple(found for found in (gallery_item(p, model) for p in pictures) if found is not None)
+    return tuple(item for item in (gallery_item(p, model) for p in pictures) if item is not None)

@@ -17,11 +17,11 @@ def published(archive: Archive, hash_of: Callable[[str], str]) -> dict[str, str]
 
     ``hash_of`` raises OSError for a file that cannot be read.
     """
-    found = {}
+    at = {}
     for picture in archive.shown:
         content = hash_of(picture.file)
-        found.update(dict.fromkeys((picture.id, *picture.former_ids), content))
-    return found
+        at.update(dict.fromkeys((picture.id, *picture.former_ids), content))
+    return at
 
 
 def gone(
@@ -41,13 +41,13 @@ def gone(
     by_content: dict[str, Picture] = {}
     for picture in archive.shown:
         by_content.setdefault(_hash(picture, hash_of), picture)
-    found = []
+    doubts = []
     for name in sorted(lost):
         if (draft := archive.pictures.get(name)) is not None:
-            found.append(_of_draft(archive, draft))
+            doubts.append(_of_draft(archive, draft))
         elif name not in written:
-            found.append(_of_none(archive, name, by_content.get(before[name])))
-    return [told for told in found if told is not None]
+            doubts.append(_of_none(archive, name, by_content.get(before[name])))
+    return [doubt_ for doubt_ in doubts if doubt_ is not None]
 
 
 def moved(archive: Archive, before: str) -> list[Diagnostic]:

@@ -46,7 +46,7 @@ def _pages(
         if (name := of(target)) is not None:
             members.setdefault(name, []).append(target)
     links = [Link(name, addresses[name]) for name in sorted(members)]
-    found = []
+    group_pages = []
     for name, targets in members.items():
         members_here = {t.identity for t in targets}
         pictures = (p for p in model.facts.listed if p.target is not None and p.target.name in members_here)
@@ -59,5 +59,5 @@ def _pages(
             total_s=total_of(t.integration.total_s for t in targets),
             others=tuple(link for link in links if link.text != name),
         )
-        found.append(Page(addresses[name], "group.html", context, by))
-    return found
+        group_pages.append(Page(addresses[name], "group.html", context, by))
+    return group_pages

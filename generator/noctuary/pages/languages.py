@@ -36,12 +36,12 @@ def translations(theme_folders: Sequence[Path], language: str) -> NullTranslatio
 
     Raises :class:`BadCatalogue` and OSError.
     """
-    found: NullTranslations = NullTranslations()
+    chain: NullTranslations = NullTranslations()
     for file in reversed(list(_catalogues(theme_folders, language))):
         words = _compiled(file)
-        words.add_fallback(found)
-        found = words
-    return found
+        words.add_fallback(chain)
+        chain = words
+    return chain
 
 
 def _catalogues(theme_folders: Sequence[Path], language: str) -> Iterator[Path]:
@@ -49,8 +49,8 @@ def _catalogues(theme_folders: Sequence[Path], language: str) -> Iterator[Path]:
     parts = language.strip().replace("_", "-").split("-")
     tags = ["-".join(parts[:n]) for n in range(len(parts), 0, -1)]
     for folder in theme_folders:
-        there = {file.stem.replace("_", "-").casefold(): file for file in sorted((folder / "languages").glob("*.po"))}
-        yield from (there[tag.casefold()] for tag in tags if tag.casefold() in there)
+        files = {file.stem.replace("_", "-").casefold(): file for file in sorted((folder / "languages").glob("*.po"))}
+        yield from (files[tag.casefold()] for tag in tags if tag.casefold() in files)
 
 
 def _compiled(file: Path) -> GNUTranslations:

@@ -79,7 +79,7 @@ def night_note(note: Night) -> NightNote:
 
 def pages(model: SiteModel) -> list[Page]:
     nights = model.facts.nights  # newest first
-    found = []
+    night_pages = []
     for at, night in enumerate(nights):
         context = _context(
             model,
@@ -87,8 +87,8 @@ def pages(model: SiteModel) -> list[Page]:
             earlier=nights[at + 1].night if at + 1 < len(nights) else None,
             later=nights[at - 1].night if at else None,
         )
-        found.append(Page(model.addresses.nights[night.night], "night.html", context, "night"))
-    return found
+        night_pages.append(Page(model.addresses.nights[night.night], "night.html", context, "night"))
+    return night_pages
 
 
 def _context(model: SiteModel, night: NightFacts, earlier: date | None, later: date | None) -> NightContext:
@@ -126,7 +126,7 @@ def _time_use(night: NightFacts, names: ObjectNames) -> tuple[TimeUseLine, ...]:
 
 def _charts(model: SiteModel, night: NightFacts) -> tuple[Drawing, ...]:
     """A chart for each place that may be told of and at which sessions say when they were."""
-    found: list[Drawing] = []
+    charts: list[Drawing] = []
     names = model.facts.names
     for place in places_of(night.sessions).values():
         if place.published is None:
@@ -139,8 +139,8 @@ def _charts(model: SiteModel, night: NightFacts) -> tuple[Drawing, ...]:
         limit = model.facts.archive.horizon_deg
         chart = night_chart(place.name, place.published, place.time_zone, limit, curves)
         if chart is not None:
-            found.append(chart)
-    return tuple(found)
+            charts.append(chart)
+    return tuple(charts)
 
 
 def _curve(target: SkyObject, names: ObjectNames, sessions: tuple[tuple[datetime, datetime], ...]) -> Curve:

@@ -46,7 +46,7 @@ def object_note(known: SkyObject, model: SiteModel) -> ObjectNote:
     addresses, name = model.addresses, model.facts.names.of(known)
     common = common_name_beside(known, name)
     beside = designations_beside(known, name)
-    said = {name_key(text) for text in (name, common, *beside) if text}
+    printed = {name_key(text) for text in (name, common, *beside) if text}
     return ObjectNote(
         name=name,
         common_name=common,
@@ -61,7 +61,7 @@ def object_note(known: SkyObject, model: SiteModel) -> ObjectNote:
         galactic_b_deg=known.galactic_b_deg,
         magnitude=known.magnitude,
         size_arcmin=known.size_arcmin,
-        also=tuple(other for other in (known.name, *known.also) if name_key(other) not in said),
+        also=tuple(other for other in (known.name, *known.also) if name_key(other) not in printed),
         note=known.note,
         page=addresses.targets.get(known.name),
         kind_page=addresses.kinds.get(known.kind),

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from noctuary.archive.records import Session
 from noctuary.charts.season import SeasonChart
-from noctuary.facts.continue_target import Repeat, Setting, repeat, with_darks
+from noctuary.facts.continue_target import Continuation, Setting, continuation, with_darks
 from noctuary.facts.object_names import common_name_beside, designations_beside
 from noctuary.facts.optics import aperture_mm, f_ratio, focal_length_mm
 from noctuary.facts.target import TargetFacts
@@ -30,8 +30,10 @@ class RigLine:
 
 
 @plain_record
-class CardContext:
-    """``season``: from the place of the last session, for the best month; ``like``: the picture to match.
+class ObservingCardContext:
+    """``season``: from the place of the last session, for the best month.
+
+    ``picture_to_match``: the one whose field and angle new frames should have.
 
     ``wanted`` are the filters that lack light, those that lack most first; where nobody knows how much to add, all.
     ``enough`` are the others.
@@ -41,12 +43,12 @@ class CardContext:
     target: Link
     common_name: str | None
     designations: tuple[str, ...]
-    repeat: Repeat
+    continuation: Continuation
     wanted: tuple[Setting, ...]
     enough: tuple[Setting, ...]
     rig: RigLine
     place: str | None
-    like: Link | None
+    picture_to_match: Link | None
     season: SeasonChart | None
 
 
@@ -56,20 +58,20 @@ def address(addresses: Addresses, identity: str) -> str:
 
 
 def has_card(target: TargetFacts) -> bool:
-    """Whether a target has a card: something is known to repeat.
+    """Whether a target has a card: it is known with which rig it was photographed.
 
     What has no fixed place has none: it is another thing the next time.
     """
     return any(f.session.rig is not None for f in target.sessions) and target.fixed
 
 
-def _card_of(target: TargetFacts, darks: Sequence[Session]) -> Repeat | None:
+def _card_of(target: TargetFacts, darks: Sequence[Session]) -> Continuation | None:
     """What to set to add to a target; ``None`` where it has no card."""
     if not has_card(target):
         return None
     known = target.object
     centre = (known.ra_deg, known.dec_deg) if known.ra_deg is not None and known.dec_deg is not None else None
-    return repeat([f.session for f in target.sessions], target.pictures, centre, darks, target.fields)
+    return continuation([f.session for f in target.sessions], target.pictures, centre, darks, target.fields)
 
 
 def pages(model: SiteModel) -> list[Page]:
@@ -81,7 +83,7 @@ def pages(model: SiteModel) -> list[Page]:
     ]
 
 
-def _context(model: SiteModel, target: TargetFacts, card: Repeat) -> CardContext:
+def _context(model: SiteModel, target: TargetFacts, card: Continuation) -> ObservingCardContext:
     known, rig, place = target.object, card.rig, card.place
     season = None
     where = place.published if place is not None else None
@@ -89,13 +91,13 @@ def _context(model: SiteModel, target: TargetFacts, card: Repeat) -> CardContext
         latitude, longitude, _ = where
         limit, year = model.facts.archive.horizon_deg, target.sessions[-1].session.night.year
         season = SeasonChart(place.name, latitude, longitude, known.ra_deg, known.dec_deg, limit, year)
-    like = card.pointing.picture_id if card.pointing else None
-    return CardContext(
+    matched = card.pointing.picture_id if card.pointing else None
+    return ObservingCardContext(
         frame=model.frame,
         target=model.target_link(target),
         common_name=common_name_beside(known, target.name),
         designations=designations_beside(known, target.name),
-        repeat=card,
+        continuation=card,
         wanted=tuple(sorted((s for s in card.settings if s.next_subs != 0), key=lambda s: -(s.next_s or 0.0))),
         enough=tuple(s for s in card.settings if s.next_subs == 0),
         rig=RigLine(
@@ -107,8 +109,8 @@ def _context(model: SiteModel, target: TargetFacts, card: Repeat) -> CardContext
             f_ratio(rig),
         ),
         place=place.name if place else None,
-        like=Link(model.facts.pictures[like].picture.title, picture_page(like))
-        if like is not None and like in model.shown
+        picture_to_match=Link(model.facts.pictures[matched].picture.title, picture_page(matched))
+        if matched is not None and matched in model.shown
         else None,
         season=season,
     )

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import partial
 
-from noctuary.facts.overlay_pairs import Alignment, alignment
+from noctuary.facts.alignment import Alignment, alignment
 from noctuary.pages.build_context import BuildContext
 from noctuary.pages.overlay_pairs import Layer, Pair, pairs, shown_width
 from noctuary.pages.product import Product

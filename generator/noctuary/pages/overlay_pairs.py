@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Container
 from typing import TYPE_CHECKING
 
-from noctuary.facts.overlay_pairs import Alignment
+from noctuary.facts.alignment import Alignment
 from noctuary.facts.picture import PictureFacts
 from noctuary.facts.target import TargetFacts
 from noctuary.pages.addresses import Addresses
@@ -37,13 +37,13 @@ Pair = tuple[str, str]
 def pairs(target: TargetFacts, shown: Container[str]) -> tuple[tuple[PictureFacts, PictureFacts], ...]:
     """Pairs of a target's pictures that get a page, (older, newer), in the order of time."""
     oldest_first = sorted(target.pictures, key=lambda f: (f.picture.finished, f.picture.id))
-    there = [f for f in oldest_first if f.picture.id in shown]
-    last = len(there) - 1
+    ordered = [f for f in oldest_first if f.picture.id in shown]
+    last = len(ordered) - 1
     return tuple(
-        (there[i], there[j])
-        for i in range(len(there))
-        for j in range(i + 1, len(there))
-        if len(there) <= EACH_WITH_EACH or j == i + 1 or i == 0 or j == last
+        (ordered[i], ordered[j])
+        for i in range(len(ordered))
+        for j in range(i + 1, len(ordered))
+        if len(ordered) <= EACH_WITH_EACH or j == i + 1 or i == 0 or j == last
     )
 
 

@@ -78,9 +78,9 @@ class Page:
         return {f.name: getattr(self.context, f.name) for f in fields(self.context)}
 
 
-def relative(here: str, there: str) -> str:
+def relative(here: str, address: str) -> str:
     """The link from one page to another file of the site, both relative to its root: ``../images/x.jpg``."""
-    target, hash_, anchor = there.partition("#")
+    target, hash_, anchor = address.partition("#")
     if not target or target == here:
         return f"#{anchor}" if hash_ else posixpath.basename(here)
     return posixpath.relpath(target, posixpath.dirname(here) or ".") + hash_ + anchor

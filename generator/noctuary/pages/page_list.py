@@ -68,7 +68,7 @@ PAGES: tuple[Callable[[SiteModel], list[Page]], ...] = (
 
 def sections(facts: ArchiveFacts, shown: Mapping[str, PictureView]) -> tuple[Link, ...]:
     """The pages that every page leads to, with the theme's word for each."""
-    found = [
+    all_sections = [
         Link("Pictures", FRONT),
         Link("Targets", TARGETS),
         Link("Nights", NIGHTS),
@@ -76,10 +76,10 @@ def sections(facts: ArchiveFacts, shown: Mapping[str, PictureView]) -> tuple[Lin
         Link("Equipment", EQUIPMENT),
     ]
     if facts.years:
-        found.append(Link("Years", YEARS))
+        all_sections.append(Link("Years", YEARS))
     if exhibit_page.shown_exhibits(facts, shown):
-        found.append(Link("Exhibits", EXHIBITS))
-    return tuple(found)
+        all_sections.append(Link("Exhibits", EXHIBITS))
+    return tuple(all_sections)
 
 
 def site_model(
@@ -100,7 +100,7 @@ def pages(model: SiteModel, exports: Iterable[Export] = ()) -> list[Page]:
     data: dict[str, list[Link]] = {}
     for export in exports:
         data.setdefault(export.page or DATA, []).append(Link(export.format, export.path))
-    found = [page for kind in PAGES for page in kind(model)]
-    shared = shares(model, found)
-    placed = [replace(p, data=tuple(data.get(p.path, ())), share=shared.get(p.path)) for p in found]
+    all_pages = [page for kind in PAGES for page in kind(model)]
+    shared = shares(model, all_pages)
+    placed = [replace(p, data=tuple(data.get(p.path, ())), share=shared.get(p.path)) for p in all_pages]
     return [*placed, *feed.pages(model, placed)]

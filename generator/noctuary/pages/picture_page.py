@@ -130,9 +130,9 @@ def overlay_of(facts: PictureFacts, names: ObjectNames) -> Overlay | None:
         named = 0 if known.name in own else 1 if well_known(known) else 2
         return named, -size, known.magnitude if known.magnitude is not None else 99.0, known.name
 
-    seen = _once_each(sorted(facts.touching, key=lambda found: weight(found[0])))
-    spoken_of = sum(weight(known)[0] < 2 for known, _, _ in seen)
-    seen = seen[: min(MOST_OBJECTS, max(ENOUGH_OBJECTS, spoken_of))]
+    touching = _once_each(sorted(facts.touching, key=lambda touch: weight(touch[0])))
+    spoken_of = sum(weight(known)[0] < 2 for known, _, _ in touching)
+    touching = touching[: min(MOST_OBJECTS, max(ENOUGH_OBJECTS, spoken_of))]
     marked = tuple(
         MarkedObject(
             name=names.of(known),
@@ -147,18 +147,18 @@ def overlay_of(facts: PictureFacts, names: ObjectNames) -> Overlay | None:
             is_star=known.kind == "star",
             rank=rank,
         )
-        for rank, (known, x, y) in enumerate(seen)
+        for rank, (known, x, y) in enumerate(touching)
     )
     return Overlay(facts.placement.plain, marked)
 
 
-def _once_each(seen: Iterable[tuple[SkyObject, float, float]]) -> list[tuple[SkyObject, float, float]]:
+def _once_each(touching: Iterable[tuple[SkyObject, float, float]]) -> list[tuple[SkyObject, float, float]]:
     """Objects without those that have the extent of one before them: a nebula with several numbers is drawn once.
 
     The first is drawn with the outline that any of them has.
     """
     kept: dict[object, tuple[SkyObject, float, float]] = {}
-    for known, x, y in seen:
+    for known, x, y in touching:
         middle = known.outline_centre_deg or (known.ra_deg, known.dec_deg)
         extent: object = (middle, known.size_arcmin) if known.size_arcmin else known.name
         if extent not in kept:
@@ -202,7 +202,7 @@ def pages(model: SiteModel) -> list[Page]:
     for whole in model.facts.listed:
         for part in whole.picture.builds_on:
             parts.setdefault(part, []).append(whole.picture.id)
-    found = []
+    picture_pages = []
     for facts in model.facts.pictures.values():
         shown = model.shown.get(facts.picture.id)
         if shown is None:
@@ -217,8 +217,8 @@ def pages(model: SiteModel) -> list[Page]:
         )
         page = picture_page(facts.picture.id)
         context = _context(model, facts, shown, others)
-        found.append(Page(page, "picture.html", context, "picture", facts.picture.listed))
-    return found
+        picture_pages.append(Page(page, "picture.html", context, "picture", facts.picture.listed))
+    return picture_pages
 
 
 class _Others(NamedTuple):
@@ -298,8 +298,8 @@ def _newest_versions(model: SiteModel) -> dict[str, str]:
     following = {p.picture.replaces: p.picture.id for p in reversed(model.facts.listed) if p.picture.replaces}
     newest = {}
     for replaced in following:
-        at, seen = replaced, {replaced}
-        while (after := following.get(at)) is not None and after not in seen:
-            seen.add(after)
+        at, visited = replaced, {replaced}
+        while (after := following.get(at)) is not None and after not in visited:
+            visited.add(after)
             newest[replaced] = at = after
     return newest

@@ -184,17 +184,17 @@ def site_address(link: str) -> str | None:
 def _address(value: str, here: str, name: str) -> str | None:
     if value.startswith("#"):
         return f"#{name}-{value[1:]}" if value[1:].startswith("fn") else value
-    there = site_address(value)
-    if there is None:
+    target = site_address(value)
+    if target is None:
         return value
-    return relative(here, there) if there else None
+    return relative(here, target) if target else None
 
 
 def _headings_from(html: str, level: int) -> str:
-    found = [int(n) for n in re.findall(r"<h([1-6])[\s>]", html)]
-    if not found:
+    levels = [int(n) for n in re.findall(r"<h([1-6])[\s>]", html)]
+    if not levels:
         return html
-    shift = level - min(found)
+    shift = level - min(levels)
     return re.sub(r"(</?h)([1-6])(?=[\s>])", lambda m: f"{m[1]}{min(6, max(1, int(m[2]) + shift))}", html)
 
 

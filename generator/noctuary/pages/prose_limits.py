@@ -31,8 +31,8 @@ def too_much(text: str) -> str | None:
 def _open(block: str) -> int:
     """The most brackets of one kind that are open at once in a paragraph; one that is never closed stays open."""
     square = round_ = angle = most = 0
-    for found in _BRACKETS.finditer(block):
-        sign = found[0]
+    for bracket in _BRACKETS.finditer(block):
+        sign = bracket[0]
         if sign == "[":
             square += 1
         elif sign in ("]", "]("):

@@ -176,14 +176,14 @@ def _make_renditions(
     outcomes = make_all(
         jobs.values(), context.renditions, workers=context.workers, executor=executor, progress=advance
     )
-    found: dict[str, PictureFile | Diagnostic] = {}
+    files: dict[str, PictureFile | Diagnostic] = {}
     for picture in pictures:
         outcome = outcomes[context.folder / picture.file]
         if isinstance(outcome, PictureFault):
-            found[picture.id] = fault(Mark(picture.file), outcome.rule, outcome.message, outcome.hint)
+            files[picture.id] = fault(Mark(picture.file), outcome.rule, outcome.message, outcome.hint)
         else:
-            found[picture.id] = outcome
-    return found
+            files[picture.id] = outcome
+    return files
 
 
 def _publishable(picture: Picture, made: PictureFile) -> PublishedPicture:
@@ -225,11 +225,11 @@ class _PictureProducts:
         full = [s for s in sources if s.format == "jpeg"][-1]
         ingredients = self._ingredients()
         titled = ingredients | {"title in the picture": digest(self._picture.title)}
-        found = [
+        products = [
             Product(source.file, titled if source == full else ingredients, partial(self._rendition, source))
             for source in sources
         ]
-        return found + self._tile_products(tile_folder, full, ingredients) if tile_folder else found
+        return products + self._tile_products(tile_folder, full, ingredients) if tile_folder else products
 
     def _ingredients(self) -> dict[str, str]:
         facts, picture, archive = self._facts, self._picture, self._archive
@@ -262,15 +262,15 @@ class _PictureProducts:
         return replace(words, avm=avm, title=words.title if titled else "")
 
     def _tile_products(self, folder: str, full: Source, ingredients: Mapping[str, str]) -> list[Product]:
-        found = [
+        products = [
             Product(f"{folder}/{tile.request}", ingredients, partial(self._tile, tile.request))
             for tile in tiles(full.width, full.height)
         ]
         if self._archive.address:  # a picture is known by its whole address; without one there is nothing to say
             address = f"{self._archive.address.rstrip('/')}/{folder}"
             text = json.dumps(info(full.width, full.height, address), indent=1).encode() + b"\n"
-            found.append(Product(f"{folder}/info.json", {**ingredients, "address": digest(address)}, lambda: text))
-        return found
+            products.append(Product(f"{folder}/info.json", {**ingredients, "address": digest(address)}, lambda: text))
+        return products
 
     def _tile(self, request: str) -> bytes:
         """A tile with the words of the record but no place on the sky."""

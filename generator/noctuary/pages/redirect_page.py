@@ -24,14 +24,14 @@ class RedirectContext:
 def pages(model: SiteModel) -> list[Page]:
     """A page for every former address of a picture or a target that has a page; what is alive keeps its address."""
     facts = model.facts
-    found = []
+    redirects = []
     for former, picture in former_pictures(facts, model.shown):
-        found.append(_leads_on(model, former, Link(picture.title, picture_page(picture.id))))
+        redirects.append(_leads_on(model, former, Link(picture.title, picture_page(picture.id))))
     for former, target in former_targets(facts, model.addresses):
         page = model.addresses.targets[target.identity]
         now = card_page.address(model.addresses, target.identity) if former.startswith("cards/") else page
-        found.append(_leads_on(model, former, Link(target.name, now)))
-    return found
+        redirects.append(_leads_on(model, former, Link(target.name, now)))
+    return redirects
 
 
 def former_pictures(facts: ArchiveFacts, shown: Container[str]) -> Iterator[tuple[str, Picture]]:

@@ -26,7 +26,7 @@ from noctuary.pages import prose as prose_
 from noctuary.pages.languages import BadCatalogue, translations
 from noctuary.pages.page import Page, relative, root
 from noctuary.pages.picture_view import PictureView, Source
-from noctuary.pages.theme import SITE_FOLDER, as_published, find_template, said_of_itself, themes_home
+from noctuary.pages.theme import SITE_FOLDER, as_published, find_template, theme_yaml, themes_home
 from noctuary.pages.typography import Typography
 from noctuary.sky.constellation import constellation_name
 
@@ -96,7 +96,7 @@ class Renderer:
     @cached_property
     def theme(self) -> Mapping[str, Any]:
         """What the theme says of itself (``theme.yaml``); its styles are one where they are published as one."""
-        return {**said_of_itself(self.theme_folders), "stylesheets": as_published(self.theme_folders)}
+        return {**theme_yaml(self.theme_folders), "stylesheets": as_published(self.theme_folders)}
 
     def render(self, page: Page) -> str:
         """The page as HTML."""
@@ -150,9 +150,9 @@ def _here(context: Context) -> str:
     return str(context.resolve("here"))
 
 
-def _way(context: Context, there: str) -> str:
+def _way(context: Context, target: str) -> str:
     top = context.resolve("top")
-    return f"{top}{there}" if isinstance(top, str) else relative(_here(context), there)
+    return f"{top}{target}" if isinstance(top, str) else relative(_here(context), target)
 
 
 @pass_context
@@ -171,10 +171,10 @@ def _theme_file(context: Context, file: str) -> str:
 def _srcset(context: Context, shown: PictureView, format: str) -> str:
     here = _here(context)
 
-    def said(source: Source) -> str:
+    def entry(source: Source) -> str:
         return f"{relative(here, source.file)} {source.width}w"
 
-    return ", ".join(map(said, shown.of(format)))
+    return ", ".join(map(entry, shown.of(format)))
 
 
 def _gallery_sizes(shown: PictureView) -> str:

@@ -151,7 +151,7 @@ def _altitude(facts: SessionFacts, model: SiteModel) -> SessionAltitude | None:
 
 def columns_of(entries: Iterable[Entry]) -> tuple[str, ...]:
     """The columns of a table of sessions that would not be empty."""
-    found = set()
+    columns = set()
     for e in entries:
         groups = [line.group for line in e.frames]
         known = {
@@ -165,8 +165,8 @@ def columns_of(entries: Iterable[Entry]) -> tuple[str, ...]:
             "altitude": e.low_deg is not None,
             "integration": e.integration_s is not None,
         }
-        found |= {name for name, is_known in known.items() if is_known}
-    return tuple(sorted(found))
+        columns |= {name for name, is_known in known.items() if is_known}
+    return tuple(sorted(columns))
 
 
 def _moon_course(sky: SkyDuring) -> MoonCourse:

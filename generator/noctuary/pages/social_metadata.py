@@ -51,45 +51,44 @@ def shares(model: SiteModel, pages: Iterable[Page]) -> dict[str, Share]:
     listed = [p for p in model.facts.listed if p.picture.id in model.shown]
     by_page = {picture_page(i): f for i, f in model.facts.pictures.items() if i in model.shown}
     frames = _frames_of_pages(model)
-    found = {}
+    by_path = {}
     for page in pages:
         if page.kind == "redirect":
             continue
         own = by_page.get(page.path)
-        there = _pair(model, page.context) or shown_on.get(page.path, [])
-        pictures = [own] if own else there or listed[:1]
-        first = pictures[0] if pictures else None
+        pictures = _pair(model, page.context) or shown_on.get(page.path, [])
+        first = own or next(iter(pictures or listed), None)
         address = absolute(site, page.path)
         halves = frames.get(page.path)
-        found[page.path] = Share(
+        by_path[page.path] = Share(
             address=address,
             site=site,
             picture=site + (halves[0] if halves else share_picture(first.picture.id)) if first else None,
             picture_alt=halves[1] if halves else model.shown[first.picture.id].alt if first else "",
-            structured=_structured(model, site, address, page, own, there),
+            structured=_structured(model, site, address, page, own, pictures),
             code=AddressCode(address) if own else None,
             feed=FEED if listed else None,
         )
-    return found
+    return by_path
 
 
 def _pictures_of_pages(model: SiteModel) -> dict[str, list[PictureFacts]]:
     """The listed pictures that stand on a page, by its path."""
     facts = model.facts
-    found: dict[str, list[PictureFacts]] = {FRONT: list(facts.listed)}
+    by_path: dict[str, list[PictureFacts]] = {FRONT: list(facts.listed)}
     for target in facts.targets:
-        found[model.addresses.targets[target.identity]] = list(target.pictures)
-        found[card_page.address(model.addresses, target.identity)] = list(target.pictures[:1])
+        by_path[model.addresses.targets[target.identity]] = list(target.pictures)
+        by_path[card_page.address(model.addresses, target.identity)] = list(target.pictures[:1])
     for night in facts.nights:
-        found[night_page(night.night)] = list(night.pictures)
+        by_path[night_page(night.night)] = list(night.pictures)
     for year in facts.years:
-        found[year_page(year.year)] = list(year.pictures)
+        by_path[year_page(year.year)] = list(year.pictures)
     for exhibit in facts.archive.exhibits:
         slides = (facts.pictures.get(picture_id) for picture_id, _ in exhibit.pictures)
-        found[exhibit_page(exhibit.id)] = found[slides_page(exhibit.id)] = [p for p in slides if p is not None]
+        by_path[exhibit_page(exhibit.id)] = by_path[slides_page(exhibit.id)] = [p for p in slides if p is not None]
     return {
         page: kept
-        for page, pictures in found.items()
+        for page, pictures in by_path.items()
         if (kept := [p for p in pictures if p.picture.listed and p.picture.id in model.shown])
     }
 
@@ -117,9 +116,9 @@ def _structured(
 ) -> Plain:
     archive = model.facts.archive
     if own is not None:
-        said = photograph(archive, own, model.shown[own.picture.id])
+        statement = photograph(archive, own, model.shown[own.picture.id])
     elif page.path == FRONT:
-        said = {
+        statement = {
             "@type": "WebSite",
             "name": archive.title,
             **({"description": archive.description} if archive.description else {}),
@@ -127,16 +126,17 @@ def _structured(
             "license": _licence(archive),
         }
     else:
-        said = {"@type": "CollectionPage" if pictures else "WebPage"}
-    said = {"@context": "https://schema.org", **said, "@id": address, "url": address, "inLanguage": archive.language}
+        statement = {"@type": "CollectionPage" if pictures else "WebPage"}
+    about_page = {"@id": address, "url": address, "inLanguage": archive.language}
+    statement = {"@context": "https://schema.org", **statement, **about_page}
     if page.path != FRONT:
-        said["isPartOf"] = {"@type": "WebSite", "name": archive.title, "url": site}
+        statement["isPartOf"] = {"@type": "WebSite", "name": archive.title, "url": site}
         if pictures and own is None:
-            said["hasPart"] = [
+            statement["hasPart"] = [
                 {"@type": "Photograph", "name": p.picture.title, "url": site + picture_page(p.picture.id)}
                 for p in pictures
             ]
-    return said
+    return statement
 
 
 def photograph(archive: Archive, facts: PictureFacts, shown: PictureView) -> Plain:
@@ -150,21 +150,21 @@ def photograph(archive: Archive, facts: PictureFacts, shown: PictureView) -> Pla
         "copyrightNotice": f"{archive.author}, {picture.finished.year}. {archive.licence}",
     }
     first, last = facts.integration.first_night, facts.integration.last_night
-    said: Plain = {
+    statement: Plain = {
         "@type": "Photograph",
         "name": picture.title,
         **rights,
         "dateCreated": str(picture.finished),
     }
     if first and last:
-        said["temporalCoverage"] = first.isoformat() if first == last else f"{first}/{last}"
+        statement["temporalCoverage"] = first.isoformat() if first == last else f"{first}/{last}"
     if facts.objects:
-        said["about"] = [_thing(o, name) for o, name in zip(facts.objects, facts.object_names, strict=True)]
+        statement["about"] = [_thing(o, name) for o, name in zip(facts.objects, facts.object_names, strict=True)]
     if picture.tags:
-        said["keywords"] = list(picture.tags)
+        statement["keywords"] = list(picture.tags)
     if facts.places:
-        said["contentLocation"] = [_place(place_note(place)) for place in facts.places.values()]
-    said["image"] = {
+        statement["contentLocation"] = [_place(place_note(place)) for place in facts.places.values()]
+    statement["image"] = {
         "@type": "ImageObject",
         "name": picture.title,
         "caption": shown.alt,
@@ -176,7 +176,7 @@ def photograph(archive: Archive, facts: PictureFacts, shown: PictureView) -> Pla
         "representativeOfPage": True,
         **rights,
     }
-    return said
+    return statement
 
 
 def _thing(known: SkyObject, name: str) -> Plain:

@@ -111,7 +111,7 @@ def pages(model: SiteModel) -> list[Page]:
         of_kind.setdefault(t.object.kind, []).append(link)
         if t.object.constellation:
             in_constellation.setdefault(t.object.constellation, []).append(link)
-    found = []
+    target_pages = []
     for t in targets:
         here = model.addresses.targets[t.identity]
         same_place = in_constellation.get(t.object.constellation or "", [])
@@ -121,8 +121,8 @@ def pages(model: SiteModel) -> list[Page]:
             tuple(link for link in same_place if link.page != here),
             tuple(link for link in of_kind[t.object.kind] if link.page != here),
         )
-        found.append(Page(here, "target.html", context, "target"))
-    return found
+        target_pages.append(Page(here, "target.html", context, "target"))
+    return target_pages
 
 
 def _context(
@@ -167,14 +167,14 @@ def _seasons(model: SiteModel, target: TargetFacts) -> tuple[SeasonChart, ...]:
     if known.ra_deg is None or known.dec_deg is None or target.integration.last_night is None:
         return ()
     places = places_of(reversed(target.sessions))
-    found = []
+    charts = []
     for place in places.values():
         if place.published is None:
             continue
         latitude, longitude, _ = place.published
         limit, year = model.facts.archive.horizon_deg, target.integration.last_night.year
-        found.append(SeasonChart(place.name, latitude, longitude, known.ra_deg, known.dec_deg, limit, year))
-    return tuple(found)
+        charts.append(SeasonChart(place.name, latitude, longitude, known.ra_deg, known.dec_deg, limit, year))
+    return tuple(charts)
 
 
 def _finder(model: SiteModel, target: TargetFacts) -> Finder | None:
@@ -204,13 +204,13 @@ def _history(model: SiteModel, target: TargetFacts) -> tuple[Version, ...]:
     """The target's pictures that can be shown, newest first, each with what it added since the one before."""
     titles = {p.picture.id: p.picture for p in target.pictures if p.picture.id in model.shown}
     notes = growth_notes(target)
-    found = []
+    versions = []
     for g in reversed(target.growth):
         picture = titles.get(g.picture_id)
         if picture is None:
             continue
         pair = (g.before_id, g.picture_id) if g.before_id in titles else None
-        found.append(
+        versions.append(
             Version(
                 title=picture.title,
                 page=picture_page(picture.id),
@@ -220,7 +220,7 @@ def _history(model: SiteModel, target: TargetFacts) -> tuple[Version, ...]:
                 overlaid=pair in model.layers,
             )
         )
-    return tuple(found)
+    return tuple(versions)
 
 
 def _years(model: SiteModel, target: TargetFacts) -> tuple[TargetYear, ...]:
@@ -235,7 +235,7 @@ def _years(model: SiteModel, target: TargetFacts) -> tuple[TargetYear, ...]:
         key = s.night, s.place.name if s.place else None, s.rig.name if s.rig else None
         filters = tuple(g.filter for g in s.frames)
         nights.setdefault(s.night.year, {}).setdefault(key, []).append((filters, f.integration_s))
-    found = []
+    years = []
     for year in sorted(pictures.keys() | nights.keys(), reverse=True):
         of_night = Counter(night for night, _, _ in nights.get(year, {}))
         lines = tuple(
@@ -251,5 +251,5 @@ def _years(model: SiteModel, target: TargetFacts) -> tuple[TargetYear, ...]:
         )
         light = total_of(line.integration_s for line in lines)
         unknown = sum(f.integration_s is None for f in target.sessions if f.session.night.year == year)
-        found.append(TargetYear(year, tuple(pictures.get(year, ())), lines, len(of_night), light, unknown))
-    return tuple(found)
+        years.append(TargetYear(year, tuple(pictures.get(year, ())), lines, len(of_night), light, unknown))
+    return tuple(years)

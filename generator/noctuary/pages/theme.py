@@ -6,6 +6,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from noctuary.archive.marked_yaml import decode, read_yaml
+from noctuary.diagnostic import Diagnostic
 from noctuary.errors import NoctuaryError
 
 #: The theme of an archive that names none; it helps every other theme out with what that lacks.
@@ -21,7 +23,7 @@ PUBLISHED = {
 }
 
 
-#: Styles of the person's own, laid after those of the theme.
+#: Styles of the person's own, which come after those of the theme.
 EXTRA = "extra.css"
 
 
@@ -32,7 +34,7 @@ class NoSuchTheme(NoctuaryError, ValueError):
 
 
 def themes_home() -> Path:
-    """Where the themes of this program lie: beside the package in a checkout, inside it when installed."""
+    """Where the themes of this program are: beside the package in a checkout, inside it when installed."""
     package = Path(__file__).resolve().parent.parent
     inside = package / "themes"
     return inside if inside.is_dir() else package.parent.parent / "themes"
@@ -76,8 +78,8 @@ def own_folders(folders: Sequence[Path], archive: Path) -> list[Path]:
 
 def stylesheets(folders: Sequence[Path]) -> tuple[str, ...]:
     """The styles that every page asks for, in their order, as the theme's ``theme.yaml`` names them."""
-    said = _said(find(folders, "theme.yaml")).get("stylesheets")
-    return tuple(str(sheet) for sheet in said) if isinstance(said, list) else ()
+    sheets = theme_yaml(folders).get("stylesheets")
+    return tuple(str(sheet) for sheet in sheets) if isinstance(sheets, list) else ()
 
 
 def as_published(folders: Sequence[Path]) -> tuple[str, ...]:
@@ -120,7 +122,7 @@ def published_files(folders: Sequence[Path]) -> dict[str, bytes]:
     A theme that says in its ``theme.yaml`` what it ``borrows`` takes only those kinds of file from the folders
     after its own.
     """
-    found: dict[str, Path] = {}
+    files: dict[str, Path] = {}
     kinds = set(PUBLISHED)
     for folder in folders:
         for kind in PUBLISHED:
@@ -128,9 +130,9 @@ def published_files(folders: Sequence[Path]) -> dict[str, bytes]:
                 continue
             for path in sorted((folder / kind).rglob("*")):
                 if path.is_file() and path.suffix.lower() in PUBLISHED[kind]:
-                    found.setdefault(f"{SITE_FOLDER}/{path.relative_to(folder).as_posix()}", path)
+                    files.setdefault(f"{SITE_FOLDER}/{path.relative_to(folder).as_posix()}", path)
         kinds &= _borrowed(folder)
-    contents = {address: path.read_bytes() for address, path in found.items()}
+    contents = {address: path.read_bytes() for address, path in files.items()}
     if (extra := find(folders, EXTRA)) is not None:
         contents[f"{SITE_FOLDER}/{EXTRA}"] = extra.read_bytes()
     if _together(folders):
@@ -142,23 +144,19 @@ def published_files(folders: Sequence[Path]) -> dict[str, bytes]:
 def _borrowed(folder: Path) -> set[str]:
     """The kinds of file that a theme takes from the folders after its own: all, unless it says which."""
     file = folder / "theme.yaml"
-    borrows = _said(file if file.is_file() else None).get("borrows")
+    borrows = _read(file if file.is_file() else None).get("borrows")
     return {str(kind) for kind in borrows} if isinstance(borrows, list) else set(PUBLISHED)
 
 
-def said_of_itself(folders: Sequence[Path]) -> Mapping[str, Any]:
-    """What the ``theme.yaml`` of a theme says; nothing where it makes no sense."""
-    return _said(find(folders, "theme.yaml"))
+def theme_yaml(folders: Sequence[Path]) -> Mapping[str, Any]:
+    """The keys of a theme's ``theme.yaml``; empty where it cannot be read."""
+    return _read(find(folders, "theme.yaml"))
 
 
-def _said(file: Path | None) -> Mapping[str, Any]:
-    """What a theme says of itself; nothing where it makes no sense, which is told where an archive is checked."""
+def _read(file: Path | None) -> Mapping[str, Any]:
+    # What is wrong in it, with line and column, is a fault that :mod:`noctuary.pages.theme_check` finds.
     if file is None:
         return {}
-    import yaml
-
-    try:
-        said = yaml.safe_load(file.read_text(encoding="utf-8"))
-    except (yaml.YAMLError, UnicodeDecodeError):
-        return {}
-    return said if isinstance(said, dict) else {}
+    text = decode(file.read_bytes(), file.name)
+    written = None if isinstance(text, Diagnostic) else read_yaml(text, file.name)
+    return written.value if written and written.sound and isinstance(written.value, dict) else {}

@@ -32,15 +32,15 @@ _FRACTION = 4
 
 def theme_findings(folders: Sequence[Path], archive: Path, language: str) -> list[Diagnostic]:
     """Faults and doubts of the theme files that lie in the archive, whose pages are in a BCP 47 ``language``."""
-    found: list[Diagnostic] = []
+    findings: list[Diagnostic] = []
     for folder in own_folders(folders, archive):
         if links := list(_links_out(folder, archive)):
-            found += links
+            findings += links
             continue
-        found += _theme_yaml(folder, folders, archive)
-        found += _templates(folder, folders, archive, language)
-        found += _unused(folder, folders, archive)
-    return found
+        findings += _theme_yaml(folder, folders, archive)
+        findings += _templates(folder, folders, archive, language)
+        findings += _unused(folder, folders, archive)
+    return findings
 
 
 def _links_out(folder: Path, archive: Path) -> Iterator[Diagnostic]:
@@ -79,16 +79,16 @@ def _theme_key(key: str, value: Any, marks: Marks, folders: Sequence[Path]) -> I
         if not isinstance(value, dict):
             yield _shape(marks, (key,), "a mapping", "card: {ink: '#000000'}")
             return
-        for part, said in value.items():
+        for part, written in value.items():
             if part not in _CARD:
                 yield _unknown(marks, (key, part), _CARD)
-            elif not isinstance(said, str):
+            elif not isinstance(written, str):
                 yield _shape(marks, (key, part), "a text", "'#000000'")
             elif part == "face":
-                yield from _file(said, marks, (key, part), folders)
-            elif not _COLOUR.fullmatch(said):
+                yield from _file(written, marks, (key, part), folders)
+            elif not _COLOUR.fullmatch(written):
                 yield fault(
-                    marks.at(key, part), "wrong-word", f"“{said[:40]}” is no colour", "write one as '#rrggbb'"
+                    marks.at(key, part), "wrong-word", f"“{written[:40]}” is no colour", "write one as '#rrggbb'"
                 )
     elif key in _TEXTS:
         if not isinstance(value, str):
@@ -99,13 +99,13 @@ def _theme_key(key: str, value: Any, marks: Marks, folders: Sequence[Path]) -> I
         if not isinstance(value, list):
             yield _shape(marks, (key,), "a list", f"{key}: [one, two]")
             return
-        for number, said in enumerate(value):
-            if not isinstance(said, str):
+        for number, written in enumerate(value):
+            if not isinstance(written, str):
                 yield _shape(marks, (key, number), "a text", "the name of a file")
             elif key in _FILES:
-                yield from _file(said, marks, (key, number), folders)
-            elif said not in PUBLISHED:
-                message = f"“{said[:40]}” is no kind of published file"
+                yield from _file(written, marks, (key, number), folders)
+            elif written not in PUBLISHED:
+                message = f"“{written[:40]}” is no kind of published file"
                 yield fault(marks.at(key, number), "wrong-word", message, f"write some of {', '.join(PUBLISHED)}")
     else:
         yield _unknown(marks, (key,), _TEXTS | _LISTS | {"card"})
@@ -138,8 +138,8 @@ def _templates(folder: Path, folders: Sequence[Path], archive: Path, language: s
     try:
         environment = Renderer(folders, language).environment
     except TemplateSyntaxError as error:
-        said = Path(error.filename or "")
-        name = said.relative_to(archive).as_posix() if said.is_relative_to(archive) else said.name
+        file = Path(error.filename or "")
+        name = file.relative_to(archive).as_posix() if file.is_relative_to(archive) else file.name
         yield fault(Mark(name, error.lineno), "template", f"{error.message}", "mend that line of the catalogue")
         return
     # Nothing is run here: the templates are compiled, and looked through for the names of others.
@@ -161,7 +161,7 @@ def _templates(folder: Path, folders: Sequence[Path], archive: Path, language: s
             continue
         for other in meta.find_referenced_templates(tree):
             if other is not None and find_template(folders, other) is None:
-                line = next((n for n, said in enumerate(text.split("\n"), 1) if other in said), 1)
+                line = next((n for n, file in enumerate(text.split("\n"), 1) if other in file), 1)
                 message = f"the template draws on {other[:80]}, which the theme does not have"
                 yield fault(Mark(name, line), "template", message, hint)
 
@@ -182,7 +182,7 @@ def _unused(folder: Path, folders: Sequence[Path], archive: Path) -> Iterator[Di
                 yield doubt(Mark(name), "theme-replaces", message, f"rules that only add to it go into theme/{EXTRA}")
             continue
         known = inside in (EXTRA, "theme.yaml") or inside.startswith("languages/") or path.suffix.lower() in _NOTES
-        if known or any(path.name in said for other, said in words.items() if other != path):
+        if known or any(path.name in text for other, text in words.items() if other != path):
             continue
         message = "this stands in for no file of the theme, and nothing asks for it"
         hint = f"styles of your own go into theme/{EXTRA}" if path.suffix == ".css" else "delete it, or see its name"

@@ -210,8 +210,8 @@ class Typography:
         if first == last or not parts:
             return self.dates(first, last)
         wide = [re.sub(r"(?<!M)MMM(?!M)", "MMMM", part) for part in parts]
-        said = zip((first, last), wide, strict=True)
-        return "".join(format_date(day, part, locale=self.locale) for day, part in said)
+        pairs = zip((first, last), wide, strict=True)
+        return "".join(format_date(day, part, locale=self.locale) for day, part in pairs)
 
     def dates(self, first: dt.date | None, last: dt.date | None) -> str:
         """A range of days: ``18 January – 3 March 2025``."""
@@ -275,8 +275,8 @@ class Typography:
         """Two sides in one unit: ``4.2° × 2.8°``; one value where they are equal."""
         if sides_deg is None:
             return NONE
-        said = self.in_one_unit(sides_deg)
-        return said[0] if len(set(said)) == 1 else " × ".join(said)
+        sizes = self.in_one_unit(sides_deg)
+        return sizes[0] if len(set(sizes)) == 1 else " × ".join(sizes)
 
     def extent_arcmin(self, sides_arcmin: Sequence[float] | None) -> str:
         """Two sides given in arcminutes, as :meth:`extent`."""

@@ -126,11 +126,11 @@ def pages(model: SiteModel) -> list[Page]:
         whole.sessions_not_recorded,
         whole.nights,
     )
-    found = [Page(YEARS, "years.html", index, "years")]
+    year_pages = [Page(YEARS, "years.html", index, "years")]
     for at, year in enumerate(years):
         context = _context(model, at, year, reviews[year.year])
-        found.append(Page(year_page(year.year), "year.html", context, "year"))
-    return found
+        year_pages.append(Page(year_page(year.year), "year.html", context, "year"))
+    return year_pages
 
 
 def _row(year: YearFacts, review: YearReview) -> YearRow:

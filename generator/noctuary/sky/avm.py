@@ -80,8 +80,8 @@ def avm_fields(placement: Placement, width_px: int, height_px: int) -> dict[str,
     p = shown.projection
     if not all(map(math.isfinite, shown.centre)):
         return {}
-    if isinstance(p, HeaderProjection) and (said := _avm_by_code(shown, p)) is not None:
-        return said
+    if isinstance(p, HeaderProjection) and (by_code := _avm_by_code(shown, p)) is not None:
+        return by_code
     note: str | None = None
     if isinstance(p, HeaderProjection):
         p, worst = _nearest_gnomonic(shown)
@@ -157,8 +157,8 @@ def _avm_by_code(shown: Placement, p: HeaderProjection) -> dict[str, Any] | None
     ours = shown.sky(gx, gy)
     theirs = to_icrs(frame, np.asarray(lon), np.asarray(lat))
     off = separations_deg(*ours, *theirs) * 3600 / shown.image_scale_arcsec_px
-    seen = np.isfinite(ours[0])
-    return fields if seen.any() and bool(np.all(off[seen] < 0.25)) else None
+    visible = np.isfinite(ours[0])
+    return fields if visible.any() and bool(np.all(off[visible] < 0.25)) else None
 
 
 def _nearest_gnomonic(placement: Placement) -> tuple[Gnomonic, float]:
@@ -167,8 +167,8 @@ def _nearest_gnomonic(placement: Placement) -> tuple[Gnomonic, float]:
     unit = Gnomonic(ra0, dec0, 0.0, 0.0, (1.0, 0.0, 0.0, 1.0))
     x, y = pixel_grid(placement)
     east, north = unit.pixel(*placement.sky(x, y))
-    seen = np.isfinite(east) & np.isfinite(north)
-    x, y, east, north = x[seen], y[seen], east[seen], north[seen]
+    visible = np.isfinite(east) & np.isfinite(north)
+    x, y, east, north = x[visible], y[visible], east[visible], north[visible]
     m = affine(x, y, east, north)
     linear = m[:2, :2]
     origin = np.linalg.solve(linear, -m[:2, 2])

@@ -45,15 +45,15 @@ def moving_range(altitude_deg: Callable[[Floats], Floats], start: float, end: fl
     """
     steps = np.linspace(start, end, 97)
     altitudes = altitude_deg(steps)
-    found = []
+    ranges = []
     for sign in (1.0, -1.0):
-        when, seen = steps, sign * altitudes
+        when, signed_deg = steps, sign * altitudes
         for _ in range(2):
-            at = int(np.argmin(seen))
+            at = int(np.argmin(signed_deg))
             when = np.linspace(when[max(at - 1, 0)], when[min(at + 1, len(when) - 1)], 17)
-            seen = sign * altitude_deg(when)
-        found.append(sign * float(seen.min()))
-    return min(found[0], float(altitudes.min())), max(found[1], float(altitudes.max()))
+            signed_deg = sign * altitude_deg(when)
+        ranges.append(sign * float(signed_deg.min()))
+    return min(ranges[0], float(altitudes.min())), max(ranges[1], float(altitudes.max()))
 
 
 def _holds(start: Floats, end: Floats, moment: Floats) -> NDArray[np.bool_]:

@@ -29,8 +29,8 @@ def darkness(
     lat, lon = (np.array([n[k] for n in nights], dtype=float) for k in (0, 1))
 
     def sun_at(days: Floats) -> Directions:
-        there = (np.tile(each, len(days) // len(noon)) for each in (lat, lon, 0.0 * lat, noon))
-        return Horizon(days, *there).body("Sun")
+        observers = (np.tile(each, len(days) // len(noon)) for each in (lat, lon, 0.0 * lat, noon))
+        return Horizon(days, *observers).body("Sun")
 
     with earth_orientation_as_shipped():
         first = noon - sun_at(noon).hour_angle / (2 * np.pi)
@@ -40,18 +40,18 @@ def darkness(
     start, rest = sun.hour_angle[: len(noon)], (sun.hour_angle[2 * len(noon) :] - sun.hour_angle[: len(noon)])
     turn = 2 * np.pi + (rest + np.pi) % (2 * np.pi) - np.pi
     u = np.linspace(0.0, 1.0, 1441)
-    found: list[tuple[datetime, datetime] | None] = []
+    intervals: list[tuple[datetime, datetime] | None] = []
     for i in range(len(noon)):
         a, b, c = dec0[i], dec1[i], dec2[i]
         dec = a + u * (4 * b - 3 * a - c) + u**2 * (2 * a + 2 * c - 4 * b)
         below = ASTRONOMICAL_NIGHT_DEG - altitude_from_hour_angle(np.radians(lat[i]), dec, start[i] + u * turn[i])
         dark = np.flatnonzero(below > 0)
         if not len(dark):
-            found.append(None)
+            intervals.append(None)
             continue
         dusk, dawn = (_crossing(u, below, int(dark[0]), -1), _crossing(u, below, int(dark[-1]), 1))
-        found.append((moment(first[i] + dusk), moment(first[i] + dawn)))
-    return found
+        intervals.append((moment(first[i] + dusk), moment(first[i] + dawn)))
+    return intervals
 
 
 def _crossing(u: Floats, values: Floats, inside: int, step: int) -> float:

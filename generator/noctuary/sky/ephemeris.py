@@ -122,35 +122,35 @@ def sky_during(observations: Sequence[Observation]) -> list[SkyDuring]:
         _as_list(air), _as_list(fraction), *_thirds(moon.altitude), _as_list(separation),
         *_thirds(sun.altitude), _as_list(dark), _as_list(np.round(least, 9)), _as_list(np.round(greatest, 9)),
     ]  # fmt: skip
-    found = []
+    results = []
     for i, row in enumerate(zip(*columns, strict=True)):
-        there = bool(known[i])
-        height = row[:6] if there else (None,) * 6
-        found.append(
+        has_target = bool(known[i])
+        height = row[:6] if has_target else (None,) * 6
+        results.append(
             SkyDuring(
                 target_altitude_start_deg=height[0],
                 target_altitude_middle_deg=height[1],
                 target_altitude_end_deg=height[2],
-                target_altitude_least_deg=row[16] if there else None,
-                target_altitude_greatest_deg=row[17] if there else None,
+                target_altitude_least_deg=row[16] if has_target else None,
+                target_altitude_greatest_deg=row[17] if has_target else None,
                 target_azimuth_start_deg=height[3],
                 target_azimuth_middle_deg=height[4],
                 target_azimuth_end_deg=height[5],
-                transit_utc=moment(transit[i]) if there else None,
-                crosses_transit=bool(start[i] <= transit[i] <= end[i]) if there else None,
-                airmass_middle=row[6] if there and row[1] > 0 else None,
+                transit_utc=moment(transit[i]) if has_target else None,
+                crosses_transit=bool(start[i] <= transit[i] <= end[i]) if has_target else None,
+                airmass_middle=row[6] if has_target and row[1] > 0 else None,
                 moon_illuminated_fraction=row[7],
                 moon_altitude_start_deg=row[8],
                 moon_altitude_middle_deg=row[9],
                 moon_altitude_end_deg=row[10],
-                moon_separation_deg=row[11] if there and observations[i].body != "Moon" else None,
+                moon_separation_deg=row[11] if has_target and observations[i].body != "Moon" else None,
                 sun_altitude_start_deg=row[12],
                 sun_altitude_middle_deg=row[13],
                 sun_altitude_end_deg=row[14],
                 dark_share=row[15],
             )
         )
-    return found
+    return results
 
 
 def night_curves(
@@ -195,14 +195,14 @@ def _targets(observations: Sequence[Observation], sky: Horizon, middle: Floats) 
     dec = np.array([nowhere if o.body or o.dec_deg is None else o.dec_deg for o in observations], dtype=float)
     fixed = np.isfinite(ra) & np.isfinite(dec)
     ra, dec = np.where(fixed, ra, 0.0), np.where(fixed, dec, 0.0)
-    seen = sky.star(np.tile(ra, 3), np.tile(dec, 3))
-    transit = middle - seen.hour_angle[n : 2 * n] / (2 * np.pi * SIDEREAL)
+    stars = sky.star(np.tile(ra, 3), np.tile(dec, 3))
+    transit = middle - stars.hour_angle[n : 2 * n] / (2 * np.pi * SIDEREAL)
     for name in sorted(set(bodies.tolist()) - {""}):
         rows = np.flatnonzero(bodies == name)
         moving = sky.body(name)
         every = np.concatenate([rows, rows + n, rows + 2 * n])
         for mine, theirs in zip(
-            (seen.altitude, seen.azimuth, seen.hour_angle, seen.declination),
+            (stars.altitude, stars.azimuth, stars.hour_angle, stars.declination),
             (moving.altitude, moving.azimuth, moving.hour_angle, moving.declination),
             strict=True,
         ):
@@ -211,11 +211,11 @@ def _targets(observations: Sequence[Observation], sky: Horizon, middle: Floats) 
         lat = np.array([o.latitude_deg for o in theirs_only], dtype=float)
         lon = np.array([o.longitude_deg for o in theirs_only], dtype=float)
         high = np.array([o.elevation_m for o in theirs_only], dtype=float)
-        when = middle[rows] - seen.hour_angle[rows + n] / (2 * np.pi * SIDEREAL)
+        when = middle[rows] - stars.hour_angle[rows + n] / (2 * np.pi * SIDEREAL)
         for _ in range(3):
             when = when - Horizon(when, lat, lon, high, when).body(name).hour_angle / (2 * np.pi * SIDEREAL)
         transit[rows] = when
-    return fixed | (bodies != ""), seen, transit
+    return fixed | (bodies != ""), stars, transit
 
 
 def _altitude_range(
@@ -223,12 +223,12 @@ def _altitude_range(
 ) -> tuple[Floats, Floats]:
     """The least and the greatest altitude of each target from start to end; ``target`` at start, middle and end."""
     n = len(observations)
-    seen = target.altitude.reshape(3, n)
-    least, greatest = altitude_range(lat, np.degrees(target.declination[n : 2 * n]), start, end, transit, seen)
+    altitudes = target.altitude.reshape(3, n)
+    least, greatest = altitude_range(lat, np.degrees(target.declination[n : 2 * n]), start, end, transit, altitudes)
     for i, o in enumerate(observations):
         if o.body:
             low, high = moving_range(_altitude_of(o, middle=float(start[i] + end[i]) / 2), start[i], end[i])
-            least[i], greatest[i] = min(low, seen[:, i].min()), max(high, seen[:, i].max())
+            least[i], greatest[i] = min(low, altitudes[:, i].min()), max(high, altitudes[:, i].max())
     return least, greatest
 
 
@@ -236,8 +236,8 @@ def _altitude_of(o: Observation, middle: float) -> Callable[[Floats], Floats]:
     """The altitude in degrees of an observation's body at instants in days."""
 
     def altitude(when: Floats) -> Floats:
-        there = Horizon(when, o.latitude_deg, o.longitude_deg, o.elevation_m, middle)
-        return there.body(o.body or "").altitude
+        horizon = Horizon(when, o.latitude_deg, o.longitude_deg, o.elevation_m, middle)
+        return horizon.body(o.body or "").altitude
 
     return altitude
 

@@ -15,7 +15,7 @@ from noctuary.sky.projection import (
 )
 
 
-class Located(Protocol):
+class HasPosition(Protocol):
     """Anything with a place on the sky; ``size_arcmin`` is (major, minor) axis, None for a point.
 
     ``outline``: whether that size fits what is seen; what has none is as good as a point. Its middle is
@@ -34,12 +34,12 @@ class Located(Protocol):
     def outline(self) -> bool: ...
     @property
     def outline_centre_deg(self) -> tuple[float, float] | None: ...
-T = TypeVar("T", bound=Located)
+T = TypeVar("T", bound=HasPosition)
 
 
 def in_field(placement: Placement, objects: Iterable[T]) -> list[tuple[T, float, float]]:
     """The objects whose centre lies in the picture, with its pixel, in the order given."""
-    return [found for found in _around(placement, objects, 0.0) if placement.contains(found[1], found[2])]
+    return [entry for entry in _around(placement, objects, 0.0) if placement.contains(entry[1], entry[2])]
 
 
 def touching(placement: Placement, objects: Iterable[T]) -> list[tuple[T, float, float]]:
@@ -47,7 +47,7 @@ def touching(placement: Placement, objects: Iterable[T]) -> list[tuple[T, float,
 
     That pixel may lie outside; it is nan for an object so large that its centre is behind the projection.
     """
-    return [found for found in _around(placement, objects, 1.0) if _touches(placement, *found)]
+    return [entry for entry in _around(placement, objects, 1.0) if _touches(placement, *entry)]
 
 
 def _around(placement: Placement, objects: Iterable[T], grown: float) -> Iterator[tuple[T, float, float]]:
@@ -72,7 +72,7 @@ def _around(placement: Placement, objects: Iterable[T], grown: float) -> Iterato
         yield placed[int(i)], float(px), float(py)
 
 
-def _centre(thing: Located) -> tuple[float, float]:
+def _centre(thing: HasPosition) -> tuple[float, float]:
     """The middle of an object's outline. Raises ValueError for one without a place."""
     if thing.outline_centre_deg is not None:
         return thing.outline_centre_deg
@@ -81,7 +81,7 @@ def _centre(thing: Located) -> tuple[float, float]:
     return thing.ra_deg, thing.dec_deg
 
 
-def outline(thing: Located, points: int = 72) -> tuple[Floats, Floats]:
+def outline(thing: HasPosition, points: int = 72) -> tuple[Floats, Floats]:
     """RA and Dec around an object's ellipse, closed by repeating the first; its own place if it has no size."""
     ra0_deg, dec0_deg = _centre(thing)
     if not thing.size_arcmin:
@@ -102,7 +102,7 @@ def outline(thing: Located, points: int = 72) -> tuple[Floats, Floats]:
     return (ra0_deg + np.degrees(turn)) % 360, np.degrees(dec)
 
 
-def _touches(placement: Placement, thing: Located, x: float, y: float) -> bool:
+def _touches(placement: Placement, thing: HasPosition, x: float, y: float) -> bool:
     if bool(placement.contains(x, y)):
         return True
     if not thing.outline or not thing.size_arcmin:

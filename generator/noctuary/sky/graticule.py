@@ -72,9 +72,9 @@ def graticule(placement: Placement, about: int = 5) -> Graticule:
     right, bottom = placement.width_px - 0.5, placement.height_px - 0.5
     x, y = np.meshgrid(np.linspace(-0.5, right, 65), np.linspace(-0.5, bottom, 65))
     ra, dec = placement.sky(x.ravel(), y.ravel())
-    seen = np.isfinite(ra) & np.isfinite(dec)
-    turn = (ra[seen] - ra0 + 180) % 360 - 180
-    low, high = float(dec[seen].min()), float(dec[seen].max())
+    visible = np.isfinite(ra) & np.isfinite(dec)
+    turn = (ra[visible] - ra0 + 180) % 360 - 180
+    low, high = float(dec[visible].min()), float(dec[visible].max())
     west, east = float(turn.min()), float(turn.max())
     poles = [pole for pole in (-90.0, 90.0) if bool(placement.contains(*placement.pixel(0.0, pole)))]
     if poles:
@@ -111,7 +111,7 @@ def north_east(placement: Placement) -> tuple[tuple[float, float], tuple[float, 
     here = np.array(unit_vector(ra, dec))
     north = np.array([-math.sin(d) * math.cos(a), -math.sin(d) * math.sin(a), math.cos(d)])
     east = np.array([-math.sin(a), math.cos(a), 0.0])
-    found = []
+    arrows = []
     for direction in (north, east):
         v = np.stack([here - step * direction, here + step * direction])
         px, py = placement.pixel(np.degrees(np.arctan2(v[:, 1], v[:, 0])) % 360,
@@ -120,8 +120,8 @@ def north_east(placement: Placement) -> tuple[tuple[float, float], tuple[float, 
         size = math.hypot(dx, dy)
         if not size > 0:
             raise ValueError(f"the sky around pixel {x}, {y} cannot be brought to pixels")
-        found.append((dx / size, dy / size))
-    return found[0], found[1]
+        arrows.append((dx / size, dy / size))
+    return arrows[0], arrows[1]
 
 
 def scale_bar(placement: Placement) -> tuple[float, float]:

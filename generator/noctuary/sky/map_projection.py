@@ -42,16 +42,16 @@ def around(ra_deg: float, dec_deg: float, centre: Point) -> Point | None:
 
 def great_circle(points: Sequence[Point], step_deg: float = 2.0) -> list[Point]:
     """A line through points (ICRS degrees) along great circles, with no gap above ``step_deg``."""
-    found = [points[0]] if points else []
+    vertices = [points[0]] if points else []
     for start, end in pairwise(points):
         a, b = unit_vector(*start), unit_vector(*end)
         angle = math.acos(max(-1.0, min(1.0, sum(x * y for x, y in zip(a, b, strict=True)))))
         parts = max(1, math.ceil(math.degrees(angle) / step_deg))
         for part in range(1, parts):
             wa, wb = math.sin(angle * (1 - part / parts)), math.sin(angle * part / parts)
-            found.append(lon_lat_deg([x * wa + y * wb for x, y in zip(a, b, strict=True)]))
-        found.append(end)
-    return found
+            vertices.append(lon_lat_deg([x * wa + y * wb for x, y in zip(a, b, strict=True)]))
+        vertices.append(end)
+    return vertices
 
 
 def ecliptic(step_deg: float = 2.0) -> list[Point]:

@@ -20,7 +20,7 @@ from noctuary.sky.designation import designation_of, name_key, plain_text, write
 from noctuary.sky.extents import Extent, extents
 from noctuary.sky.shipped_objects import listed, number_or_none
 from noctuary.sky.shipped_table import read_table
-from noctuary.sky.sky_object import SkyObject, axes, placed
+from noctuary.sky.sky_object import SkyObject, axes, object_at
 from noctuary.sky.whole_catalogues import added_designations, has_place, heading, line_of, object_of
 
 # Width to which pyongc pads the numbers of the catalogues that it indexes.
@@ -96,13 +96,13 @@ def _unindexed() -> Mapping[tuple[str, str], str]:
         " OR identifiers GLOB '*LBN [0-9][0-9][0-9][0-9]*' OR identifiers GLOB '*Cl [0-9]*'"
         " OR identifiers GLOB '*Mel [0-9]*' OR identifiers GLOB '*SH 2-*'"
     )
-    found: dict[tuple[str, str], str] = {}
+    unindexed: dict[tuple[str, str], str] = {}
     for name, identifiers in rows:
         for identifier in _LEFT_OUT.findall(identifiers):
             designation = designation_of(plain_text(identifier))
             if designation:
-                found.setdefault(designation, name)
-    return found
+                unindexed.setdefault(designation, name)
+    return unindexed
 
 
 def ongc_name(catalogue: str, number: str) -> str | None:
@@ -191,7 +191,7 @@ def ongc_object(ongc_name: str) -> SkyObject | None:
     magnitude = row["vmag"] if row["vmag"] is not None else row["bmag"]
     if written := amended.get("magnitude"):
         magnitude = None if written == "-" else float(written)
-    return placed(
+    return object_at(
         name,
         amended.get("kind") or _kind(row),
         (degrees(row["ra"]), 2),

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from noctuary.sky.constellation import constellation_of, galactic
 from noctuary.sky.designation import designation_of, first_in_words, name_key, plain_text
 from noctuary.sky.extents import has_direction
-from noctuary.sky.sky_object import SkyObject, other_names, placed
+from noctuary.sky.sky_object import SkyObject, object_at, other_names
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +79,7 @@ def declared(own: OwnObject) -> SkyObject:
     common = first_in_words(own.also) if designation_of(plain_text(own.name)) else None
     place = _own_place(own)
     if place is not None:
-        return placed(own.name, kind, *place, size=own.size_arcmin, outline=True, also=own.also,
+        return object_at(own.name, kind, *place, size=own.size_arcmin, outline=True, also=own.also,
                       common_name=common, note=own.note)  # fmt: skip
     return SkyObject(own.name, kind, None, None, 0, 0, None, None, None, None, own.size_arcmin, None, common,
                      other_names(own.name, own.also), own.note, False)  # fmt: skip

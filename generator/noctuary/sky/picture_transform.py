@@ -53,8 +53,8 @@ def transform(a: Placement, b: Placement) -> Transform | None:
             continue
         rows = tuple((float(r[0]), float(r[1]), float(r[2])) for r in matrix)
         candidate = Transform(rows, "affine" if kind == "affine" else "projective", 0.0, 0.0)
-        there = candidate.apply(x, y)
-        off = np.hypot(there[0] - u, there[1] - v)
+        moved = candidate.apply(x, y)
+        off = np.hypot(moved[0] - u, moved[1] - v)
         rms, worst = float(np.sqrt(np.mean(off**2))), float(off.max())
         fitted.append(replace(candidate, rms_px=rms, max_px=worst))
         if worst <= 0.1:

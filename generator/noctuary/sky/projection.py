@@ -278,14 +278,14 @@ def gnomonic_of(
         turn = np.array([[math.cos(bearing), math.sin(bearing)], [-math.sin(bearing), math.cos(bearing)]])
         matrix = turn @ matrix
     flat = (float(matrix[0, 0]), float(matrix[0, 1]), float(matrix[1, 0]), float(matrix[1, 1]))
-    found = Gnomonic(lon % 360, lat, float(x), float(y), flat)
+    gnomonic = Gnomonic(lon % 360, lat, float(x), float(y), flat)
     # Some headers say TAN and carry a polynomial in ways that the library obeys without showing it.
     gx = np.array([-0.5, width_px, width_px, -0.5, width_px / 2])
     gy = np.array([-0.5, -0.5, height_px, height_px, 0.0])
-    mine = found.sky(gx, gy)
+    mine = gnomonic.sky(gx, gy)
     its = to_icrs(frame, *(np.asarray(v) for v in wcs.wcs_pix2world(kx * gx + ox, ky * gy + oy, 1)))
     step = math.sqrt(abs(flat[0] * flat[3] - flat[1] * flat[2]))
-    return found if bool(np.all(separations_deg(*mine, *its) < 1e-4 * step)) else None
+    return gnomonic if bool(np.all(separations_deg(*mine, *its) < 1e-4 * step)) else None
 
 
 def cards_text(cards: Any) -> str:
@@ -357,8 +357,8 @@ def _moved(before: Any, after: Any, lon: Floats, lat: Floats) -> tuple[Floats, F
     known = np.isfinite(lon) & np.isfinite(lat)
     if known.any():
         with quiet_header():
-            there = SkyCoord(lon[known], lat[known], unit="deg", frame=before).transform_to(after)
-        a[known], b[known] = there.spherical.lon.deg % 360, there.spherical.lat.deg
+            converted = SkyCoord(lon[known], lat[known], unit="deg", frame=before).transform_to(after)
+        a[known], b[known] = converted.spherical.lon.deg % 360, converted.spherical.lat.deg
     return a, b
 
 

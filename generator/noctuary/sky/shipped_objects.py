@@ -7,7 +7,7 @@ from functools import lru_cache
 
 from noctuary.sky.constellation import constellation_rows
 from noctuary.sky.shipped_table import read_table
-from noctuary.sky.sky_object import FOLLOWED, SkyObject, axes, placed, unplaced_object
+from noctuary.sky.sky_object import FOLLOWED, SkyObject, axes, object_at, unplaced_object
 
 
 def listed(text: str) -> tuple[str, ...]:
@@ -42,14 +42,14 @@ def unplaced() -> Iterator[SkyObject]:
 @lru_cache(maxsize=1)
 def shipped_objects() -> tuple[SkyObject, ...]:
     """The objects of the shipped table: what is photographed and stands outside NGC and IC."""
-    found = []
+    objects = []
     for row in read_table("objects.csv"):
         if not row["ra"]:
-            found.append(unplaced_object(row["name"], row["kind"], row["common_name"], listed(row["also"])))
+            objects.append(unplaced_object(row["name"], row["kind"], row["common_name"], listed(row["also"])))
             continue
         ra, ra_decimals = sexagesimal(row["ra"])
-        found.append(
-            placed(
+        objects.append(
+            object_at(
                 row["name"],
                 row["kind"],
                 (ra * 15.0, ra_decimals),
@@ -63,16 +63,16 @@ def shipped_objects() -> tuple[SkyObject, ...]:
                 note=row["note"],
             )
         )
-    return tuple(found)
+    return tuple(objects)
 
 
 @lru_cache(maxsize=1)
 def named_stars() -> tuple[SkyObject, ...]:
-    found = []
+    stars = []
     for row in read_table("named_stars.csv"):
         also = [row["bayer"], f"HIP {row['hip']}", *listed(row["also"])]
-        found.append(
-            placed(
+        stars.append(
+            object_at(
                 row["name"],
                 "star",
                 (float(row["ra_deg"]), 2),
@@ -81,7 +81,7 @@ def named_stars() -> tuple[SkyObject, ...]:
                 also=[name for name in also if name],
             )
         )
-    return tuple(found)
+    return tuple(stars)
 
 
 def spelt_out(star: SkyObject) -> Iterator[str]:

@@ -66,11 +66,11 @@ def axes(major: float | None, minor: float | None) -> tuple[float, float] | None
 
 def other_names(name: str, names: Iterable[str]) -> tuple[str, ...]:
     """The names, each once however it is spelt, without the object's own."""
-    seen, kept = {name_key(name)}, []
+    keys, kept = {name_key(name)}, []
     for other in names:
         key = name_key(other)
-        if key and key not in seen:
-            seen.add(key)
+        if key and key not in keys:
+            keys.add(key)
             kept.append(other)
     return tuple(kept)
 
@@ -84,7 +84,7 @@ def unplaced_object(
                      None, moves)  # fmt: skip
 
 
-def placed(
+def object_at(
     name: str,
     kind: str,
     ra: tuple[float, int],

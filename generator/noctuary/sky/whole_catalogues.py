@@ -14,7 +14,7 @@ from math import cos, radians
 
 from noctuary.geometry import separation_deg
 from noctuary.sky.extents import extents
-from noctuary.sky.sky_object import SkyObject, axes, placed
+from noctuary.sky.sky_object import SkyObject, axes, object_at
 
 FILES = ("bright_nebulae.csv", "dark_nebulae.csv", "planetary_nebulae.csv", "star_clusters.csv", "galaxy_groups.csv")
 
@@ -73,7 +73,7 @@ def object_of(line: str, amended: Mapping[str, str], common_names: tuple[str, ..
     if amended.get("name"):
         first, others = amended["name"], [first, *others]
     size = axes(_or_none(amended.get("major_arcmin", "")), _or_none(amended.get("minor_arcmin", "")))
-    return placed(
+    return object_at(
         first,
         amended.get("kind") or kind,
         (float(ra), _decimals(ra)),
@@ -100,7 +100,7 @@ def kinds_of_tables() -> frozenset[str]:
 @lru_cache(maxsize=1)
 def _places() -> tuple[list[tuple[float, float, float, str]], float]:
     """Declination, right ascension and half extent in degrees, and the row; and the widest half extent."""
-    found = []
+    places = []
     for line in dict.fromkeys(_lines()[0].values()):
         if has_place(line):
             _, ra, dec, _, major, _ = line.split(",", 5)
@@ -109,8 +109,8 @@ def _places() -> tuple[list[tuple[float, float, float, str]], float]:
                 reach = (extent.size_arcmin or (0.0,))[0] / 120.0
                 if extent.centre_deg:
                     reach += separation_deg(float(ra), float(dec), *extent.centre_deg)
-            found.append((float(dec), float(ra), reach, line))
-    return sorted(found), max(reach for _, _, reach, _ in found)
+            places.append((float(dec), float(ra), reach, line))
+    return sorted(places), max(reach for _, _, reach, _ in places)
 
 
 def lines_around(ra_deg: float, dec_deg: float, radius_deg: float) -> Iterator[str]:

@@ -35,10 +35,10 @@ def darks_differ(case: Case) -> Iterator[Sighting]:
             if dark is None or not known:
                 continue
             if not any(math.isclose(dark, v, rel_tol=share, abs_tol=apart) for v in known):
-                told = " and ".join(f"{v:g}{unit}" for v in dict.fromkeys(known))
+                values = " and ".join(f"{v:g}{unit}" for v in dict.fromkeys(known))
                 yield Sighting(
                     at(picture, session, "calibration", key),
-                    f"{key} is {dark:g}{unit}, the lights have {told}",
+                    f"{key} is {dark:g}{unit}, the lights have {values}",
                     "correct it, or take darks that match; darks that differ add what they should remove",
                     (picture,),
                 )

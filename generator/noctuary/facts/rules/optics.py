@@ -122,14 +122,14 @@ def _implied(optics: Optics | None) -> float | None:
 def focal_length_disagrees(case: Case) -> Iterator[Sighting]:
     for facts in case.shown:
         optics = facts.optics
-        if optics is None or optics.focal_length_seen_mm is None:
+        if optics is None or optics.measured_focal_length_mm is None:
             continue
-        seen, stated = optics.focal_length_seen_mm, optics.focal_length_mm
-        if stated is not None and abs(seen / stated - 1) > FOCAL_LENGTH_SHARE:
+        measured, stated = optics.measured_focal_length_mm, optics.focal_length_mm
+        if stated is not None and abs(measured / stated - 1) > FOCAL_LENGTH_SHARE:
             yield Sighting(
                 facts.picture.marks.at("placement"),
-                f"the placement shows a focal length of {seen:.0f} mm, {optics.rig} has {stated:.0f} mm",
-                _what_explains(case, facts, optics, seen / stated),
+                f"the placement shows a focal length of {measured:.0f} mm, {optics.rig} has {stated:.0f} mm",
+                _what_explains(case, facts, optics, measured / stated),
                 (facts.picture,),
             )
 

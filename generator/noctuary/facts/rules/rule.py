@@ -52,7 +52,7 @@ class Case:
         return tuple((p, s) for p in self.archive.pictures.values() for s in p.own_sessions)
 
     @cached_property
-    def seen(self) -> Mapping[tuple[str, int], SessionFacts]:
+    def session_facts(self) -> Mapping[tuple[str, int], SessionFacts]:
         """What is derived about the sessions of shown pictures."""
         return {f.session.identity: f for p in self.facts.pictures.values() for f in p.sessions}
 
@@ -60,10 +60,10 @@ class Case:
     def objects(self) -> Mapping[str, SkyObject]:
         """Names as written → what they mean, for the targets of shown pictures."""
         return {
-            name: found
+            name: known
             for p in self.facts.pictures.values()
             if len(p.picture.objects) == len(p.objects)
-            for name, found in zip(p.picture.objects, p.objects, strict=True)
+            for name, known in zip(p.picture.objects, p.objects, strict=True)
         }
 
     @property
@@ -76,8 +76,8 @@ class Case:
 
     def deep_sky(self, session: Session) -> bool:
         """Whether the target has a fixed place: not the Sun, the Moon, a planet, a comet or an aurora."""
-        found = self.target(session)
-        return found is not None and not found.moves and found.ra_deg is not None
+        target = self.target(session)
+        return target is not None and not target.moves and target.ra_deg is not None
 
 
 def at(picture: Picture, session: Session, *path: str | int) -> Mark:

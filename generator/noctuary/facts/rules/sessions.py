@@ -32,13 +32,14 @@ def sessions_overlap(case: Case) -> Iterator[Sighting]:
                 if _same_session(case, other_picture, other, picture, session):
                     continue
                 # Of a draft and a finished record it is the draft that is wrong.
-                told = [(picture, session), (other_picture, other)]
-                (here, its), (there, busy) = told[::-1] if other_picture.draft and not picture.draft else told
+                wrong, right = (picture, session), (other_picture, other)
+                if other_picture.draft and not picture.draft:
+                    wrong, right = right, wrong
                 yield Sighting(
-                    at(here, its, "start"),
-                    f"{rig} was {_on(busy.target)} until {busy.end:%H:%M} ({there.sidecar})",
+                    at(*wrong, "start"),
+                    f"{rig} was {_on(right[1].target)} until {right[1].end:%H:%M} ({right[0].sidecar})",
                     "correct the times, or name the rig that was used",
-                    (here,),
+                    (wrong[0],),
                 )
             running.append(begun)
 

@@ -31,7 +31,7 @@ def _leeway_deg(session: Session) -> float:
 )  # fmt: skip
 def sun_up(case: Case) -> Iterator[Sighting]:
     for picture, session in case.sessions:
-        facts = case.seen.get(session.identity)
+        facts = case.session_facts.get(session.identity)
         if facts is None or facts.sky is None or not case.deep_sky(session):
             continue
         heights = {"start": facts.sky.sun_altitude_start_deg, "end": facts.sky.sun_altitude_end_deg}
@@ -84,7 +84,7 @@ def target_low(case: Case) -> Iterator[Sighting]:
 def _lowest(case: Case) -> Iterator[tuple[Picture, Session, float, tuple[str, ...]]]:
     """The least altitude of each session's target, and what to look at: an end, or both where it was in between."""
     for picture, session in case.sessions:
-        facts = case.seen.get(session.identity)
+        facts = case.session_facts.get(session.identity)
         if facts is None or facts.sky is None or facts.sky.target_altitude_least_deg is None:
             continue
         least = facts.sky.target_altitude_least_deg
@@ -101,7 +101,7 @@ def _lowest(case: Case) -> Iterator[tuple[Picture, Session, float, tuple[str, ..
 )  # fmt: skip
 def moon_bright_and_near(case: Case) -> Iterator[Sighting]:
     for picture, session in case.sessions:
-        facts = case.seen.get(session.identity)
+        facts = case.session_facts.get(session.identity)
         if facts is None or facts.sky is None or not case.deep_sky(session):
             continue
         sky, apart = facts.sky, facts.sky.moon_separation_deg
@@ -125,14 +125,14 @@ def moon_bright_and_near(case: Case) -> Iterator[Sighting]:
 def sky_brightness(case: Case) -> Iterator[Sighting]:
     hint = "write mag/arcsec2: about 22 on a dark mountain, 18 in a town"
     for picture, session in case.sessions:
-        if (told := _odd_sky(session.sky_brightness)) is not None:
-            yield Sighting(at(picture, session, "sky_brightness"), told, hint, (picture,))
+        if (message := _odd_sky(session.sky_brightness)) is not None:
+            yield Sighting(at(picture, session, "sky_brightness"), message, hint, (picture,))
     for place in case.archive.places.values():
-        if (told := _odd_sky(place.sky_brightness)) is not None:
-            yield Sighting(place.mark, f"{place.name}: {told}", hint)
+        if (message := _odd_sky(place.sky_brightness)) is not None:
+            yield Sighting(place.mark, f"{place.name}: {message}", hint)
     for night in case.archive.nights:
-        if (told := _odd_sky(night.sky_brightness)) is not None:
-            yield Sighting(night.mark, told, hint)
+        if (message := _odd_sky(night.sky_brightness)) is not None:
+            yield Sighting(night.mark, message, hint)
 
 
 def _odd_sky(sky: float | None) -> str | None:

@@ -53,11 +53,11 @@ COLUMNS = (
 
 def holders(facts: ArchiveFacts) -> dict[tuple[str, int], tuple[str, ...]]:
     """The ids of the listed pictures that contain a session, by its identity, newest first."""
-    found: dict[tuple[str, int], list[str]] = {}
+    by_session: dict[tuple[str, int], list[str]] = {}
     for p in facts.listed:
         for f in p.sessions:
-            found.setdefault(f.session.identity, []).append(p.picture.id)
-    return {identity: tuple(ids) for identity, ids in found.items()}
+            by_session.setdefault(f.session.identity, []).append(p.picture.id)
+    return {identity: tuple(ids) for identity, ids in by_session.items()}
 
 
 class Rows:

@@ -17,10 +17,10 @@ from noctuary.pages.site_model import SiteModel
 
 @cache
 def _kinds() -> tuple[Callable[[SiteModel], Iterator[Export]], ...]:
-    names = sorted(found.name for found in pkgutil.iter_modules(exports.__path__) if found.name.endswith("_export"))
+    names = sorted(m.name for m in pkgutil.iter_modules(exports.__path__) if m.name.endswith("_export"))
     return tuple(importlib.import_module(f"{exports.__name__}.{name}").exports for name in names)
 
 
 def site_exports(model: SiteModel) -> tuple[Export, ...]:
     """Every export of a site, of listed pictures alone."""
-    return tuple(found for kind in _kinds() for found in kind(model))
+    return tuple(export for kind in _kinds() for export in kind(model))

@@ -53,12 +53,12 @@ def published_json(facts: PictureFacts) -> Plain:
     """
     corners = outline_deg(facts.placement) if facts.placement else None
     outline = {"stc_s": stc_s(corners), "icrs_deg": [list(corner) for corner in corners]} if corners else None
-    seen = facts.optics
+    optics = facts.optics
     return {
         **picture_json(facts),
         "by_rig_s": facts.rigs.by_rig_s,
-        "resampling": {"factor": seen.resampling.factor, "basis": seen.resampling.basis} if seen else None,
-        "star_width_arcsec": seen.star_width_arcsec if seen else None,
+        "resampling": {"factor": optics.resampling.factor, "basis": optics.resampling.basis} if optics else None,
+        "star_width_arcsec": optics.star_width_arcsec if optics else None,
         "frame_fill": facts.frame_fill,
         "outline": outline,
     }

@@ -30,5 +30,5 @@ def destination_at(address: UploadAddress, archive: Path) -> Destination:
             f"{address.kind} needs {error.name or 'a library'}, which is not installed",
             f"pip install 'noctuary[{extra}]'",
         ) from None
-    found: Destination = module.destination(address, archive)
-    return found
+    destination: Destination = module.destination(address, archive)
+    return destination

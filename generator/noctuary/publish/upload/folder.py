@@ -84,7 +84,7 @@ class FolderConnection(Connection):
             self._at(name).rmdir()
 
     def look(self, folder: str) -> Folder:
-        found = Folder({}, frozenset())
+        listed = Folder({}, frozenset())
         folders = set()
         try:
             with os.scandir(self._folder / folder) as entries:
@@ -92,22 +92,22 @@ class FolderConnection(Connection):
                     if entry.is_dir(follow_symlinks=False):
                         folders.add(entry.name)
                     else:
-                        found.files[entry.name] = Standing(entry.stat(follow_symlinks=False).st_size)
+                        listed.files[entry.name] = Standing(entry.stat(follow_symlinks=False).st_size)
         except (FileNotFoundError, NotADirectoryError):
-            return found
+            return listed
         except OSError as error:
             raise _trouble(error, folder) from error
-        return Folder(found.files, frozenset(folders))
+        return Folder(listed.files, frozenset(folders))
 
     def everything(self) -> dict[str, Standing]:
         return dict(self._below(""))
 
     def _below(self, folder: str) -> Iterator[tuple[str, Standing]]:
-        there = self.look(folder)
+        listed = self.look(folder)
         prefix = f"{folder}/" if folder else ""
-        for base, standing in there.files.items():
-            yield f"{prefix}{base}", standing
-        for base in there.folders:
+        for base, state in listed.files.items():
+            yield f"{prefix}{base}", state
+        for base in listed.folders:
             yield from self._below(f"{prefix}{base}")
 
     def settle(self) -> None:

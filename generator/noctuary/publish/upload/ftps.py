@@ -67,10 +67,10 @@ def _logged_in(address: UploadAddress, user: str, secret: str, context: ssl.SSLC
         if str(error)[:3] == "530":
             hint = "see the user in the address, and the password kept"
             raise UploadError(f"{address.shown}: user and password are refused", hint) from None
-        raise UploadError(f"{address.shown}: {_told(error)}", "see whether the host offers FTP over TLS") from None
+        raise UploadError(f"{address.shown}: {_reason(error)}", "see whether the host offers FTP over TLS") from None
     except (ftplib.Error, OSError, EOFError) as error:
         ftp.close()
-        raise Passing(_told(error)) from None
+        raise Passing(_reason(error)) from None
     return ftp
 
 
@@ -192,17 +192,17 @@ class FtpsConnection(Connection):
 
     def look(self, folder: str) -> Folder:
         path = self._at(folder)
-        told = io.BytesIO()
+        answer = io.BytesIO()
         with _troubles(folder):
             try:
-                self._ftp.receive(f"MLSD {path}" if path else "MLSD", told.write)
+                self._ftp.receive(f"MLSD {path}" if path else "MLSD", answer.write)
             except ftplib.error_perm as error:
                 if _code(error) in {"500", "502", "504"}:
                     return self._look_slowly(path)
                 return Folder()
         files: dict[str, Standing] = {}
         folders = set()
-        for line in told.getvalue().decode("utf-8", "replace").splitlines():
+        for line in answer.getvalue().decode("utf-8", "replace").splitlines():
             facts, _, base = line.partition(" ")
             known = dict(f.lower().split("=", 1) for f in facts.split(";") if "=" in f)
             if known.get("type") == "dir":
@@ -215,12 +215,12 @@ class FtpsConnection(Connection):
         """What lies in a folder of a server older than RFC 3659: its names, and what has a size is a file."""
         files: dict[str, Standing] = {}
         folders = set()
-        told = io.BytesIO()
+        answer = io.BytesIO()
         try:
-            self._ftp.receive(f"NLST {path}" if path else "NLST", told.write)
+            self._ftp.receive(f"NLST {path}" if path else "NLST", answer.write)
         except ftplib.error_perm:
             return Folder()
-        names = told.getvalue().decode("utf-8", "replace").splitlines()
+        names = answer.getvalue().decode("utf-8", "replace").splitlines()
         for base in (re.split(r"[/\\]", name)[-1] for name in names):
             try:
                 files[base] = Standing(self._ftp.size(f"{path}/{base}" if path else base) or 0)
@@ -238,7 +238,7 @@ class FtpsConnection(Connection):
 
 @contextmanager
 def _troubles(name: str) -> Iterator[None]:
-    """What goes wrong with a file, told as ours."""
+    """Raise what goes wrong with a file as an error of ours."""
     try:
         yield
     except ftplib.Error as error:
@@ -248,17 +248,17 @@ def _troubles(name: str) -> Iterator[None]:
                 f"there is no room left there for {name} ({code})", "make room, then run upload again"
             ) from None
         if isinstance(error, ftplib.error_perm):
-            raise UploadError(f"{name}: {_told(error)}", "see which folder there is yours") from None
-        raise Passing(f"{name}: {_told(error)}") from None
+            raise UploadError(f"{name}: {_reason(error)}", "see which folder there is yours") from None
+        raise Passing(f"{name}: {_reason(error)}") from None
     except (OSError, EOFError) as error:
-        raise Passing(f"{name}: {_told(error)}") from None
+        raise Passing(f"{name}: {_reason(error)}") from None
 
 
 def _code(error: Exception) -> str:
     return str(error)[:3]
 
 
-def _told(error: Exception) -> str:
+def _reason(error: Exception) -> str:
     if isinstance(error, socket.gaierror):
         return "there is no host of this name, or no network"
     if isinstance(error, TimeoutError):

@@ -1,9 +1,9 @@
 """A branch of a git repository as a destination: one commit that holds the site, and changes in one step.
 
 The commit has no history unless that is asked for, since every version of every picture would stay in it for ever.
-git itself does the work, with its own keys, agents and credential helpers. Its tree says what stands there; of that
-the archive's cache keeps the trees, so that nothing has to be fetched, and no picture a second time. What git is told
-to do comes from a folder made anew each time: nothing in an archive's cache can configure it.
+git itself does the work, with its own keys, agents and credential helpers. The tree says what the branch holds, and
+the archive's cache keeps the trees, so that nothing has to be fetched, and no picture a second time. What git
+does comes from a folder made anew each time: nothing in an archive's cache can configure it.
 """
 
 from __future__ import annotations
@@ -92,19 +92,19 @@ def upload_branch(
         before = git.head()
         if before is not None:
             git.fetch(before)
-        there = git.files(before) if before else {}
-        listing = _listing(git, there)
+        published = git.files(before) if before else {}
+        listing = _listing(git, published)
         owner = owner_of(archived)
         if listing is not None:
             if trouble := owner_trouble(listing, owner, address.shown):
                 raise trouble
             owner = owner_of(archived, listing.owner.key)
         ours = set(listing.files) if listing else set()
-        foreign = {n: e for n, e in there.items() if name_digest(n) not in ours and n != NAME}
+        foreign = {n: e for n, e in published.items() if name_digest(n) not in ours and n != NAME}
         ids = _blob_ids(archived.folder, site, before)
         _check_foreign(foreign, ids, replace=choices.replace)
-        send = [file for name, file in site.items() if name not in there or there[name].id != ids[name]]
-        remove = [n for n in there if n not in site and n not in foreign and n != NAME]
+        send = [file for name, file in site.items() if name not in published or published[name].id != ids[name]]
+        remove = [n for n in published if n not in site and n not in foreign and n != NAME]
         after = {name_digest(f.name): (State(f.digest, f.size),) for f in site.values()}
         notes = [*moved_notes(listing.owner.address if listing else None, archived.address), *_size_notes(site)]
         same = listing is not None and listing.owner == owner and listing.files == after
@@ -131,11 +131,11 @@ def upload_branch(
     return Report(report.send, report.remove, site, address.shown, tuple(notes), time.monotonic() - began)
 
 
-def _listing(git: _Git, there: Mapping[str, Entry]) -> Listing | None:
-    if NAME not in there:
+def _listing(git: _Git, published: Mapping[str, Entry]) -> Listing | None:
+    if NAME not in published:
         return None
     try:
-        return read_listing(git.read(there[NAME].id))
+        return read_listing(git.read(published[NAME].id))
     except DamagedListing:
         raise UploadError(
             f"the listing {NAME} on that branch is damaged, so nobody can tell what is this site's",
@@ -169,17 +169,17 @@ def _blob_ids(archive: Path, site: Mapping[str, SiteFile], head: str | None) -> 
     known = read_plain(archive, _BLOBS)
     kept: object = known.get(kind)
     ids = {k: v for k, v in kept.items() if isinstance(v, str)} if isinstance(kept, dict) else {}
-    found = {}
+    of_file = {}
     for file in site.values():
         if file.digest not in ids:
             data = file.read()
             content = b"blob %d\0" % len(data) + data
             ids[file.digest] = hashlib.new(kind, content, usedforsecurity=False).hexdigest()
-        found[file.name] = ids[file.digest]
+        of_file[file.name] = ids[file.digest]
     needed = {file.digest: ids[file.digest] for file in site.values()}
     if needed != kept:
         keep_plain(archive, _BLOBS, {kind: needed})
-    return found
+    return of_file
 
 
 class _Git:
@@ -209,9 +209,9 @@ class _Git:
         """The commit on the branch, or ``None`` where there is no branch."""
         # A repository of our own first: what lies around this folder must not configure git.
         self._run("init", "-q", "--bare", "--template=")
-        told = self._again(lambda: self._run("ls-remote", self._address.path, self._ref)).decode()
-        found = next((line.split("\t")[0] for line in told.splitlines() if line.endswith(f"\t{self._ref}")), None)
-        if found and len(found) == 64:
+        answer = self._again(lambda: self._run("ls-remote", self._address.path, self._ref)).decode()
+        commit = next((line.split("\t")[0] for line in answer.splitlines() if line.endswith(f"\t{self._ref}")), None)
+        if commit and len(commit) == 64:
             for entry in self._folder.iterdir():
                 shutil.rmtree(entry) if entry.is_dir() else entry.unlink()
             self._run("init", "-q", "--bare", "--template=", "--object-format=sha256")
@@ -219,7 +219,7 @@ class _Git:
         (self._folder / "objects" / "info").mkdir(exist_ok=True)
         if self._store.is_dir():
             (self._folder / "objects" / "info" / "alternates").write_text(f"{self._store}\n", encoding="utf-8")
-        return found
+        return commit
 
     def fetch(self, head: str) -> None:
         """The commit and its trees, unless the cache has them."""
@@ -233,13 +233,13 @@ class _Git:
         (self._folder / "shallow").write_text(f"{head}\n", encoding="ascii")
 
     def files(self, head: str) -> dict[str, Entry]:
-        found = {}
+        entries = {}
         for line in self._run("ls-tree", "-r", "-z", head).decode("utf-8", "surrogateescape").split("\0"):
             if line:
                 about, _, name = line.partition("\t")
                 mode, _, oid = about.split()
-                found[name] = Entry(mode, oid)
-        return found
+                entries[name] = Entry(mode, oid)
+        return entries
 
     def read(self, oid: str) -> bytes:
         return self._again(lambda: self._run("cat-file", "blob", oid))
@@ -346,27 +346,27 @@ _SIGNATURE = {"NAME": "noctuary", "EMAIL": "noctuary@upload.invalid"}
 def _followed(process: subprocess.Popen[bytes], percent: Callable[[int], None]) -> bytes:
     """What a push says, its progress passed on as it comes."""
     assert process.stderr is not None
-    said = b""
+    complaint = b""
     line = b""
     while letter := process.stderr.read(1):
         line += letter
         if letter in b"\r\n":
-            if found := re.search(rb"Writing objects: +(\d+)%", line):
-                percent(int(found[1]))
+            if progress_line := re.search(rb"Writing objects: +(\d+)%", line):
+                percent(int(progress_line[1]))
             elif letter == b"\n":
-                said += line
+                complaint += line
             line = b""
     process.wait()
-    return said + line
+    return complaint + line
 
 
 def _trouble(complaint: str, shown: str) -> Passing | UploadError:
-    told = [line.strip() for line in complaint.splitlines() if line.strip()]
-    grave = [line for line in told if line.startswith(("fatal:", "error:", "ERROR", " ! ", "! ", "remote:"))]
-    why = re.sub(r"//[^/@\s]*@", "//", (grave or told or ["git failed without a word"])[0])
+    lines = [line.strip() for line in complaint.splitlines() if line.strip()]
+    grave = [line for line in lines if line.startswith(("fatal:", "error:", "ERROR", " ! ", "! ", "remote:"))]
+    why = re.sub(r"//[^/@\s]*@", "//", (grave or lines or ["git failed without a word"])[0])
     for pattern, hint in _STAYS:
         if pattern.search(complaint):
-            exact = next((line for line in told if pattern.search(line)), why)
+            exact = next((line for line in lines if pattern.search(line)), why)
             return UploadError(f"{shown}: {re.sub(r'//[^/@ ]*@', '//', exact)}", hint)
     if _PASSES.search(complaint):
         return Passing(why)

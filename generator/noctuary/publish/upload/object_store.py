@@ -88,13 +88,13 @@ class BucketConnection(Connection):
     def read(self, name: str) -> bytes | None:
         with _troubles(self._bucket, name):
             try:
-                found = self._client.get_object(Bucket=self._bucket, Key=self._prefix + name)
+                answer = self._client.get_object(Bucket=self._bucket, Key=self._prefix + name)
             except ClientError as error:
                 if _code(error) in _ABSENT:
                     return None
                 raise
-            data: bytes = found["Body"].read()
-        if found.get("ContentEncoding") != "gzip":
+            data: bytes = answer["Body"].read()
+        if answer.get("ContentEncoding") != "gzip":
             return data
         try:
             return gzip.decompress(data)
@@ -135,10 +135,10 @@ class BucketConnection(Connection):
         return Folder(files, frozenset(folders))
 
     def everything(self) -> dict[str, Standing]:
-        found: dict[str, Standing] = {}
+        files: dict[str, Standing] = {}
         for page in self._pages(Prefix=self._prefix):
-            found.update(_standing(page, self._prefix))
-        return found
+            files.update(_standing(page, self._prefix))
+        return files
 
     def _pages(self, **asked: str) -> Iterator[dict[str, Any]]:
         with _troubles(self._bucket, ""):
@@ -158,7 +158,7 @@ def _standing(page: dict[str, Any], prefix: str) -> Iterator[tuple[str, Standing
 
 @contextmanager
 def _troubles(bucket: str, name: str) -> Iterator[None]:
-    """What goes wrong with a store, told as ours."""
+    """What goes wrong with a store, raised as an error of ours."""
     about = f"{bucket}/{name}" if name else f"the bucket {bucket}"
     try:
         yield

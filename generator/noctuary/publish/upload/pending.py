@@ -1,4 +1,4 @@
-"""What an upload would send, told from the copy of the last listing alone: no network is asked."""
+"""What an upload would send, by the copy of the last listing alone: no network is asked."""
 
 from __future__ import annotations
 

@@ -67,15 +67,15 @@ class View:
         """Every file that lies there by its name."""
         if (whole := self.whole()) is not None:
             return whole
-        found = {}
+        files = {}
         waiting = [""]
         while waiting:
             folder = waiting.pop()
-            there = self._look(folder)
+            listed = self._look(folder)
             prefix = f"{folder}/" if folder else ""
-            found.update({f"{prefix}{base}": standing for base, standing in there.files.items()})
-            waiting.extend(f"{prefix}{base}" for base in there.folders if not base.startswith("."))
-        return found
+            files.update({f"{prefix}{base}": state for base, state in listed.files.items()})
+            waiting.extend(f"{prefix}{base}" for base in listed.folders if not base.startswith("."))
+        return files
 
     def _look(self, folder: str) -> Folder:
         if folder not in self._folders:
@@ -84,10 +84,10 @@ class View:
             if folder and base not in self._look(above).folders:
                 self._folders[folder] = Folder()
             else:
-                found = self._connection.look(folder)
-                self._folders[folder] = found
+                listed = self._connection.look(folder)
+                self._folders[folder] = listed
                 prefix = f"{folder}/" if folder else ""
-                self.parts.update(f"{prefix}{base}" for base in found.files if base.endswith(PART))
+                self.parts.update(f"{prefix}{base}" for base in listed.files if base.endswith(PART))
         return self._folders[folder]
 
 
@@ -127,15 +127,15 @@ def make_plan(
     absent: list[str] = []
     changed: list[str] = []
     in_the_way: list[str] = []
-    told = {name: known.get(name_digest(name), ()) for name in site}
-    same = all(len(s) == 1 and s[0] is not None and s[0].digest == site[name].digest for name, s in told.items())
+    known_states = {name: known.get(name_digest(name), ()) for name in site}
+    same = all(len(s) == 1 and s[0] is not None and s[0].digest == site[n].digest for n, s in known_states.items())
     whole = view.whole() if settings.look or not same else None
     for name, file in site.items():
-        states = told[name]
+        states = known_states[name]
         only = states[0] if len(states) == 1 else None
         if only is not None and whole is not None:
-            there = whole.get(name)
-            if there is None or there.size != only.size:
+            published = whole.get(name)
+            if published is None or published.size != only.size:
                 only = None
         if only is not None:
             if only.digest == file.digest:
@@ -143,16 +143,16 @@ def make_plan(
             else:
                 changed.append(name)
             continue
-        there = view.find(name)
-        if there is None:
+        published = view.find(name)
+        if published is None:
             absent.append(name)
         elif states:
             wanted = _stored(file, settings.keeps_encoding)
-            if _is_there(there, wanted, states):
+            if _is_there(published, wanted, states):
                 certain[name] = wanted.state
             else:
                 changed.append(name)
-        elif _same_foreign(there, file, connection, settings):
+        elif _same_foreign(published, file, connection, settings):
             certain[name] = _stored(file, settings.keeps_encoding).state
         else:
             changed.append(name)
@@ -195,22 +195,22 @@ def _stored(file: SiteFile, keeps_encoding: bool) -> _Stored:
     return _Stored(State(file.digest, len(packed)), hashlib.md5(packed, usedforsecurity=False).hexdigest())
 
 
-def _is_there(there: Standing, wanted: _Stored, states: States) -> bool:
-    """Whether what lies there is what is wanted, of all the states in which it may be."""
-    if there.size != wanted.state.size or wanted.state.digest not in {s.digest for s in states if s is not None}:
+def _is_there(published: Standing, wanted: _Stored, states: States) -> bool:
+    """Whether the file at the destination is what is wanted, of all the states in which it may be."""
+    if published.size != wanted.state.size or wanted.state.digest not in {s.digest for s in states if s is not None}:
         return False
-    if there.etag and wanted.md5:
-        return there.etag == wanted.md5
-    return not any(s is not None and s.digest != wanted.state.digest and s.size == there.size for s in states)
+    if published.etag and wanted.md5:
+        return published.etag == wanted.md5
+    return not any(s is not None and s.digest != wanted.state.digest and s.size == published.size for s in states)
 
 
-def _same_foreign(there: Standing, file: SiteFile, connection: Connection, settings: Settings) -> bool:
+def _same_foreign(published: Standing, file: SiteFile, connection: Connection, settings: Settings) -> bool:
     """Whether a file that no upload put there is the site's all the same, as after a copy by hand."""
-    if settings.keeps_encoding and there.etag:
+    if settings.keeps_encoding and published.etag:
         wanted = _stored(file, settings.keeps_encoding)
-        if there.etag == wanted.md5:
+        if published.etag == wanted.md5:
             return True
-    if there.size != file.size:
+    if published.size != file.size:
         return False
     if content_named(file.name):
         return True
@@ -233,15 +233,15 @@ def _damaged(
     progress: Callable[[int, int], None],
 ) -> list[str]:
     """Of the files that should be there those whose bytes are others: every one is read."""
-    found = []
+    damaged = []
     done, total = 0, sum(site[name].size for name in certain)
     for name in certain:
         data = connection.read(name)
         if data is None or content_digest(data) != site[name].digest:
-            found.append(name)
+            damaged.append(name)
         done += site[name].size
         progress(done, total)
-    return found
+    return damaged
 
 
 def _gone(site: Mapping[str, SiteFile], known: Mapping[str, States], view: View, names: Iterable[str]) -> list[str]:
@@ -250,11 +250,11 @@ def _gone(site: Mapping[str, SiteFile], known: Mapping[str, States], view: View,
     if not lost:
         return []
     remembered = named(names)
-    found = {digest: remembered[digest] for digest in lost if digest in remembered}
-    if len(found) < len(lost):
-        # The copy of the listing that knows names is lost: they are told by what lies there.
-        found |= {digest: name for digest, name in named(view.walk()).items() if digest in lost}
-    return sorted(name for name in found.values() if name != NAME)
+    gone = {digest: remembered[digest] for digest in lost if digest in remembered}
+    if len(gone) < len(lost):
+        # The copy of the listing that knows names is lost: they are found by what is there.
+        gone |= {digest: name for digest, name in named(view.walk()).items() if digest in lost}
+    return sorted(name for name in gone.values() if name != NAME)
 
 
 def _distinct(states: Iterable[State | None]) -> States:

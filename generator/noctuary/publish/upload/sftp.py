@@ -53,12 +53,12 @@ class _Login:
 
     def __init__(self, address: UploadAddress) -> None:
         self._ssh = Path.home() / ".ssh"
-        said = self._said(address.host)
-        self.host = str(said.get("hostname", address.host))
-        self.port = address.port or int(str(said.get("port", 22)))
-        self.user = address.user or str(said.get("user", getpass.getuser()))
-        self._keys = [str(Path(file).expanduser()) for file in said.get("identityfile", ())]
-        self._proxy = self._proxy_of(said)
+        settings = self._said(address.host)
+        self.host = str(settings.get("hostname", address.host))
+        self.port = address.port or int(str(settings.get("port", 22)))
+        self.user = address.user or str(settings.get("user", getpass.getuser()))
+        self._keys = [str(Path(file).expanduser()) for file in settings.get("identityfile", ())]
+        self._proxy = self._proxy_of(settings)
         self._turn = threading.Lock()
         self._password: str | None = None
 
@@ -68,10 +68,10 @@ class _Login:
         except (OSError, paramiko.ConfigParseError):
             return {}
 
-    def _proxy_of(self, said: dict[str, Any]) -> str | None:
-        if jump := said.get("proxyjump"):
+    def _proxy_of(self, settings: dict[str, Any]) -> str | None:
+        if jump := settings.get("proxyjump"):
             return f"ssh -W [{self.host}]:{self.port} {jump}"
-        command = said.get("proxycommand")
+        command = settings.get("proxycommand")
         return str(command) if command and command != "none" else None
 
     def client(self) -> paramiko.SSHClient:
@@ -87,10 +87,10 @@ class _Login:
                     raise _passing(error) from error
             given = kept_password(self.user, self.host) or password(self.user, self.host)
             if given is None:
-                told = no_password(self.user, self.host)
+                missing = no_password(self.user, self.host)
                 raise UploadError(
-                    f"no key opens {self.host} for {self.user}, and {told.message}",
-                    f"ssh-add the key that does (a key with a passphrase needs the agent), or {told.hint}",
+                    f"no key opens {self.host} for {self.user}, and {missing.message}",
+                    f"ssh-add the key that does (a key with a passphrase needs the agent), or {missing.hint}",
                 )
             try:
                 client = self._connected(given)
@@ -275,7 +275,7 @@ class SftpConnection(Connection):
 
 @contextmanager
 def _troubles(name: str) -> Iterator[None]:
-    """What goes wrong with a file, told as ours."""
+    """What goes wrong with a file, raised as an error of ours."""
     try:
         yield
     except (paramiko.SSHException, EOFError, TimeoutError, ConnectionError) as error:
@@ -287,8 +287,8 @@ def _troubles(name: str) -> Iterator[None]:
             ) from error
         if error.errno == errno.ENOENT:
             raise UploadError(f"{name}: the folder is not there any more", "run upload again") from error
-        told = str(error)
-        if "closed" in told.lower() or error.errno is not None:
+        message = str(error)
+        if "closed" in message.lower() or error.errno is not None:
             raise Passing(f"{name}: {_why(error)}") from error
         # All that the protocol says of a full disk is that it failed, or nothing until the size is looked at.
         raise UploadError(

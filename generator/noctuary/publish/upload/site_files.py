@@ -56,11 +56,11 @@ def site_files(archive: Path, out: Path) -> dict[str, SiteFile]:
     site, or the folder holds what no build made.
     """
     try:
-        lying = files_on_disk(out)
-        foreign = foreign_files(out, lying, ())
+        on_disk = files_on_disk(out)
+        foreign = foreign_files(out, on_disk, ())
     except CannotPublish as error:
         raise UploadError(error.message, error.hint) from None
-    names = sorted(name for name in lying if not _hidden(name))
+    names = sorted(name for name in on_disk if not _hidden(name))
     if not names:
         hint = "build it first: noctuary build, or say with --out where it lies"
         raise UploadError(f"there is no site in {out}", hint)
@@ -71,19 +71,19 @@ def site_files(archive: Path, out: Path) -> dict[str, SiteFile]:
             "move them away, then build again",
         )
     known = _known(archive, out)
-    found = {}
+    files = {}
     for name in names:
-        status = lying[name]
+        status = on_disk[name]
         stamp = (status.st_size, status.st_mtime_ns)
         entry = known.get(name)
         same = entry is not None and (entry[0], entry[1]) == stamp
         path = out / name
         digest = str(entry[2]) if same and entry is not None else _digest(path)
-        found[name] = SiteFile(name, path, status.st_size, digest, stamp)
-    plain = {name: [*file.stamp, file.digest] for name, file in found.items()}
+        files[name] = SiteFile(name, path, status.st_size, digest, stamp)
+    plain = {name: [*file.stamp, file.digest] for name, file in files.items()}
     if plain != known:
         keep_plain(archive, _HASHES, {"out": str(out), "files": plain})
-    return found
+    return files
 
 
 def _hidden(name: str) -> bool:

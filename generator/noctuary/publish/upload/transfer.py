@@ -98,7 +98,7 @@ class Line:
 
 
 class Transfer:
-    """Does the steps of a plan. ``progress`` is told bytes done and bytes in all."""
+    """Does the steps of a plan. ``progress`` receives the bytes done and the bytes in all."""
 
     def __init__(
         self,
@@ -159,9 +159,9 @@ class Transfer:
                 future.cancel()
             wait(futures)
             troubles = [f.exception() for f in futures if not f.cancelled()]
-            told = next((t for t in troubles if isinstance(t, UploadError)), None)
-            if told is not None:
-                raise told from None
+            trouble = next((t for t in troubles if isinstance(t, UploadError)), None)
+            if trouble is not None:
+                raise trouble from None
             raise
 
     def _step(self, line: Line, step: Step) -> None:
@@ -174,24 +174,24 @@ class Transfer:
             line.do(lambda connection: connection.write(held))
             return
         file = self._site[step.name]
-        told = 0
+        counted = 0
 
         def sent(count: int) -> None:
-            nonlocal told
+            nonlocal counted
             if self._stopped.is_set():
                 raise CutOff
-            told += count
-            self._tell(count)
+            counted += count
+            self._report(count)
 
         def again() -> None:
-            nonlocal told
-            self._tell(-told)
-            told = 0
+            nonlocal counted
+            self._report(-counted)
+            counted = 0
 
         body = self._file_body(file, sent)
         line.do(lambda connection: connection.write(body), again)
         # Compressed text is less than what was counted for it.
-        self._tell(file.size - told)
+        self._report(file.size - counted)
 
     def _file_body(self, file: SiteFile, sent: Callable[[int], None]) -> Body:
         states = self._plan.before[name_digest(file.name)]
@@ -207,7 +207,7 @@ class Transfer:
         served = content_type(file.name), cache_control(file.name)
         return Body(file.name, size, data, path, *served, encoding, whole, sent)
 
-    def _tell(self, count: int) -> None:
+    def _report(self, count: int) -> None:
         with self._count:
             self._done += count
             self._progress(self._done, self._plan.bytes)

@@ -190,8 +190,8 @@ def owner_of(archived: Archived, key: str | None = None) -> Owner:
 
 def copy_name(address: UploadAddress) -> str:
     """The name under which the cache keeps what is known of a destination."""
-    told = repr((address.kind, address.host, address.port, address.path, address.branch))
-    return f"at-{hashlib.blake2b(told.encode(), digest_size=8).hexdigest()}.json"
+    written = repr((address.kind, address.host, address.port, address.path, address.branch))
+    return f"at-{hashlib.blake2b(written.encode(), digest_size=8).hexdigest()}.json"
 
 
 def keep_copy(

@@ -114,8 +114,8 @@ class DavConnection(Connection):
 
     def remove_folder(self, name: str) -> None:
         # To delete a collection is to delete all that is in it, also what others have put there.
-        there = self.look(name)
-        if not there.files and not there.folders:
+        listed = self.look(name)
+        if not listed.files and not listed.folders:
             self._ask("DELETE", name, slash=True)
 
     def look(self, folder: str) -> Folder:
@@ -125,11 +125,11 @@ class DavConnection(Connection):
         self._expect(answer, folder, 207)
         return self._listed(folder, answer.content)
 
-    def _listed(self, folder: str, told: bytes) -> Folder:
+    def _listed(self, folder: str, answer: bytes) -> Folder:
         try:
-            if len(told) > _LONGEST_ANSWER or b"<!DOCTYPE" in told or b"<!ENTITY" in told:
+            if len(answer) > _LONGEST_ANSWER or b"<!DOCTYPE" in answer or b"<!ENTITY" in answer:
                 raise ElementTree.ParseError("not the answer of a WebDAV server")
-            tree = ElementTree.fromstring(told)
+            tree = ElementTree.fromstring(answer)
         except ElementTree.ParseError as error:
             raise UploadError(f"{self._base}: {error}", "see whether this is the address for WebDAV") from None
         own = unquote(urlsplit(self._at(folder)).path).strip("/")
@@ -165,18 +165,18 @@ class DavConnection(Connection):
         if status in wanted:
             return
         about = f"{self._base}/{name}" if name else self._base
-        told = f"{about}: the server says {status} {answer.reason_phrase}".rstrip()
+        message = f"{about}: the server says {status} {answer.reason_phrase}".rstrip()
         if status == 401:
             raise UploadError(
                 f"{self._base}: user and password are refused", "see the user in the address, and the password kept"
             )
         if status == 403:
-            raise UploadError(f"{told}: it may not be written there", "see which folder there is yours")
+            raise UploadError(f"{message}: it may not be written there", "see which folder there is yours")
         if status in (413, 507):
             raise UploadError(f"there is no room left for {about} ({status})", "make room, then run upload again")
         if status >= 500 or status in (408, 423, 425, 429):
-            raise Passing(told)
-        raise UploadError(told, "see whether this is the address for WebDAV")
+            raise Passing(message)
+        raise UploadError(message, "see whether this is the address for WebDAV")
 
 
 def _blocks(source: Any) -> Iterator[bytes]:
@@ -186,7 +186,7 @@ def _blocks(source: Any) -> Iterator[bytes]:
 
 @contextmanager
 def _troubles(base: str) -> Iterator[None]:
-    """What goes wrong on the way to a server, told as ours."""
+    """What goes wrong on the way to a server, raised as an error of ours."""
     try:
         yield
     except httpx.TimeoutException:

@@ -1,4 +1,4 @@
-"""The repeat card: what to set, what is lacking, which darks match. Examples worked by hand; practice is common."""
+"""The observing card: what to set, what is lacking, which darks match. Worked by hand; common practice."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from noctuary.archive.records import Calibration
-from noctuary.facts.continue_target import evenly, repeat, with_darks
+from noctuary.facts.continue_target import continuation, evenly, with_darks
 from noctuary.facts.placement_summary import PlacementSummary
 
 from tests.builders.records import frames, picture, rig, session
@@ -32,7 +32,7 @@ def test_what_each_filter_lacks_and_its_part_of_the_hours_to_come():
         session(0, rig=REFRACTOR, night=date(2025, 1, 1), groups=(lights(300, 48, filter="H-alpha"),)),
         session(1, rig=REFRACTOR, night=date(2025, 1, 2), groups=(lights(300, 24, filter="OIII"),)),
     ]
-    card = repeat(sessions, (), None, [])
+    card = continuation(sessions, (), None, [])
     assert card is not None
     assert card.half_magnitude_h == pytest.approx(9.0713, abs=1e-4)
     h_alpha, oiii = card.settings
@@ -47,7 +47,7 @@ def test_luminance_and_colours_keep_the_balance_that_they_have():
     # 12.0951 h, are luminance; the colours share 7.5594 h so that each has (5 + 7.5594) / 3 = 4.1865 h.
     kept = {"Luminance": 160, "Red": 40, "Green": 40, "Blue": 20}
     group = tuple(lights(180, n, filter=name) for name, n in kept.items())
-    card = repeat([session(0, rig=REFRACTOR, groups=group)], (), None, [])
+    card = continuation([session(0, rig=REFRACTOR, groups=group)], (), None, [])
     assert card is not None
     hours = [round(s.next_s / 3600, 4) for s in card.settings if s.next_s is not None]
     assert hours == pytest.approx([12.0951, 2.1865, 2.1865, 3.1865], abs=2e-4)
@@ -58,7 +58,7 @@ def test_the_rig_is_the_latest_and_what_others_shot_is_in_the_hours_only():
     # One hour with 48 mm and one with 80 mm: light as 1.36 h with 80 mm, (48/80)^2 = 0.36; times 1.5119 is 2.0562 h.
     old = session(0, rig=LENS, night=date(2022, 1, 1), groups=(lights(60, 60),))
     new = session(1, rig=REFRACTOR, night=date(2024, 1, 1), groups=(lights(120, 30),))
-    card = repeat([new, old], (), None, [])
+    card = continuation([new, old], (), None, [])
     assert card is not None
     assert card.rig.name == "refractor"
     assert [(s.exposure_s, s.have_s) for s in card.settings] == [(120, 3600)]
@@ -68,7 +68,7 @@ def test_the_rig_is_the_latest_and_what_others_shot_is_in_the_hours_only():
 def test_settings_are_those_of_the_last_night_and_of_most_of_it():
     first = session(0, night=date(2024, 1, 1), groups=(frames(60, 60, gain=0.0),))
     last = session(1, night=date(2024, 1, 9), groups=(frames(10, 6, gain=0.0), frames(180, 40, gain=100.0)))
-    card = repeat([last, first], (), None, [])
+    card = continuation([last, first], (), None, [])
     assert card is not None
     assert [(s.exposure_s, s.gain) for s in card.settings] == [(180, 100.0)]
 
@@ -89,7 +89,7 @@ def test_darks_match_by_exposure_gain_and_temperature():
         session(7, night=date(2024, 7, 1), groups=(lights(300, 9), lights(60, 9)), calibration=darks(9)),
         session(8, night=date(2024, 8, 1), groups=(lights(300, 9),), calibration=darks(0)),
     ]
-    card = repeat([now], (), None, with_darks([now, *other]))
+    card = continuation([now], (), None, with_darks([now, *other]))
     assert card is not None
     assert [(d.exposure_s, d.frames, d.night) for d in card.darks] == [(300, 25, date(2024, 2, 1))]
 
@@ -99,7 +99,7 @@ def test_darks_of_another_camera_are_no_darks():
     ours = now.rig
     other = replace(ours, name="other", camera=replace(ours.camera, name="other camera", pixels=(100, 100)))
     foreign = session(1, rig=other, groups=(lights(300, 20),), calibration=darks(30))
-    card = repeat([now], (), None, with_darks([now, foreign]))
+    card = continuation([now], (), None, with_darks([now, foreign]))
     assert card is not None
     assert [(d.frames, d.night) for d in card.darks] == [(None, None)]
 
@@ -115,20 +115,20 @@ def test_where_to_point_comes_from_the_newest_placed_picture_of_the_rig():
     wide = facts_of(picture("lens", (other,), finished=date(2025, 6, 1)))
     object.__setattr__(by_rig, "placement", placed(98.0, 12.4))
     object.__setattr__(wide, "placement", placed(97.0, 80.0))
-    card = repeat([own, other], (by_rig, wide), (96.0, 4.0), [])
+    card = continuation([own, other], (by_rig, wide), (96.0, 4.0), [])
     assert card is not None
     assert card.pointing is not None
     assert (card.pointing.ra_deg, card.pointing.position_angle_deg, card.pointing.picture_id) == (98.0, 12.4, "own")
     object.__setattr__(by_rig, "placement", None)
     object.__setattr__(wide, "placement", None)
-    bare = repeat([own, other], (by_rig, wide), (96.0, 4.0), [])
+    bare = continuation([own, other], (by_rig, wide), (96.0, 4.0), [])
     assert bare is not None
     assert bare.pointing is not None
     assert (bare.pointing.ra_deg, bare.pointing.position_angle_deg) == (96.0, None)
 
 
 def test_nothing_to_repeat_without_a_session():
-    assert repeat([], (), None, []) is None
+    assert continuation([], (), None, []) is None
 
 
 amounts = st.lists(st.floats(0, 1e6), min_size=1, max_size=8)
