@@ -1,6 +1,7 @@
 """The rules of the house: imports run down, engines stay out of what must be quick."""
 
 import ast
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -117,6 +118,32 @@ def test_no_test_file_grows_over_400_lines() -> None:
 def test_the_rooms_have_no_cupboards():
     for path in HOUSE.rglob("*.py"):
         assert path.stem not in {"utils", "util", "helpers", "helper", "manager", "common", "misc"}
+
+
+#: What one module does for all others, by what no second module may hold. Scripts that make tables count as well.
+ONLY_IN = {
+    r"\bhaversine\b|\bacos\(|\barccos\(": {"geometry.py", "sky/solve_frame.py"},  # the latter: a cap's radius
+    r"arctan2\(\w+\[:, 1\], \w+\[:, 0\]\)": set(),  # geometry.lons_lats_deg
+    r"\bfsync\(": {"files.py", "publish/disk.py"},  # a file written whole; a site's folders flushed
+    r"mkstemp|NamedTemporaryFile": set(),  # files.replacing
+    r"re\.sub\(r?[\"']\[\^a-z0-9": {"text.py"},  # slugs
+    r"\[a-z0-9\]\[a-z0-9-\]": {"archive/values.py"},  # what an id looks like
+    r"divmod\(\w+, 3600": {"sexagesimal.py"},
+    r"yaml\.(safe_)?load\(|SafeLoader|YAML\(": {"archive/marked_yaml.py", "archive/adopt/answers.py"},
+    r"[\"']Cassiopeia[\"']": set(),  # sky/tables/constellations.csv
+    r"\b6371": {"geometry.py"},
+    r"\bget_close_matches\b": {"archive/did_you_mean.py", "sky/catalogue.py"},
+}
+
+
+@pytest.mark.parametrize("pattern", ONLY_IN)
+def test_one_module_does_it_for_all(pattern: str) -> None:
+    holders = {
+        path.relative_to(HOUSE).as_posix()
+        for path in HOUSE.rglob("*.py")
+        if re.search(pattern, path.read_text(encoding="utf-8"))
+    }
+    assert holders <= ONLY_IN[pattern], f"written again: {holders - ONLY_IN[pattern]}"
 
 
 def test_files_are_short_enough_to_read():

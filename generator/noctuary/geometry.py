@@ -53,6 +53,14 @@ def unit_vectors(lon_deg: Any, lat_deg: Any) -> Floats:
     return np.stack([np.cos(lat) * np.cos(lon), np.cos(lat) * np.sin(lon), np.sin(lat)], axis=-1)
 
 
+def lons_lats_deg(directions: Any) -> tuple[Floats, Floats]:
+    """Longitudes (0 ≤ lon < 360) and latitudes in degrees, shape (…), of vectors (…, 3), none of them zero."""
+    import numpy as np
+
+    x, y, z = np.moveaxis(np.asarray(directions, dtype=np.float64), -1, 0)
+    return np.degrees(np.arctan2(y, x)) % 360.0, np.degrees(np.arctan2(z, np.hypot(x, y)))
+
+
 def separations_deg(lon1_deg: Any, lat1_deg: Any, lon2_deg: Any, lat2_deg: Any) -> Floats:
     """Great-circle distances in degrees of arrays that broadcast together; exact at 0° and at 180°."""
     import numpy as np

@@ -139,6 +139,17 @@ def _marks_seconds(body: str, letter: str) -> bool:
     return second.isalpha() and (second.isupper() == letter.isupper() or len(second) > 1)
 
 
+def of_parts(text: str) -> tuple[float, int]:
+    """Value of a table's whole, minutes and seconds, and the decimals of its seconds; the inverse of :func:`parts`.
+
+    >>> of_parts("05 41 00.0"), of_parts("-02 27 00")
+    ((5.683333333333334, 1), (-2.45, 0))
+    """
+    whole, minutes, seconds = text.split()
+    value = abs(int(whole)) + int(minutes) / 60 + float(seconds) / 3600
+    return (-value if whole.startswith("-") else value), len(seconds.partition(".")[2])
+
+
 def parts(value: float, decimals: int, turn: int | None = None) -> tuple[str, str, str]:
     """Whole, minutes and seconds of a value, 0 or more, as digits; rounded once, so that no 60 appears.
 

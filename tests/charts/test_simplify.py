@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from hypothesis import given
 from hypothesis import strategies as st
-from noctuary.charts.simplify import thinned
+from noctuary.charts.simplify import simplified
 
 coordinates = st.floats(-1000, 1000).map(lambda v: round(v, 2))
 lines = st.lists(st.tuples(coordinates, coordinates), max_size=40)
@@ -21,7 +21,7 @@ def away(point: tuple[float, float], a: tuple[float, float], b: tuple[float, flo
 
 @given(lines, st.floats(0.1, 50))
 def test_no_point_is_further_from_the_line_than_allowed(line: list[tuple[float, float]], tolerance: float) -> None:
-    kept = thinned(line, tolerance)
+    kept = simplified(line, tolerance)
     assert kept[:1] == line[:1]
     assert kept[-1:] == line[-1:]
     rest = iter(line)
@@ -32,5 +32,5 @@ def test_no_point_is_further_from_the_line_than_allowed(line: list[tuple[float, 
 
 
 def test_a_straight_line_is_its_ends_and_a_corner_stays() -> None:
-    assert thinned([(x, 2.0 * x) for x in range(50)], 0.01) == [(0, 0.0), (49, 98.0)]
-    assert thinned([(0, 0), (1, 0.001), (2, 0), (2, 1), (2, 2)], 0.01) == [(0, 0), (2, 0), (2, 2)]
+    assert simplified([(x, 2.0 * x) for x in range(50)], 0.01) == [(0, 0.0), (49, 98.0)]
+    assert simplified([(0, 0), (1, 0.001), (2, 0), (2, 1), (2, 2)], 0.01) == [(0, 0), (2, 0), (2, 2)]

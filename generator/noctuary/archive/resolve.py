@@ -40,6 +40,7 @@ from noctuary.archive.records import (
     Session,
     WrittenPlacement,
 )
+from noctuary.archive.values import ID
 from noctuary.diagnostic import Diagnostic, Mark, doubt, fault
 from noctuary.text import hyphenated
 
@@ -270,7 +271,7 @@ def _own_id(file: ParsedFile[Any], ending: str, known: Known) -> str | None:
 
 def is_id(stem: str, name: str, ending: str, findings: list[Diagnostic]) -> bool:
     """Whether the stem of a file's name can be its address; says so when not."""
-    if re.fullmatch(r"[a-z0-9][a-z0-9-]{0,99}", stem):
+    if ID.fullmatch(stem):
         return True
     better = hyphenated(stem, 100) or "name"
     hint = f"its name is its address: lower-case letters, digits and hyphens, such as {better}{ending}"

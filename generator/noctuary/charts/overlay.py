@@ -15,8 +15,9 @@ from typing import TYPE_CHECKING, Any
 
 from noctuary.charts.drawing import Formatter
 from noctuary.charts.overlay_names import Box, NameSetter, Point, Shape, box_around, ring
-from noctuary.charts.simplify import thinned
+from noctuary.charts.simplify import simplified
 from noctuary.plain_record import plain_record
+from noctuary.sexagesimal import parts
 
 if TYPE_CHECKING:
     from noctuary.sky.placement import Placement
@@ -155,7 +156,7 @@ class _Layer:
         parts = []
         for line in self.net.lines:
             # A tenth of a pixel where a picture is shown a thousand wide: most of the points were half of the page.
-            runs = [thinned(run, self.width / 10_000) for run in line.runs]
+            runs = [simplified(run, self.width / 10_000) for run in line.runs]
             path = "".join("M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in run) for run in runs)
             if path:
                 parts.append(f'<path class="{line.kind}" d="{path}"/>')
@@ -251,27 +252,24 @@ def _at_edge(x: float, y: float, edge: str, length: float, size: float) -> tuple
 
 def _hours(ra_deg: float, step_deg: float) -> str:
     """Right ascension with the parts that the grid's step needs: ``6ʰ``, ``6ʰ 32ᵐ``, ``6ʰ 32ᵐ 30ˢ``."""
-    tenths = round(ra_deg % 360 * 2400) % 864_000
-    hours, rest = divmod(tenths, 36_000)
-    minutes, rest = divmod(rest, 600)
-    text = f"{hours}ʰ"
-    if step_deg < 15 or minutes or rest:
-        text += f"\u202f{minutes:02d}ᵐ"
-    if step_deg < 0.25 or rest:
-        text += f"\u202f{rest // 10:02d}ˢ" if rest % 10 == 0 else f"\u202f{rest / 10:04.1f}ˢ"
+    hours, minutes, seconds = parts(ra_deg % 360 / 15, 1, 24)
+    text = f"{int(hours)}ʰ"
+    if step_deg < 15 or float(minutes) or float(seconds):
+        text += f"\u202f{minutes}ᵐ"
+    if step_deg < 0.25 or float(seconds):
+        text += f"\u202f{seconds.removesuffix('.0')}ˢ"
     return text
 
 
 def _degrees(dec_deg: float, step_deg: float) -> str:
     """Declination with the parts that the grid's step needs: ``+5°``, ``+4° 30′``, ``+4° 30′ 10″``."""
-    seconds = round(abs(dec_deg) * 3600)
-    degrees, rest = divmod(seconds, 3600)
-    minutes, rest = divmod(rest, 60)
-    text = f"{'−' if dec_deg < 0 and seconds else '+' if seconds else ''}{degrees}°"
-    if step_deg < 1 or minutes or rest:
-        text += f"\u202f{minutes:02d}′"
-    if step_deg < 1 / 60 or rest:
-        text += f"\u202f{rest:02d}″"
+    degrees, minutes, seconds = parts(abs(dec_deg), 0)
+    sign = "" if not any(map(int, (degrees, minutes, seconds))) else "−" if dec_deg < 0 else "+"
+    text = f"{sign}{int(degrees)}°"
+    if step_deg < 1 or int(minutes) or int(seconds):
+        text += f"\u202f{minutes}′"
+    if step_deg < 1 / 60 or int(seconds):
+        text += f"\u202f{seconds}″"
     return text
 
 

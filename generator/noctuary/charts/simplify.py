@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from noctuary.sky.map_projection import Point
 
 
-def thinned(line: Sequence[Point], tolerance: float) -> list[Point]:
+def simplified(line: Sequence[Point], tolerance: float) -> list[Point]:
     """The points of a line without those that lie no further than ``tolerance`` from it without them.
 
     The first and the last stay (the algorithm of Ramer, 1972, and of Douglas and Peucker, 1973; from memory).

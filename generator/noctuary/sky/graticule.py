@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from noctuary.geometry import unit_vector
+from noctuary.geometry import lons_lats_deg, unit_vector
 from noctuary.sky.placement import Placement
 
 Floats = NDArray[np.float64]
@@ -108,14 +108,13 @@ def north_east(placement: Placement) -> tuple[tuple[float, float], tuple[float, 
     # A step of half a pixel on the sky, along the meridian's tangent and across it, also where dec is ±90°.
     step = math.radians(placement.image_scale_arcsec_px / 3600) / 2
     a, d = math.radians(ra), math.radians(dec)
-    here = np.array(unit_vector(ra, dec))
+    middle = np.array(unit_vector(ra, dec))
     north = np.array([-math.sin(d) * math.cos(a), -math.sin(d) * math.sin(a), math.cos(d)])
     east = np.array([-math.sin(a), math.cos(a), 0.0])
     arrows = []
     for direction in (north, east):
-        v = np.stack([here - step * direction, here + step * direction])
-        px, py = placement.pixel(np.degrees(np.arctan2(v[:, 1], v[:, 0])) % 360,
-                                 np.degrees(np.arctan2(v[:, 2], np.hypot(v[:, 0], v[:, 1]))))  # fmt: skip
+        ends = np.stack([middle - step * direction, middle + step * direction])
+        px, py = placement.pixel(*lons_lats_deg(ends))
         dx, dy = float(px[1] - px[0]), float(py[1] - py[0])
         size = math.hypot(dx, dy)
         if not size > 0:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
-from noctuary.geometry import lon_lat_deg, unit_vector
+from noctuary.geometry import lon_lat_deg, separation_deg, unit_vector
 
 Point = tuple[float, float]
 
@@ -45,7 +45,7 @@ def great_circle(points: Sequence[Point], step_deg: float = 2.0) -> list[Point]:
     vertices = [points[0]] if points else []
     for start, end in pairwise(points):
         a, b = unit_vector(*start), unit_vector(*end)
-        angle = math.acos(max(-1.0, min(1.0, sum(x * y for x, y in zip(a, b, strict=True)))))
+        angle = math.radians(separation_deg(*start, *end))
         parts = max(1, math.ceil(math.degrees(angle) / step_deg))
         for part in range(1, parts):
             wa, wb = math.sin(angle * (1 - part / parts)), math.sin(angle * part / parts)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import lru_cache
 
+from noctuary.sexagesimal import of_parts
 from noctuary.sky.constellation import constellation_rows
 from noctuary.sky.shipped_table import read_table
 from noctuary.sky.sky_object import FOLLOWED, SkyObject, axes, object_at, unplaced_object
@@ -16,14 +17,6 @@ def listed(text: str) -> tuple[str, ...]:
 
 def number_or_none(text: str) -> float | None:
     return float(text) if text.strip() else None
-
-
-def sexagesimal(text: str) -> tuple[float, int]:
-    """Value and decimals of the seconds of "05 41 00.0" or "-02 27 00"."""
-    whole, minutes, seconds = text.split()
-    value = abs(int(whole)) + int(minutes) / 60 + float(seconds) / 3600
-    decimals = len(seconds.partition(".")[2])
-    return (-value if whole.startswith("-") else value), decimals
 
 
 MOVING = tuple((name, name if name in ("Sun", "Moon") else "planet") for name in FOLLOWED)
@@ -47,13 +40,13 @@ def shipped_objects() -> tuple[SkyObject, ...]:
         if not row["ra"]:
             objects.append(unplaced_object(row["name"], row["kind"], row["common_name"], listed(row["also"])))
             continue
-        ra, ra_decimals = sexagesimal(row["ra"])
+        ra, ra_decimals = of_parts(row["ra"])
         objects.append(
             object_at(
                 row["name"],
                 row["kind"],
                 (ra * 15.0, ra_decimals),
-                sexagesimal(row["dec"]),
+                of_parts(row["dec"]),
                 magnitude=number_or_none(row["magnitude"]),
                 size=axes(number_or_none(row["major_arcmin"]), number_or_none(row["minor_arcmin"])),
                 angle=number_or_none(row["angle_deg"]),

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from noctuary.errors import NoctuaryError
-from noctuary.geometry import separations_deg, unit_vectors
+from noctuary.geometry import lons_lats_deg, separations_deg, unit_vectors
 from noctuary.sky import star_cells
 
 Floats = NDArray[np.float64]
@@ -102,9 +102,7 @@ def moved(ra: Floats, dec: Floats, east: Floats, north: Floats, years: float) ->
     )
     step = np.radians(years / _MAS_PER_DEG)
     vector = unit_vectors(ra, dec) + step * (east[:, None] * eastward + north[:, None] * northward)
-    new_ra = np.degrees(np.arctan2(vector[:, 1], vector[:, 0])) % 360.0
-    new_dec = np.degrees(np.arctan2(vector[:, 2], np.hypot(vector[:, 0], vector[:, 1])))
-    return new_ra, new_dec
+    return lons_lats_deg(vector)
 
 
 def _votable(content: bytes, path: Path) -> dict[str, list[Any]]:

@@ -1,7 +1,6 @@
 """Web space by FTP over TLS, at a server that takes nothing without."""
 
 import logging
-from itertools import count
 
 import pytest
 
@@ -15,8 +14,7 @@ from noctuary.publish.upload.connection import UploadError
 from tests.publish.upload.every_kind import *  # noqa: F403
 from tests.publish.upload.servers import PASSWORD, USER, FtpsServer, Wire
 from tests.publish.upload.tiny_site import dead_links, lying, tiny_site, uploaded
-
-_NUMBERS = count()
+from tests.publish.upload.web_space import *  # noqa: F403
 
 
 @pytest.fixture(scope="module")
@@ -35,16 +33,6 @@ def trusted(server, monkeypatch):
     server.refusals.clear()
 
 
-@pytest.fixture(params=[9, 17, 25])
-def step(request):
-    return request.param
-
-
-@pytest.fixture
-def space(server):
-    return server.files / f"web {next(_NUMBERS)}" / "site"
-
-
 def at(server, space, port=None):
     path = space.relative_to(server.files).as_posix()
     return ftps.destination(read_address(f"ftps://{USER}@127.0.0.1:{port or server.port}/{path}"), space)
@@ -53,14 +41,6 @@ def at(server, space, port=None):
 @pytest.fixture
 def to(server, space):
     return at(server, space)
-
-
-def test_files_lie_in_the_servers_folder_as_they_are(tmp_path, to, space):
-    files = tiny_site()
-    uploaded(tmp_path / "archive", files, to)
-    found = {p.relative_to(space).as_posix(): p.read_bytes() for p in space.rglob("*") if p.is_file()}
-    assert {name: data for name, data in found.items() if not name.startswith(".")} == files
-    assert {name for name in found if name.startswith(".")} == {".noctuary-upload.json"}
 
 
 def test_a_certificate_that_nobody_vouches_for_is_refused(tmp_path, server, space, monkeypatch):

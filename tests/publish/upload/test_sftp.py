@@ -17,6 +17,7 @@ from noctuary.publish.upload.upload import Choices
 from tests.publish.upload.every_kind import *  # noqa: F403
 from tests.publish.upload.servers import SshServer, Wire
 from tests.publish.upload.tiny_site import archived, built, dead_links, lying, tiny_site, uploaded
+from tests.publish.upload.web_space import step, test_the_servers_folder_holds_the_files_as_they_are  # noqa: F401
 
 
 @pytest.fixture(scope="module")
@@ -32,11 +33,6 @@ def at_home(server, monkeypatch):
     monkeypatch.delenv("NOCTUARY_UPLOAD_PASSWORD", raising=False)
 
 
-@pytest.fixture(params=[9, 17, 25])
-def step(request):
-    return request.param
-
-
 @pytest.fixture
 def space(tmp_path):
     """A folder of the server that is not there yet."""
@@ -50,14 +46,6 @@ def at(server, space, port=None):
 @pytest.fixture
 def to(server, space):
     return at(server, space)
-
-
-def test_files_lie_in_the_servers_folder_as_they_are(tmp_path, to, space):
-    files = tiny_site()
-    uploaded(tmp_path / "archive", files, to)
-    found = {p.relative_to(space).as_posix(): p.read_bytes() for p in space.rglob("*") if p.is_file()}
-    assert {name: data for name, data in found.items() if not name.startswith(".")} == files
-    assert {name for name in found if name.startswith(".")} == {".noctuary-upload.json"}
 
 
 def test_a_cut_wire_is_mended(tmp_path, server, space):

@@ -4,7 +4,6 @@ import logging
 import subprocess
 import sys
 from contextlib import suppress
-from itertools import count
 
 import pytest
 
@@ -19,8 +18,7 @@ from noctuary.publish.upload.connection import UploadError
 from tests.publish.upload.every_kind import *  # noqa: F403
 from tests.publish.upload.servers import PASSWORD, USER, DavServer, Wire
 from tests.publish.upload.tiny_site import dead_links, lying, tiny_site, uploaded
-
-_NUMBERS = count()
+from tests.publish.upload.web_space import *  # noqa: F403
 
 
 @pytest.fixture(scope="module")
@@ -40,17 +38,6 @@ def trusted(server, monkeypatch):
     server.gate.faults.clear()
 
 
-@pytest.fixture(params=[9, 17, 25])
-def step(request):
-    return request.param
-
-
-@pytest.fixture
-def space(server):
-    """A folder of the server, two deep, that is not there yet."""
-    return server.files / f"web {next(_NUMBERS)}" / "site"
-
-
 def at(server, space, port=None, user=USER):
     path = space.relative_to(server.files).as_posix()
     address = read_address(f"webdavs://{user}@127.0.0.1:{port or server.port}/{path}")
@@ -60,14 +47,6 @@ def at(server, space, port=None, user=USER):
 @pytest.fixture
 def to(server, space):
     return at(server, space)
-
-
-def test_files_lie_in_the_servers_folder_as_they_are(tmp_path, to, space):
-    files = tiny_site()
-    uploaded(tmp_path / "archive", files, to)
-    found = {p.relative_to(space).as_posix(): p.read_bytes() for p in space.rglob("*") if p.is_file()}
-    assert {name: data for name, data in found.items() if not name.startswith(".")} == files
-    assert {name for name in found if name.startswith(".")} == {".noctuary-upload.json"}
 
 
 def test_a_certificate_that_nobody_vouches_for_is_refused(tmp_path, server, space, monkeypatch):

@@ -22,10 +22,11 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from math import acos, cos, degrees, hypot, radians, sin
+from math import cos, degrees, hypot, radians
 from pathlib import Path
 from statistics import median
 
+from noctuary.geometry import separation_deg
 from noctuary.sky.constellation import galactic
 from noctuary.sky.designation import designation_of, plain_text
 from noctuary.sky.ongc import canonical, database, ongc_name
@@ -61,9 +62,7 @@ def catalogue_of(designation: str) -> str:
 
 def apart_arcmin(one: Entry, other: Entry) -> float:
     """Great-circle distance of two places in arcminutes."""
-    d, e = radians(one.dec_deg), radians(other.dec_deg)
-    cosine = sin(d) * sin(e) + cos(d) * cos(e) * cos(radians(one.ra_deg - other.ra_deg))
-    return degrees(acos(max(-1.0, min(1.0, cosine)))) * 60.0
+    return separation_deg(one.ra_deg, one.dec_deg, other.ra_deg, other.dec_deg) * 60.0
 
 
 class Order:

