@@ -33,10 +33,8 @@ class RigLine:
 class ObservingCardContext:
     """``season``: from the place of the last session, for the best month.
 
-    ``picture_to_match``: the one whose field and angle new frames should have.
-
-    ``wanted`` are the filters that lack light, those that lack most first; where nobody knows how much to add, all.
-    ``enough`` are the others.
+    ``picture_to_match``: the one whose field and angle new frames should have. ``wanted`` are the filters
+    that lack light, those that lack most first; where nobody knows how much to add, all. ``enough`` are the others.
     """
 
     frame: Frame
