@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from noctuary.archive.gather.frame_field import FrameField
 from noctuary.archive.gather.frame_header import FrameHeader
-from noctuary.archive.gather.frame_kinds import Brightness
+from noctuary.archive.gather.frame_kinds import BLACK, Brightness
 from noctuary.archive.gather.target_names import LikelyTarget
 from noctuary.archive.records import Archive
 
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from noctuary.sky.catalogue import Catalogue
 
 _SAME_SHAPE = 0.03
+_STARS_VISIBLE_PX = 400
 
 
 class CatalogueOfTargets:
@@ -58,7 +59,9 @@ class PreviewsOfFrames:
     def brightness(self, header: FrameHeader) -> Brightness | None:
         """How bright the preview is, and how evenly."""
         seen = self._seen(header.path)
-        return None if seen is None else Brightness(seen.median, seen.unevenness, seen.has_stars)
+        if seen is None or (max(seen.size) < _STARS_VISIBLE_PX and seen.median <= BLACK):
+            return None  # a thumbnail as black as a dark may be the sky, its stars too small to be seen
+        return Brightness(seen.median, seen.unevenness, seen.has_stars)
 
     def preview(self, header: FrameHeader) -> bytes | None:
         """A small JPEG without any metadata."""

@@ -16,7 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from noctuary.images.decode import open_picture
-from noctuary.images.decoded import PictureFault
 from noctuary.quiet import quiet
 
 Luminance = NDArray[np.float32]
@@ -25,6 +24,7 @@ _JPEG = b"\xff\xd8\xff"
 _MOST_EMBEDDED = 12
 _MOST_PIXELS = 120_000_000
 _SMALL_PX = 640
+_SMALLEST_PX = 32
 _GRID = 24
 _STARS_PX = 1024
 _FEWEST_STARS = 12
@@ -95,15 +95,15 @@ class FramePreview:
 
 def frame_preview(path: Path) -> FramePreview | None:
     """The largest picture that a frame holds, or ``None`` where there is none that can be seen quickly."""
+    ending = path.suffix.lower()
     try:
-        ending = path.suffix.lower()
         if ending in _PIXELS_THEMSELVES:
-            return _of_pixels(path)
-        if ending in _CAMERA_PICTURES:
-            return _of_jpeg(path.read_bytes())
-        return _embedded(path)
-    except (OSError, ValueError, PictureFault):
+            seen = _of_pixels(path)
+        else:
+            seen = _of_jpeg(path.read_bytes()) if ending in _CAMERA_PICTURES else _embedded(path)
+    except Exception:  # whatever damage makes of the readers, there is nothing to see
         return None
+    return seen if seen is not None and min(seen.size) >= _SMALLEST_PX else None
 
 
 def _of_pixels(path: Path) -> FramePreview | None:

@@ -17,7 +17,7 @@ from noctuary.archive.gather.frame_header import FrameHeader, FrameKind
 SHORTEST_LIGHT_S = 2.0
 LONGEST_BIAS_S = 1 / 500
 _SURELY_BIAS_S = 1 / 2000
-_BLACK = 0.035
+BLACK = 0.035
 """Brightness, of 1, below which a preview is black: a camera's noise, and not the sky of any site in a minute."""
 _BRIGHT = 0.12
 _EVEN = 0.35
@@ -93,7 +93,7 @@ def _alike(one: FrameHeader, other: FrameHeader) -> bool:
 
 def _by_brightness(frame: FrameHeader, seen: Brightness) -> FrameKind | None:
     exposure = frame.exposure_s or 0.0
-    if seen.median <= _BLACK and not seen.stars:
+    if seen.median <= BLACK and not seen.stars:
         return "bias" if exposure <= LONGEST_BIAS_S else "dark" if exposure >= SHORTEST_LIGHT_S else None
     if seen.median >= _BRIGHT and seen.unevenness <= _EVEN and not seen.stars and exposure < 15:
         return "flat"
