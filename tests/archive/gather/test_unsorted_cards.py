@@ -8,9 +8,11 @@ from typing import Any
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from noctuary.archive.gather.gather_report import GatherReport
 from noctuary.archive.gather.gathering import Surroundings, gather
 from noctuary.archive.read import read_archive
+from noctuary.cli import noctuary
 from noctuary.gather_surroundings import CatalogueOfTargets, PreviewsOfFrames
 from numpy.random import default_rng
 from numpy.typing import NDArray
@@ -215,3 +217,21 @@ def test_a_known_camera_needs_its_name_alone(archive: Path, tmp_path: Path) -> N
     assert camera.sensor_from_table
     assert camera.pixels == (5472, 3648)
     assert "160" not in (archive / "equipment.yaml").read_text()
+
+
+def test_what_the_command_prints(archive: Path, tmp_path: Path) -> None:
+    card = Card(tmp_path / "card").shoot(6, 60).wait(300).shoot(50, 1 / 4000)
+    for number in range(12):
+        odd = card.folder / f"ODD_{number}.JPG"
+        odd.write_bytes(b"no picture")
+    listed = [str(tmp_path / "card"), "--archive", str(archive), "--place", "meadow", "--clock-shift", "-00:15"]
+    result = CliRunner().invoke(noctuary, ["gather", *listed])
+    assert result.exit_code == 0
+    lines = result.output.splitlines()
+    assert "50 bias frames, 6 lights" in lines
+    assert sum("ODD_" in line for line in lines) == 3
+    assert "skipped 9 more for the same reason" in lines
+    assert 'start: "20:00"' in drafts(archive)["2025-12-18-2000"]
+    wrong = CliRunner().invoke(noctuary, ["gather", str(tmp_path), "--clock-shift", "1h"])
+    assert wrong.exit_code == 2
+    assert "with its sign" in wrong.output
