@@ -123,12 +123,21 @@ def _weights(site: Any) -> None:
         click.echo(line)
 
 
+#: So many pictures are named by their weight.
+_HEAVIEST = 10
+
+
 def weight_lines(sizes: dict[str, int]) -> list[str]:
-    """What a site weighs, a line for each kind of file and one for all."""
-    from noctuary.publish.weight import amount, weights
+    """What a site weighs, a line for each kind of file, one for all, and the weight of pictures."""
+    from noctuary.publish.weight import amount, of_pictures, weights
 
     lines = [f"{amount(size):>8}  {kind} ({number})" for kind, (number, size) in weights(sizes).items()]
-    return [*lines, f"{amount(sum(sizes.values())):>8}  in all ({len(sizes)} files)"]
+    lines.append(f"{amount(sum(sizes.values())):>8}  in all ({len(sizes)} files)")
+    if pictures := of_pictures(sizes):
+        lines.append(f"{amount(sum(pictures.values()) // len(pictures)):>8}  a picture on average ({len(pictures)})")
+        heaviest = list(pictures.items())[:_HEAVIEST]
+        lines += [f"{amount(size):>8}  {picture}" for picture, size in heaviest]
+    return lines
 
 
 def after_build(archive: Path, out: Path, *, explain: bool) -> None:

@@ -1,4 +1,4 @@
-"""A picture looked at closely: tiles and one large file, what lies over it, keys, fingers, and the red ground."""
+"""A picture looked at closely: renditions and tiles, what lies over it, keys, fingers, and the red ground."""
 
 from __future__ import annotations
 
@@ -21,43 +21,50 @@ from .conftest import HOME
 pytestmark = pytest.mark.browser
 
 DEMO = HOME / "content_demo"
-#: 8.6 megapixels: cut into tiles.
 LARGE = (3600, 2400)
-TILED, WHOLE = "pleiades-2023", "m13-2024"
+#: 27.4 megapixels: cut into tiles.
+VAST = (6408, 4272)
+LAYERED, TILED, SMALL = "pleiades-2023", "orion-2024", "m13-2024"
 
 
 @pytest.fixture(scope="module")
 def large_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Two of the demo's pictures, one of them made so large that it is cut into tiles.
+    """Three of the demo's pictures, one of them made larger, one so large that it is cut into tiles.
 
-    At its corners stand squares of 8 pixels whose colours a screenshot can be asked for.
+    In the middle of those two are squares of 8 pixels whose colours a screenshot can be asked for.
     """
     folder = tmp_path_factory.mktemp("large")
     archive = folder / "archive"
     (archive / "pictures").mkdir(parents=True)
     for name in ("archive.yaml", "equipment.yaml", "places.yaml", "objects.yaml"):
         shutil.copy(DEMO / name, archive / name)
-    for name in (TILED, WHOLE):
+    for name in (LAYERED, TILED, SMALL):
         shutil.copy(DEMO / "pictures" / f"{name}.yaml", archive / "pictures")
-    shutil.copy(DEMO / "pictures" / f"{WHOLE}.jpg", archive / "pictures")
-    sidecar = archive / "pictures" / f"{TILED}.yaml"
-    said = yaml.safe_load(sidecar.read_text(encoding="utf-8"))
-    said["resampling"] = 1.5
-    if isinstance(said.get("placement"), dict):
-        said["placement"]["image_scale"] = f"{float(str(said['placement']['image_scale']).split()[0]) / 1.5} arcsec"
-    sidecar.write_text(yaml.safe_dump(said, allow_unicode=True, sort_keys=False), encoding="utf-8")
-    with Image.open(DEMO / "pictures" / f"{TILED}.jpg") as image:
-        large = image.convert("RGB").resize(LARGE, Image.Resampling.BICUBIC)
-    middle = (LARGE[0] // 2, LARGE[1] // 2)
-    for dx, dy, colour in ((0, 0, "#ff0000"), (8, 0, "#00ff00"), (0, 8, "#0000ff"), (8, 8, "#ffffff")):
-        left, top = middle[0] - 8 + dx, middle[1] - 8 + dy
-        large.paste(colour, (left, top, left + 8, top + 8))
-    large.save(archive / "pictures" / f"{TILED}.jpg", quality=97, subsampling=0)
+    shutil.copy(DEMO / "pictures" / f"{SMALL}.jpg", archive / "pictures")
+    for name, size in ((LAYERED, LARGE), (TILED, VAST)):
+        enlarge(name, size, archive / "pictures")
     out = folder / "site"
     command = [sys.executable, "-m", "noctuary", "build", str(archive), "--out", str(out)]
     built = subprocess.run(command, cwd=HOME, capture_output=True, text=True, check=False)
     assert built.returncode == 0, built.stderr
     return out
+
+
+def enlarge(name: str, size: tuple[int, int], folder: Path) -> None:
+    with Image.open(DEMO / "pictures" / f"{name}.jpg") as image:
+        factor = size[0] / image.width
+        large = image.convert("RGB").resize(size, Image.Resampling.BILINEAR)
+    sidecar = folder / f"{name}.yaml"
+    record = yaml.safe_load(sidecar.read_text(encoding="utf-8"))
+    record["resampling"] = factor
+    if isinstance(record.get("placement"), dict):
+        scale = float(str(record["placement"]["image_scale"]).split()[0])
+        record["placement"]["image_scale"] = f"{scale / factor} arcsec"
+    sidecar.write_text(yaml.safe_dump(record, allow_unicode=True, sort_keys=False), encoding="utf-8")
+    for dx, dy, colour in ((0, 0, "#ff0000"), (8, 0, "#00ff00"), (0, 8, "#0000ff"), (8, 8, "#ffffff")):
+        left, top = size[0] // 2 - 8 + dx, size[1] // 2 - 8 + dy
+        large.paste(colour, (left, top, left + 8, top + 8))
+    large.save(folder / f"{name}.jpg", quality=97, subsampling=0)
 
 
 class Seen:
@@ -94,7 +101,7 @@ def large_page(chromium: Any, large_site: Path) -> Any:
     contexts: list[Any] = []
     complaints: list[str] = []
 
-    def opened(name: str = TILED, *, width: int = 1200, height: int = 800, **more: Any) -> Seen:
+    def opened(name: str = LAYERED, *, width: int = 1200, height: int = 800, **more: Any) -> Seen:
         context = chromium.new_context(viewport={"width": width, "height": height}, reduced_motion="reduce", **more)
         contexts.append(context)
         page = context.new_page()
@@ -124,19 +131,20 @@ def test_nothing_of_it_is_asked_for_before_it_is_wanted(large_page: OpenLarge, l
 
 def test_the_page_says_of_the_tiles_what_their_information_says(large_page: OpenLarge, large_site: Path) -> None:
     """Opened as a file the page may not read info.json: it holds the same."""
-    seen = large_page()
+    seen = large_page(TILED)
     said = seen.page.evaluate("({...document.getElementById('picture-zoom').dataset})")
     (file,) = (large_site / "images").glob("*-tiles.*/info.json")
     told = json.loads(file.read_text())
     assert (large_site / "pictures" / said["tiles"]).resolve() == file.parent
-    assert (int(said["width"]), int(said["height"])) == (told["width"], told["height"]) == LARGE
+    assert (int(said["width"]), int(said["height"])) == (told["width"], told["height"]) == VAST
     offer = {"width": int(said["side"]), "height": int(said["side"])}
     assert [{**offer, "scaleFactors": [int(n) for n in said["factors"].split()]}] == told["tiles"]
 
 
-def test_pixel_for_pixel_is_the_picture_itself(large_page: OpenLarge) -> None:
+@pytest.mark.parametrize("name", [LAYERED, TILED])
+def test_pixel_for_pixel_is_the_picture_itself(large_page: OpenLarge, large_site: Path, name: str) -> None:
     """At 100 % the four squares in its middle are 8 pixels of the screen wide, no more and no less."""
-    seen = large_page()
+    seen = large_page(name)
     page = seen.close_up()
     whole = seen.share()
     assert whole < 40
@@ -148,6 +156,13 @@ def test_pixel_for_pixel_is_the_picture_itself(large_page: OpenLarge) -> None:
     rows, columns = np.nonzero(red)
     assert 6 <= np.ptp(rows) + 1 <= 9
     assert 6 <= np.ptp(columns) + 1 <= 9
+    with Image.open(max((large_site / "images").glob(f"{name}-*.jpg"), key=lambda p: p.stat().st_size)) as full:
+        published = np.asarray(full.convert("RGB")).astype(int)
+    # Where the squares meet is known in the picture and on the screen: all that is around it has to be the same.
+    down, across = rows.max() + 1 - published.shape[0] // 2, columns.max() + 1 - published.shape[1] // 2
+    part = published[120 - down : 600 - down, 200 - across : 1000 - across]
+    apart = np.abs(shot[120:600, 200:1000] - part)
+    assert apart.mean() < (0.1 if name == LAYERED else 2.5), "tiles have lost a little more"
     page.keyboard.press("0")
     seen.settle()
     assert seen.share() == whole
@@ -164,16 +179,43 @@ def test_on_a_dense_screen_pixel_for_pixel_counts_the_screens_own(large_page: Op
     assert 6 <= np.ptp(rows) + 1 <= 9
 
 
-def test_a_smaller_picture_is_looked_at_in_its_one_full_file(large_page: OpenLarge, large_site: Path) -> None:
-    seen = large_page(WHOLE)
-    assert not list((large_site / "images").glob(f"{WHOLE}-tiles*"))
-    before = len(seen.asked)
+@pytest.mark.parametrize(("name", "width"), [(SMALL, 2400), (LAYERED, 3600)])
+def test_the_full_file_is_asked_for_only_where_no_smaller_one_will_do(
+    large_page: OpenLarge, large_site: Path, name: str, width: int
+) -> None:
+    seen = large_page(name, width=900, height=600)
+    assert not list((large_site / "images").glob(f"{name}-tiles*"))
     page = seen.close_up()
-    full = [url for url in seen.asked[before:] if url.endswith(".jpg")]
-    assert {Path(url).name.split(".")[0] for url in full} <= {f"{WHOLE}-2400"}
+
+    def asked() -> set[str]:
+        return {Path(url).name.split(".")[0] for url in seen.asked if url.endswith(".jpg")}
+
+    assert f"{name}-{width}" not in asked()
     page.click("[data-do=pixels]")
     seen.settle()
     assert seen.share() == 100
+    assert f"{name}-{width}" in asked()
+
+
+def test_zooming_shows_the_same_picture_at_every_step(large_page: OpenLarge, large_site: Path) -> None:
+    """Against the source, made as small as it is on the screen: the layers fit to a fraction of a pixel."""
+    seen = large_page(width=1200, height=900)
+    page = seen.close_up()
+    with Image.open(max((large_site / "images").glob(f"{LAYERED}-*.jpg"), key=lambda p: p.stat().st_size)) as full:
+        whole = full.convert("L")
+    for _ in range(3):
+        screen = Image.open(io.BytesIO(page.locator(".zoom-view").screenshot())).convert("L")
+        shot = np.asarray(screen).astype(float)
+        share = seen.share()
+        width, height = round(LARGE[0] * share / 100), round(LARGE[1] * share / 100)
+        small = np.asarray(whole.resize((width, height), Image.Resampling.BOX)).astype(float)
+        side = 100  # around the middle, which stays in the middle
+        mine = shot[shot.shape[0] // 2 - side :, shot.shape[1] // 2 - side :][: 2 * side, : 2 * side]
+        corners = [(height // 2 - side + y, width // 2 - side + x) for y in (-1, 0, 1) for x in (-1, 0, 1)]
+        apart = [np.abs(mine - small[y : y + 2 * side, x : x + 2 * side]).mean() for y, x in corners]
+        assert min(apart) < 6, f"at {share} %"
+        page.keyboard.press("+")
+        seen.settle()
 
 
 def test_what_lies_over_the_picture_follows(large_page: OpenLarge) -> None:
@@ -313,7 +355,7 @@ def swiped(page: Any, distance: int, drop: int = 0) -> None:
 
 
 def test_a_finger_drawn_across_leads_to_the_neighbour(large_page: OpenLarge) -> None:
-    newer, older = sorted((TILED, WHOLE), key=_finished, reverse=True)
+    newer, older = sorted((LAYERED, TILED, SMALL), key=_finished, reverse=True)[:2]
     seen = large_page(newer, width=390, height=800, has_touch=True, is_mobile=True)
     page = seen.page
     swiped(page, -30)

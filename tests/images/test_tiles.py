@@ -97,8 +97,8 @@ def test_information_has_what_the_specification_requires() -> None:
 def large(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A picture just large enough, in which every place has its own colour."""
     path = tmp_path_factory.mktemp("large") / "gradient.png"
-    across = Image.linear_gradient("L").rotate(90).resize((3600, 2400))
-    down = Image.linear_gradient("L").resize((3600, 2400))
+    across = Image.linear_gradient("L").rotate(90).resize((6600, 4200))
+    down = Image.linear_gradient("L").resize((6600, 4200))
     Image.merge("RGB", (across, down, Image.new("L", across.size, 90))).save(path, compress_level=1)
     return path
 

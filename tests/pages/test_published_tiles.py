@@ -15,7 +15,7 @@ from tests.builders.many_pictures import write_archive
 
 pytestmark = pytest.mark.slow
 
-LARGE = (3600, 2400)
+LARGE = (6600, 4200)
 
 
 @pytest.fixture(scope="module")

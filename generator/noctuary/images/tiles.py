@@ -1,4 +1,6 @@
-"""A large picture cut into tiles, for looking closely without loading all of it.
+"""A picture too large for a browser to decode, cut into tiles, for looking closely without loading all of it.
+
+Smaller ones are looked at in their renditions, which have the same pixels: tiles would be 37 % more of a site.
 
 The tiles are named as the IIIF Image API 3.0 names them at its compliance level 0, where every request is a file that
 is already there: https://iiif.io/api/image/3.0/ and https://iiif.io/api/image/3.0/compliance/. They are cut from the
@@ -26,8 +28,9 @@ if TYPE_CHECKING:
 #: four times as many files to write, to look after and to send to a server.
 SIDE = 1024
 QUALITY = 88
-#: Pictures of fewer pixels are looked at in their one full rendition.
-LEAST_PIXELS = 8_000_000
+#: Pictures of fewer pixels are looked at in their renditions. A browser decodes so many into little more than
+#: 100 MB, which every telephone of the last years has; the common sensors of up to 26 megapixels are below it.
+LEAST_PIXELS = 27_000_000
 
 _LENGTH_BYTES = 8
 _CONTEXT = "http://iiif.io/api/image/3/context.json"

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 #: Kinds in the order in which they are told.
 KINDS = ("pages", "pictures as pages show them", "full pictures", "tiles of large pictures", "share pictures", "data",
          "theme")  # fmt: skip
+_OF_PICTURE = re.compile(r"images/(?:(.+)-tiles\.[0-9a-f]+/|(.+)-\d+\.[0-9a-f]+\.\w+$)")
 _PICTURE = re.compile(r"images/(.+)-(\d+)\.[0-9a-f]+\.jpg")
 
 
@@ -20,6 +21,16 @@ def weights(sizes: Mapping[str, int]) -> dict[str, tuple[int, int]]:
         if each:
             found[kind] = len(each), sum(each)
     return found
+
+
+def of_pictures(sizes: Mapping[str, int]) -> dict[str, int]:
+    """Picture → the bytes of its renditions and tiles; the heaviest first."""
+    found: dict[str, int] = {}
+    for name, size in sizes.items():
+        if (match := _OF_PICTURE.match(name)) is not None:
+            picture = match[1] or match[2]
+            found[picture] = found.get(picture, 0) + size
+    return dict(sorted(found.items(), key=lambda each: (-each[1], each[0])))
 
 
 def amount(count: int) -> str:

@@ -134,6 +134,10 @@ def test_an_explained_build_says_what_the_site_weighs(archive, capsys):
     assert f"in all ({len(site)} files)" in told
     pages = [data for name, data in site.items() if name.endswith(".html")]
     assert f"{sum(map(len, pages)) / 1000:.0f} kB  pages ({len(pages)})" in told
+    pictures = {name.partition("/")[2].rpartition("-")[0] for name in site if name.startswith("images/")}
+    assert f"a picture on average ({len(pictures)})" in told
+    heaviest = max(pictures, key=lambda p: sum(len(d) for name, d in site.items() if name.startswith(f"images/{p}-")))
+    assert heaviest in {line.split()[-1] for line in told.splitlines()}
 
 
 def test_wrong_usage_says_what_to_type(archive, built, capsys):

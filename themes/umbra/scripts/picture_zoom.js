@@ -22,8 +22,8 @@
   }
 
   /* The image information of the IIIF Image API; a page opened as a file may not read the one beside the tiles. */
-  function source() {
-    if (!say.tiles) return { type: "image", url: new URL(say.full, location.href).href, buildPyramid: false };
+  function source(library) {
+    if (!say.tiles) return layers(library);
     return {
       "@context": "http://iiif.io/api/image/3/context.json",
       id: new URL(say.tiles, location.href).href,
@@ -36,7 +36,69 @@
     };
   }
 
+  /* A picture without tiles: each layer is drawn from the smallest published file that has its pixels, the full one only
+     when someone comes so near that no other will do. It is decoded once and cut into pieces that every canvas can hold
+     (some telephones have none of more than 16 megapixels). */
+  var decoded = {};
+  function picture(address) {
+    if (!decoded[address]) {
+      var image = new Image();
+      image.src = address;
+      decoded[address] = image.decode().then(function () {
+        return window.createImageBitmap ? createImageBitmap(image).catch(function () { return image; }) : image;
+      });
+    }
+    return decoded[address];
+  }
+  function forget() {
+    Object.keys(decoded).forEach(function (address) {
+      decoded[address].then(function (image) { if (image.close) image.close(); }, function () {});
+    });
+    decoded = {};
+  }
+  function layers(library) {
+    var files = say.files.split(", ").map(function (each) {
+      var parts = each.split(" ");
+      return { address: new URL(parts[0], location.href).href, width: parseInt(parts[1], 10) };
+    });
+    var side = 1024, finest = Math.ceil(Math.log2(Math.max(width, height)));
+    var coarsest = Math.max(0, finest - Math.max(0, Math.ceil(Math.log2(Math.max(width, height) / side))));
+    /* Pieces overlap, or the library would stretch each by a pixel to hide the seams. */
+    var made = new library.TileSource({
+      width: width, height: height, tileSize: side, tileOverlap: 1, minLevel: coarsest, maxLevel: finest
+    });
+    function file(level) {
+      return files.find(function (each) { return each.width >= Math.floor(width * made.getLevelScale(level)); });
+    }
+    made.getTileUrl = function (level, x, y) { return file(level).address + "#" + [level, x, y]; };
+    made.getTilePostData = function (level, x, y) { return { level: level, x: x, y: y }; };
+    made.downloadTileStart = function (job) {
+      var at = job.postData, part = made.getTileBounds(at.level, at.x, at.y), across = width * made.getLevelScale(at.level);
+      picture(file(at.level).address).then(function (image) {
+        var pen = document.createElement("canvas").getContext("2d");
+        pen.canvas.width = Math.max(1, Math.round(part.width * across));
+        pen.canvas.height = Math.max(1, Math.round(part.height * across));
+        pen.imageSmoothingQuality = "high";
+        var right = image.width, down = image.height * width / height;
+        pen.drawImage(image, part.x * right, part.y * down, part.width * right, part.height * down,
+          0, 0, pen.canvas.width, pen.canvas.height);
+        job.finish(pen, null, "context2d");
+      }).catch(function () { job.fail("cannot be decoded", null); });
+    };
+    made.downloadTileAbort = function () {};
+    return made;
+  }
+
+  /* As tall as whole pixels of the screen, or the browser would stretch the drawing over the rest. */
+  function fit() {
+    view.style.marginBottom = "";
+    var tall = view.getBoundingClientRect().height, dense = devicePixelRatio || 1;
+    view.style.marginBottom = tall - Math.floor(tall * dense) / dense + "px";
+  }
+
   function start() {
+    fit();
+    addEventListener("resize", fit);
     var library = window.OpenSeadragon;
     /* The library writes a rule of style into the page where it finds none of that name, and the page's policy has no
        style inside it. An element of that name that means nothing to the browser will do. */
@@ -46,7 +108,10 @@
     viewer = library({
       element: view,
       tabIndex: "",
-      tileSources: source(),
+      tileSources: source(library),
+      /* Pixels may be a tenth larger than those of the screen before the next layer is asked for. */
+      minPixelRatio: 0.55,
+      timeout: 120000,
       drawer: "canvas",
       crossOriginPolicy: false,
       showNavigationControl: false,
@@ -138,6 +203,10 @@
     pixels: function () {
       viewer.viewport.zoomTo(viewer.viewport.imageToViewportZoom(1 / (devicePixelRatio || 1)));
       viewer.viewport.applyConstraints();
+      /* Pixels of the picture on those of the screen: between two, each would be a mixture of its neighbours. */
+      var part = viewer.viewport.getBounds();
+      viewer.viewport.panBy(new window.OpenSeadragon.Point(
+        Math.round(part.x * width) / width - part.x, Math.round(part.y * width) / width - part.y));
     },
     full: function () {
       if (document.fullscreenElement) document.exitFullscreen(); else sheet.requestFullscreen();
@@ -165,6 +234,7 @@
   dialog.addEventListener("close", function () {
     if (document.fullscreenElement) document.exitFullscreen();
     document.documentElement.style.overflow = "";
+    forget();
     if (back) back.focus();
     /* Closed by a button or a key it leaves the entry in the history that it made, as Back does. */
     if (address.part("zoom") === null) return;
