@@ -153,3 +153,13 @@ def test_files_are_short_enough_to_read():
     ours = [ROOT / name for name in listed if not name.endswith(".min.js") and (ROOT / name).exists()]
     lengths = {str(path.relative_to(ROOT)): len(path.read_text(encoding="utf-8").splitlines()) for path in ours}
     assert {name: lines for name, lines in lengths.items() if lines > 400} == {}
+
+
+def test_whatever_the_page_for_developers_names_is_where_it_says() -> None:
+    page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    table = re.findall(r"^\| [^|]+ \| (`[^|]+) \|$", page, re.MULTILINE)
+    assert len(table) == 10
+    for path in re.findall(r"`([^`]+)`", " ".join(table)):
+        assert (ROOT if path.startswith("themes/") else HOUSE).joinpath(path).is_file(), path
+    modules = {path.name for folder in (HOUSE, ROOT / "tests", ROOT / "themes") for path in folder.rglob("*.py")}
+    assert set(re.findall(r"\b\w+\.py\b", page)) <= modules

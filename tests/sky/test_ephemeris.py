@@ -153,6 +153,7 @@ def test_no_warning_and_no_refusal_from_1950_to_2060_and_with_old_tables(monkeyp
     assert all(0 <= f <= 1 for f in fractions)
 
 
+@pytest.mark.slow
 def test_nothing_is_printed_and_no_network_is_needed() -> None:
     program = (
         "import socket\n"

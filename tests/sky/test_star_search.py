@@ -60,6 +60,7 @@ def test_a_field_anywhere_on_the_sky() -> None:
     assert separations_deg(outcome.found.ra_deg, outcome.found.dec_deg, field.ra, field.dec) * 3600 < 14.0
 
 
+@pytest.mark.slow
 def test_wrong_skies_are_refused_at_every_scale() -> None:
     for seed in range(3):
         rng = default_rng(200 + seed)
@@ -72,6 +73,7 @@ def test_wrong_skies_are_refused_at_every_scale() -> None:
         assert outcome.found.log10_chance > GREATEST_CHANCE
 
 
+@pytest.mark.slow
 def test_random_points_are_no_picture_of_the_sky() -> None:
     for seed in range(4):
         rng = default_rng(seed)
