@@ -33,6 +33,8 @@ NORTH = 48 + 12 / 60 + 30 / 3600
         ("n 48.2", 48.2),
         ("48° S", -48.0),
         ("0d30m00s S", -0.5),
+        ("48° 12′ 30″ North", NORTH),
+        ("48d12m30s South", -NORTH),
     ],
 )
 def test_latitudes(text: str, degrees: float) -> None:

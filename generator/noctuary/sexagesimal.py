@@ -28,7 +28,10 @@ _ROW = re.compile(
     rf"(?:\s*(?P<b>{_NUMBER})\s*(?P<bm>{_SECOND})?(?:\s*(?P<c>{_NUMBER})\s*(?P<cm>{_THIRD})?)?)?",
     re.IGNORECASE,
 )
-_COMPASS = re.compile(r"(?:(?P<before>[NSEW])\s*)?(?P<sign>[+-])?\s*(?P<row>.*?)\s*(?P<after>[NSEW])?", re.IGNORECASE)
+_COMPASS = re.compile(
+    r"(?:(?P<before>[NSEW])\s*)?(?P<sign>[+-])?\s*(?P<row>.*?)\s*(?P<after>[NSEW]|north|south|east|west)?",
+    re.IGNORECASE,
+)
 _HALVES = (
     re.compile(r"(?P<ra>[^,]+),(?P<dec>[^,]+)"),
     re.compile(r"(?P<ra>.+?)\s*(?P<dec>[+-].+)"),
@@ -111,7 +114,7 @@ def _angle(text: str, letters: str) -> _Angle | None:
     compass = _COMPASS.fullmatch(text)
     if compass is None:
         return None
-    before, after, body = compass["before"], compass["after"], compass["row"]
+    before, after, body = compass["before"], (compass["after"] or "")[:1], compass["row"]
     row = _ROW.fullmatch(body)
     if after and after in "sS" and _marks_seconds(body, after):
         row, after = _ROW.fullmatch(body + after), None

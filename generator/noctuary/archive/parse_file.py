@@ -18,6 +18,7 @@ from noctuary.archive.did_you_mean import meant, nearest
 from noctuary.archive.keys import MODELS
 from noctuary.archive.marked_yaml import Path, Written, decode, read_yaml
 from noctuary.archive.records import Marks
+from noctuary.archive.shapes import parted, without_spare_marks
 from noctuary.archive.yaml_node import Plain
 from noctuary.diagnostic import Diagnostic, Mark, fault
 
@@ -154,9 +155,9 @@ def _lines(names: dict[str, Plain]) -> Iterator[str]:
 
 def _object_names(plain: Plain, marks: Marks) -> Iterator[tuple[str, Mark]]:
     objects = plain.get("objects") if isinstance(plain, dict) else None
-    for number, name in enumerate(objects if isinstance(objects, list) else [objects]):
+    for number, name in enumerate(parted(objects) if isinstance(objects, list | str) else []):
         if isinstance(name, str) and name.strip():
-            yield " ".join(name.split()), marks.at("objects", number)
+            yield " ".join(without_spare_marks(name).split()), marks.at("objects", number)
 
 
 def _validated(plain: Plain, kind: str, written: Written, name: str) -> tuple[Any, list[Diagnostic]]:

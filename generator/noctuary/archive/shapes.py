@@ -6,6 +6,7 @@ pydantic is imported when something is read, so that records can be declared wit
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, get_args
@@ -26,13 +27,17 @@ def wrong(rule: str, message: str, hint: str) -> PydanticCustomError:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Scalar:
-    """A single value: how its text reads and how it is written; ``what`` and ``example`` say what belongs here."""
+    """A single value: how its text reads and how it is written; ``what`` and ``example`` say what belongs here.
+
+    ``tidy``: commas and quotes around it that a spreadsheet or a word processor left mean nothing.
+    """
 
     read: Callable[[str], Any]
     what: str
     example: str
     schema: Mapping[str, Any]
     write: Callable[[Any], str] = str
+    tidy: bool = True
 
     def validate(self, value: Any) -> Any:
         if value is None:
@@ -43,7 +48,7 @@ class Scalar:
             hint = f"write {self.what}, such as {self.example}"
             raise wrong("wrong-shape", f"{shape} stands where {self.what} belongs", hint)
         try:
-            return self.read(value)
+            return self.read(without_spare_marks(value) if self.tidy else value)
         except NoctuaryError as error:
             raise wrong(error.rule, error.message, error.hint) from None
 
@@ -56,14 +61,29 @@ class Scalar:
         return dict(self.schema)
 
 
+_QUOTES = {"“": "”“", "„": "“”", "«": "»", "»": "«", "‘": "’", "‚": "‘’", '"': '"', "'": "'"}
+
+
+def without_spare_marks(text: str) -> str:
+    """A value without the comma behind it and the quotes around it: ``“short refractor”,`` → ``short refractor``."""
+    bare = text.strip().rstrip(",; ")
+    if len(bare) > 2 and bare[-1] in _QUOTES.get(bare[0], "") and not set(bare[1:-1]) & {bare[0], bare[-1]}:
+        bare = bare[1:-1].strip().rstrip(",; ")
+    return bare or text
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class ListOf:
-    """Marks a list; of an ``alone`` one a single entry may be written without brackets: ``objects: M 51``."""
+    """Marks a list; of an ``alone`` one a single entry may be written without brackets: ``objects: M 51``.
+
+    Of ``apart`` ones several may be, parted by commas or semicolons: ``objects: M 51, M 101``.
+    """
 
     item: Any
     least: int = 0
     most: int | None = None
     alone: bool = False
+    apart: bool = False
     then: Callable[[list[Any]], Any] = tuple
 
     def write(self, values: tuple[Any, ...]) -> str:
@@ -76,7 +96,8 @@ class ListOf:
         inner = handler.generate_schema(self.item)
         several: CoreSchema = core_schema.list_schema(inner, min_length=self.least or None, max_length=self.most)
         if self.alone:
-            several = core_schema.no_info_before_validator_function(_in_a_list, several)
+            split = parted if self.apart else _in_a_list
+            several = core_schema.no_info_before_validator_function(split, several)
         return core_schema.no_info_after_validator_function(self.then, several)
 
     def __get_pydantic_json_schema__(self, core: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
@@ -113,6 +134,13 @@ class OrTextAlone:
 
     def __get_pydantic_json_schema__(self, core: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
         return {"anyOf": [handler(core), {"type": "string"}]}
+
+
+def parted(value: Any) -> Any:
+    """A text of several entries as a list; everything else as it is."""
+    if not isinstance(value, str):
+        return value
+    return [part.strip() for part in re.split("[,;]", without_spare_marks(value)) if part.strip()] or [value]
 
 
 def _in_a_list(value: Any) -> Any:

@@ -52,7 +52,8 @@ _PLAIN: tuple[tuple[str, bool, str, str], ...] = (
         "parsing a block mapping",
         False,
         "this does not fit the keys above it",
-        "begin keys that belong together in the same column, and put a text with quotes in it in quotes as a whole",
+        "begin keys that belong together in the same column; behind closing quotes nothing may stand, not even a "
+        "comma, and a text with double quotes in it goes into single ones as a whole",
     ),
     (
         "document start",

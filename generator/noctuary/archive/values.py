@@ -240,13 +240,13 @@ def _longer_first(sides: list[float]) -> tuple[float, float]:
 _TEXT = {"type": ["string", "number", "boolean"]}
 _WORD = {"type": "string"}
 _ID = Scalar(_id, "an id", "rosette-2025", {"type": "string", "pattern": f"^{ID.pattern}$"})
-_PROSE = Scalar(_prose, "a text", "Thin cloud after 23:00.", _TEXT)
+_PROSE = Scalar(_prose, "a text", "Thin cloud after 23:00.", _TEXT, tidy=False)
 Line = Annotated[str, Scalar(_line, "a text", "The Rosette", _TEXT, text_as_yaml)]
 #: Text of several lines; one without any words is none.
 Prose = Annotated[str | None, _PROSE]
 Id = Annotated[str, _ID]
-Lines = Annotated[tuple[str, ...], ListOf(Line, alone=True)]
-Ids = Annotated[tuple[str, ...], ListOf(Id, alone=True)]
+Lines = Annotated[tuple[str, ...], ListOf(Line, alone=True, apart=True)]
+Ids = Annotated[tuple[str, ...], ListOf(Id, alone=True, apart=True)]
 YesNo = Annotated[
     bool,
     Scalar(
