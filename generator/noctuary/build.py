@@ -184,7 +184,7 @@ def _build(order: _Order, program: str, last: BuildManifest, answers: Mapping[by
         if any(name.startswith("images/") for name, _ in outcome.reasons):
             site.prune_cache()
     except OSError as error:
-        # The site stands; what is lost is the memory of how it was made.
+        # The site is complete; what is lost is the memory of how it was made.
         message = f"the cache in {FOLDER} cannot be written: {error.strerror or error}"
         lost = doubt(Mark("archive.yaml"), "cache", message, "mend that, or the next build does all the work again")
         outcome.findings = in_order([*findings, lost])

@@ -122,7 +122,7 @@ class BuildManifest:
     """What the last build saw and made.
 
     ``inputs``: path → its stamp and the SHA-256 of its content, empty where nobody needed it. ``outputs``: path in
-    the site → the file there. ``doubts``: what was told, told again by a build that finds nothing to do.
+    the site → the file there. ``doubts``: what was reported, and is again by a build with nothing to do.
     ``published``: ids of every picture that this or an earlier build gave a page → hash of the picture. ``address``:
     where the site was to be published, empty where that was not said.
     """
@@ -260,5 +260,5 @@ def _all_files(folder: str, *, strict: bool = False) -> Iterator[tuple[str, os.s
 
 
 def site_files(out: Path, *, strict: bool = False) -> dict[str, os.stat_result]:
-    """Every file of a published site by its path; with ``strict``, raises OSError where it cannot be told."""
+    """Every file of a published site by its path; with ``strict``, raises OSError where it cannot be read."""
     return dict(_all_files(str(out), strict=strict))

@@ -1,4 +1,4 @@
-"""A fault or a doubt: where it stands, which rule found it, what is wrong and what to do.
+"""A fault or a doubt: where it was found, which rule found it, what is wrong and what to do.
 
 A fault means that the record cannot be right or cannot be read; a doubt that it is physically or
 practically unlikely. Findings are values: they are collected, sorted and printed all at once.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 
 class NoctuaryError(Exception):
-    """Something that a person is told: what is wrong, what to do instead, and the rule that has a name for it.
+    """An error for a person to read: what is wrong, what to do instead, and the rule that has a name for it.
 
     ``rule`` and ``hint`` are empty where the message says all. A class whose errors are all of one rule names it.
     """

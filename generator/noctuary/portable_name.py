@@ -24,7 +24,7 @@ def is_reserved(name: str) -> bool:
 
 
 def mark(name: str, size: int = 4) -> str:
-    """Letters and digits that stand for a name, twice ``size`` of them."""
+    """Letters and digits that replace a name, twice ``size`` of them."""
     return hashlib.blake2b(name.encode("utf-8", "surrogatepass"), digest_size=size).hexdigest()
 
 

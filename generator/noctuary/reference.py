@@ -125,7 +125,7 @@ PARTS = {"keys": keys, "commands": commands, "rules": rules, "contexts": context
 
 
 def with_reference(text: str) -> str:
-    """A text with what stands between the marks that it has made anew."""
+    """A text with what is between its marks made anew."""
     for name, make in PARTS.items():
         begin, end = f"<!-- {name} -->\n", f"<!-- end of {name} -->"
         before, found, rest = text.partition(begin)

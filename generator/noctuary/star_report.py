@@ -74,12 +74,12 @@ def print_shapes(name: str, report: ShapeReport) -> None:
     for row in range(3):
         table.add_row(*(Text(_zone(report.zone(row, column), report)) for column in range(3)))
     console.print(table)
-    told = [f"{report.count} stars.", report.meaning]
+    sentences = [f"{report.count} stars.", report.meaning]
     if report.centre is not None:
-        told.append(f"They turn about a point {_where(*report.centre)}.")
+        sentences.append(f"They turn about a point {_where(*report.centre)}.")
     if report.pattern != "round" or report.linearity.linear:
-        told.append(report.advice)
-    console.print(Text(" ".join(told)))
+        sentences.append(report.advice)
+    console.print(Text(" ".join(sentences)))
     if report.pattern != "too few stars" and report.linearity.linear is not True:
         console.print(Text(_not_said(report)))
 
@@ -119,6 +119,6 @@ def _zone(zone: Zone, report: ShapeReport) -> str:
         width += f" ({zone.width_arcsec:.1f}″)"
     long = DASH if zone.elongation is None else f"{zone.elongation:.2f} ± {zone.elongation_scatter or 0:.2f}"
     # The direction of a round star is noise.
-    told = zone.direction_deg is not None and zone.elongation is not None and zone.elongation >= LEAST_TOLD
-    turned = f" at {zone.direction_deg:.0f}°" if told else ""
+    elongated = zone.direction_deg is not None and zone.elongation is not None and zone.elongation >= LEAST_TOLD
+    turned = f" at {zone.direction_deg:.0f}°" if elongated else ""
     return f"{width}\nlong {long}{turned}\n{stars}"

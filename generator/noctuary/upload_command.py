@@ -33,7 +33,7 @@ def upload(
     replace: bool,
     keep_history: bool,
 ) -> None:
-    """Make what stands at a destination equal to the built site.
+    """Make what is at a destination equal to the built site.
 
     Sends only what changed, and never a page before what it shows.
 

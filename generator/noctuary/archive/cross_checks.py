@@ -96,7 +96,7 @@ def _optics(plain: Plain, written: Written, name: str) -> Iterator[Problem]:
             length, width = (quantity.read(_text(optic, key), quantity.FOCAL) for key in ("focal_length", "aperture"))
             ratio = quantity.read_number(_text(optic, "f_ratio").strip().removeprefix("f/"))
         except quantity.NotAQuantity:
-            continue  # not written, or told by itself
+            continue  # not written, or reported by itself
         if min(length, width, ratio) > 0 and not 1 / 1.05 <= length / width / ratio <= 1.05:
             message = f"{length:g} mm / {width:g} mm is f/{length / width:.3g}, not f/{ratio:g}"
             hint = "correct one of the two, or keep only the one that you know"

@@ -118,7 +118,7 @@ def _entries(folder: Path, name: str, root: Path, listing: Listing) -> Iterator[
         with os.scandir(folder) as found_there:
             entries = sorted(found_there, key=lambda entry: entry.name)
     except OSError as error:
-        # Where there is no folder there is no archive, which is told elsewhere.
+        # Where there is no folder there is no archive, which is reported elsewhere.
         if name or not isinstance(error, FileNotFoundError | NotADirectoryError):
             listing.findings.append(_unreadable(name or "archive.yaml", error))
         return

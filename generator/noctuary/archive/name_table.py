@@ -99,7 +99,7 @@ def equipment(file: ParsedFile[EquipmentKeys] | None, known: Known) -> None:
         if camera_name is not None and camera_name not in known.camera_names and sensor_of(camera_name) is not None:
             known.cameras[camera_name] = _camera(camera_name, CameraKeys(), at("rigs", name, "camera"))
             known.camera_names += (camera_name,)
-        # Of a name that nothing knows no rig is made; that has been told.
+        # Of a name that nothing knows no rig is made; that has been reported.
         if known.lacks("optic", rig.optic_name, at("rigs", name, "optic")) | known.lacks(
             "camera", rig.camera_name, at("rigs", name, "camera")
         ):

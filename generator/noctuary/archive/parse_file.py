@@ -210,7 +210,7 @@ def _without(plain: dict[str, Plain], paths: set[Path]) -> dict[str, Plain]:
 def _from_pydantic(
     errors: list[Any], plain: Plain, model: Any, written: Written, name: str
 ) -> list[tuple[Path, Diagnostic]]:
-    # Parent and the right word of each misspelt key → what is told of it.
+    # Parent and the right word of each misspelt key → the diagnostic of it.
     misspelt: dict[tuple[Path, str], Diagnostic] = {}
     faults: list[tuple[Path, Diagnostic]] = []
     for error in errors:

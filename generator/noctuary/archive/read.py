@@ -84,7 +84,7 @@ def read_archive(folder: Path, *, cache: ParsedCache | None = None) -> Reading:
     findings = [*listing.findings, *(finding for file in parsed.values() for finding in file.findings)]
     object_names = tuple(sorted((pair for file in parsed.values() for pair in file.object_names), key=lambda p: p[1]))
     archive = _assemble(folder, parsed, listing, findings)
-    # A file that could not be opened, or a header that is not there, has been told and cannot be looked at.
+    # A file that could not be opened, or a header that is not there, has been reported and cannot be looked at.
     unopened = {name for name, file in parsed.items() if not file.kind}
     placements = (picture.placement for picture in (archive.pictures.values() if archive else ()))
     named = {placement.file for placement in placements if isinstance(placement, HeaderPlacement)}

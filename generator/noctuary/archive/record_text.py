@@ -101,7 +101,7 @@ class RecordText:
         whole: list[str] = []
         for number, line in enumerate(["", *changed], start=-1):
             whole.append(line)
-            # What stands deeper belongs to the block that ends here; of two as deep, items do.
+            # What is deeper belongs to the block that ends here; of two as deep, items do.
             for lines in sorted(self._after.get(number, []), key=_depth):
                 if whole[-1] and whole[-1][-1] not in _LINE_END:
                     whole[-1] += self.newline
@@ -109,7 +109,7 @@ class RecordText:
         return "".join(whole)
 
     def end_of(self, node: Node, column: int) -> int:
-        """The last line of a block, with the comment lines that follow it and stand no further left."""
+        """The last line of a block, with the comment lines that follow it and are no further left."""
         last = node.end_line
         for number in range(node.end_line + 1, len(self._lines)):
             line = self.line(number)

@@ -106,7 +106,7 @@ def _session(
         rig = known.rig(session.rig_name, at("rig"))
     if session.place_name is not None:
         place = known.place(session.place_name, at("place"))
-    # What was named and is not there, or has a fault of its own, has been told; what was not named is not known.
+    # What was named and is not there, or has a fault of its own, has been reported; what was not named is not known.
     if place is None and (session.place_name or record.place_name):
         return None
     moments = _moments(session, place, record, at, known)

@@ -1,4 +1,4 @@
-"""A value of a YAML text that knows where it was written, so that it can be told of and added to."""
+"""A value of a YAML text that knows where it was written, so that it can be named in a message and added to."""
 
 from __future__ import annotations
 

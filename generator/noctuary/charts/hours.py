@@ -13,14 +13,14 @@ from noctuary.plain_record import plain_record
 
 WIDTH, HEIGHT = 920, 330
 LEFT, RIGHT, TOP, BOTTOM = 36, 196, 16, 34
-#: On a narrow page a line's name and its hours stand under each other at its right.
+#: On a narrow page a line's name and its hours are under each other at its right.
 NARROW_RIGHT, NARROW_HEIGHT, NARROW_GAP = 104, 300, 34
 #: Dashes that tell the lines apart without colour; the line for everything is whole and heavier.
 DASHES = ("", "7 3", "2 3", "10 3 2 3", "5 5", "1 4", "12 4", "3 2 1 2")
 LABEL_GAP = 17
 #: Height of a row of pictures' names over the chart, and the width of one of their letters at most.
 NAME_ROW, LETTER = 17, 7.2
-#: Names in more rows would be a list and not a chart; the earliest of them are told by their marks alone.
+#: Names in more rows would be a list and not a chart; the earliest of them have their marks alone.
 MOST_ROWS = 6
 
 

@@ -1,4 +1,4 @@
-"""Integration by month, a row of bars a year, all to one scale, so that years can be laid beside each other."""
+"""Integration by month, a row of bars a year, all to one scale, so that years can be compared."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What can be laid over a picture: its objects with their names, a grid of coordinates, an arrow and a scale bar.
+"""What can be drawn over a picture: its objects with their names, a grid of coordinates, an arrow and a scale bar.
 
 Drawn in the picture's own pixels, so that it scales with it. Names would shrink with the picture; so they
 are set three times, for a narrow, a middling and a wide showing, each with as many as fit without touching, and the

@@ -1,4 +1,4 @@
-"""Where the names over a picture stand: beside their objects, or aside with a thin line, and never on one another."""
+"""Where the names over a picture are set: beside their objects, or aside with a thin line, never on one another."""
 
 from __future__ import annotations
 
@@ -76,8 +76,8 @@ class PlacedName:
 class NameSetter:
     """Sets names of one height in a frame, the most important first, clear of what is there already.
 
-    ``figures`` are words that a name should not stand on, but may before it is left out: they give way to it. Nor
-    should it stand on another object's mark or across another's outline. What is ``kept_free`` no name may touch.
+    ``figures`` are words that a name should not cover, but may before it is left out: they give way to it. Nor
+    should it cover another object's mark or across another's outline. What is ``kept_free`` no name may touch.
     """
 
     def __init__(

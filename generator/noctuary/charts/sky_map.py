@@ -96,18 +96,18 @@ def _whole_sky() -> str:
     """What lies under every map of the sky: net, boundaries, planes and stars."""
     from noctuary.sky.atlas import boundaries, stars
 
-    def laid(points: Iterable[Point]) -> list[list[Point]]:
+    def projected(points: Iterable[Point]) -> list[list[Point]]:
         return unbroken((_on_map(ra, dec) for ra, dec in points), MAP_WIDTH / 6)
 
     edge = [_on_map(180 - 1e-6, d) for d in range(-90, 91, 3)] + [_on_map(180 + 1e-6, d) for d in range(90, -91, -3)]
     net = [[_on_map((ra + 1e-6) % 360, d) for d in range(-90, 91, 3)] for ra in range(0, 360, 30) if ra != 180]
-    net += [line for dec in (-60, -30, 0, 30, 60) for line in laid((ra, dec) for ra in range(181, 540, 3))]
+    net += [line for dec in (-60, -30, 0, 30, 60) for line in projected((ra, dec) for ra in range(181, 540, 3))]
     parts = [
         f'<path class="edge" d="{_path([edge], closed=True)}"/>',
         f'<path class="net" d="{_path(net)}"/>',
-        f'<path class="boundary" d="{_path(line for b in boundaries() for line in laid(b))}"/>',
-        f'<path class="ecliptic" d="{_path(laid(ecliptic()))}"/>',
-        f'<path class="galactic" d="{_path(laid(galactic_plane()))}"/>',
+        f'<path class="boundary" d="{_path(line for b in boundaries() for line in projected(b))}"/>',
+        f'<path class="ecliptic" d="{_path(projected(ecliptic()))}"/>',
+        f'<path class="galactic" d="{_path(projected(galactic_plane()))}"/>',
         _dots((star.magnitude, _on_map(star.ra_deg, star.dec_deg)) for star in stars()),
     ]
     return "".join(parts)
@@ -208,7 +208,7 @@ def _finder(chart: Finder, formatter: Formatter) -> str:
         point = around(ra, dec, centre)
         return point is not None and max(abs(point[0]), abs(point[1])) < FINDER_DEG / 2 + 0.3
 
-    def laid(points: Iterable[Point]) -> list[list[Point]]:
+    def projected(points: Iterable[Point]) -> list[list[Point]]:
         """The parts of a line that cross the chart; everything far off is left away."""
         lines: list[list[Point]] = []
         joined = False
@@ -226,9 +226,9 @@ def _finder(chart: Finder, formatter: Formatter) -> str:
 
     parts = [
         f'<rect class="edge" x="0.5" y="0.5" width="{FINDER_SIZE - 1}" height="{FINDER_SIZE - 1}"/>',
-        f'<path class="boundary" d="{_path(line for b in boundaries() for line in laid(great_circle(b, 2.0)))}"/>',
-        f'<path class="ecliptic" d="{_path(laid(ecliptic()))}"/>',
-        f'<path class="galactic" d="{_path(laid(galactic_plane()))}"/>',
+        f'<path class="boundary" d="{_path(line for b in boundaries() for line in projected(great_circle(b)))}"/>',
+        f'<path class="ecliptic" d="{_path(projected(ecliptic()))}"/>',
+        f'<path class="galactic" d="{_path(projected(galactic_plane()))}"/>',
     ]
     shown = [(s.magnitude, lay(s.ra_deg, s.dec_deg)) for s in stars() if near(s.ra_deg, s.dec_deg)]
     parts.append(_dots((magnitude, point) for magnitude, point in shown if point is not None))
@@ -244,7 +244,7 @@ def _finder(chart: Finder, formatter: Formatter) -> str:
         from noctuary.sky.field_contents import outline
 
         ellipse = zip(*outline(chart), strict=True)
-        parts.append(f'<path class="extent" d="{_path(laid((float(ra), float(dec)) for ra, dec in ellipse))}"/>')
+        parts.append(f'<path class="extent" d="{_path(projected((float(ra), float(dec)) for ra, dec in ellipse))}"/>')
     parts += _outlines(chart.outlines, lay, FINDER_SIZE * 3)
     middle = FINDER_SIZE / 2
     parts.append(

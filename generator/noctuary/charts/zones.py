@@ -22,7 +22,7 @@ EXAGGERATION = 3.0
 RADIUS = 13.0
 #: No ellipse leaves its zone, and none vanishes.
 GREATEST, LEAST = 30.0, 1.0
-#: Elongation from which a direction is told; below, it is noise.
+#: Elongation from which a direction is given; below, it is noise.
 LEAST_TOLD = 1.05
 
 

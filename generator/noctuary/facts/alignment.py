@@ -17,7 +17,7 @@ Which = Literal["older", "newer"]
 class Alignment:
     """The newer and the older of two pictures on one ground.
 
-    ``base`` is the picture that keeps its shape, the one of less sky; the other is laid over or under it by
+    ``base`` is the picture that keeps its shape, the one of less sky; the other is drawn over or under it by
     ``matrix``: a 3 × 3 matrix, row by row, that takes (u, v, 1) of the other picture, in units of its width from its
     top left corner, to those of the base. ``miss`` is the greatest misfit over the sky that they share, as a part
     of the base's width. ``turn_deg`` (−180 < turn ≤ 180) is how far the newer picture's up lies from the older one's,

@@ -14,7 +14,7 @@ from noctuary.plain_record import plain_record
 
 UNFILTERED = "unfiltered"
 NOT_RECORDED = "not recorded"
-"""What stands in the filter's place for exposures of which nobody wrote down how they were made."""
+"""What is written instead of a filter for exposures of which nobody wrote down how they were made."""
 #: Sub-exposures below this make a film: what is said of it is its frames, not the moments that they add up to.
 FILM_BELOW_S = 1.0
 
@@ -57,7 +57,7 @@ class Kept:
 
     ``kept_s`` of ``taken_s`` seconds exposed on deep-sky objects, ``share`` (0…1) of that, ``None`` without any; by
     time, so that a thousand frames of a film weigh nothing. ``solar_kept`` of ``solar_taken`` frames of the Sun, the
-    Moon and planets stand by themselves.
+    Moon and planets are counted by themselves.
     """
 
     kept_s: float

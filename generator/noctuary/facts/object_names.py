@@ -93,12 +93,12 @@ def well_known(known: SkyObject) -> bool:
 
 
 def common_name_beside(known: SkyObject, name: str) -> str | None:
-    """The name in words that stands beside the designation by which the archive calls an object, if there is one."""
+    """The name in words that is printed beside the designation by which the archive calls it, if there is one."""
     return known.common_name if designation_of(plain_text(name)) is not None else None
 
 
 def designations_beside(known: SkyObject, name: str) -> tuple[str, ...]:
-    """The catalogues' designations of an object that stand beside ``name``, by which the archive calls it."""
+    """The catalogues' designations of an object that are printed beside ``name``, by which the archive calls it."""
     mentioned = {name_key(name), *map(name_key, _words_and_number(name))}
     beside: dict[str, str] = {}
     for other in (usual_name(known), known.name):

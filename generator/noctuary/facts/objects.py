@@ -33,7 +33,7 @@ def catalogue_of(archive: Archive) -> Catalogue:
 
 
 def unknown_object(written: str) -> SkyObject:
-    """What a name that nothing knows stands for: an object under that name, without a place."""
+    """What a name that nothing knows means: an object under that name, without a place."""
     from noctuary.sky.no_fixed_place import kind_without_place
     from noctuary.sky.sky_object import unplaced_object
 

@@ -27,7 +27,7 @@ class SessionFacts:
     """One session: what was gathered, and the sky above it.
 
     ``sky`` is ``None`` without clock times; then ``moon_fraction`` (at local midnight) is all there is, and without a
-    place that may be told of not even that. ``solar_system``: it was for the Sun, the Moon or a planet.
+    place that may be published not even that. ``solar_system``: it was for the Sun, the Moon or a planet.
     """
 
     session: Session

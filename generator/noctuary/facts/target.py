@@ -79,7 +79,7 @@ class Growth:
 class TargetFacts:
     """One target, under the name by which the archive calls it and pages speak of it.
 
-    What belongs together, and leads from one page to another, is told by ``identity``, its name in the catalogue.
+    What belongs together, and leads from one page to another, has one ``identity``, its name in the catalogue.
     ``pictures`` are the listed ones, newest first; ``growth`` oldest first. ``fields`` are its deep-sky sessions by
     the piece of sky that they were for; light and depth are those of the least field. ``film``: its frames by
     exposure where all of them are shorter than a second.

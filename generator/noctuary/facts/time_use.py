@@ -24,7 +24,7 @@ class SessionUse:
     ``length_s`` = ``kept_s`` + ``rejected_s`` + ``paused_s``, in seconds: exposures that were kept, exposures that
     were not, and the shutter closed. ``open_share`` (0…1) is the exposures taken over the length, ``kept_share``
     (0…1) the frames kept over the frames taken, ``None`` without frames. ``dark_s`` is the part of the length in
-    astronomical darkness, ``None`` where that is not known or not to be told.
+    astronomical darkness, ``None`` where that is not known or not to be published.
     """
 
     identity: tuple[str, int]
@@ -73,7 +73,7 @@ class DarkUse:
 
 @plain_record
 class NightUse:
-    """How a night went: its sessions that have clock times, and its darkness at each place that can be told.
+    """How a night went: its sessions that have clock times, and its darkness at each place that is known.
 
     ``darkness`` leaves out a place where some session has no clock times, where the night has no darkness, and where
     nobody exposed in it (a day at the Sun is no lost night).

@@ -16,7 +16,7 @@ class YearReview:
     the best. ``firsts``: targets of which the first picture was finished in
     the year, with that picture, in the order of finishing. ``session_s``: length of the sessions that have clock
     times and are not on the Sun, the Moon or a planet; the shares are of that length, 0 and up, ``None`` without
-    any; ``dark_share`` is of the length at places that may be told of. ``more_s``: integration beyond that of
+    any; ``dark_share`` is of the length at places that may be published. ``more_s``: integration beyond that of
     the calendar year before, ``None`` where the archive has no exposures from then, or none from this year, or not
     all: nobody knows by how much a lower bound is more.
     """

@@ -1,4 +1,4 @@
-"""Whether the values of a picture are proportional to the light, told from its own stars.
+"""Whether the values of a picture are proportional to the light, judged by its own stars.
 
 Through the same air and optics a bright star and a faint one have one width, as long as values are proportional to
 light. A stretch lifts the faint skirts of a bright star more than its top, so bright stars come out wider than faint
@@ -32,7 +32,7 @@ _CUT_FROM = 0.2
 
 @dataclass(frozen=True, slots=True)
 class Linearity:
-    """``linear``: yes, no, or ``None`` where it cannot be told; ``reason``: how that is known, half a sentence.
+    """``linear``: yes, no, or ``None`` where it cannot be known; ``reason``: how that is known, half a sentence.
 
     ``growth`` is that of ln(width) for ten times the height, 0 where it was not measured.
     """

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from noctuary.sky.placement import Placement
 
 WIDTH, HEIGHT = 1200, 630
-#: The strip below the picture that the type stands on, and its margins.
+#: The strip below the picture that the type is set on, and its margins.
 STRIP, EDGE = 164, 44
 _QUALITY = 86
 _SIZES = 46, 29
@@ -52,9 +52,9 @@ def share_picture(data: bytes, lines: Sequence[str], look: Look) -> bytes:
     card.paste(ImageOps.fit(picture, (WIDTH, HEIGHT - STRIP), pillow.Resampling.LANCZOS), (0, 0))
     draw = ImageDraw.Draw(card)
     title, plain = (_font(look.face, size) for size in _SIZES)
-    told = [(line, title if at == 0 else plain, at == 0) for at, line in enumerate(lines[:3])]
-    told = [(line, font, first) for line, font, first in told if line and _drawable(line, font)]
-    for (line, font, first), baseline in zip(told, _BASELINES, strict=False):
+    drawn = [(line, title if at == 0 else plain, at == 0) for at, line in enumerate(lines[:3])]
+    drawn = [(line, font, first) for line, font, first in drawn if line and _drawable(line, font)]
+    for (line, font, first), baseline in zip(drawn, _BASELINES, strict=False):
         colour = look.ink if first else look.faint
         draw.text((EDGE, HEIGHT - STRIP + baseline), _fitting(line, font), colour, font, anchor="ls")
     return _encoded(card)

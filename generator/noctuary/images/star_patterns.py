@@ -85,7 +85,7 @@ ROUND_BELOW = 0.085
 TILT_FROM = 0.16
 """Growth of width from one side to the other, as a share of the usual, from which it is a tilt."""
 BOWL_FROM = 0.14
-"""Growth of width from the middle zone to the corner zones, as a share of the usual, from which it is told."""
+"""Growth of width from the middle zone to the corner zones, as a share of the usual, from which it is reported."""
 WIDE_FROM_PX = 4.5
 WIDE_FROM_ARCSEC = 5.0
 """Stars are wide from here on: in pixels, and in arcseconds too where the scale is known (common practice)."""

@@ -97,7 +97,7 @@ def measure(luminance: NDArray[Any], scale_arcsec: float | None = None, *, eight
 
 
 def _clean(stars: Stars, sky: Sky, width: int, height: int) -> tuple[Stars, int]:
-    """Bright stars that stand alone, away from the edge, at most so many a zone; and how far their light reaches."""
+    """Bright stars with no neighbour, away from the edge, at most so many a zone, and how far their light reaches."""
     if not len(stars):
         return stars, 6
     stars = stars.brightest(8000)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Zone:
-    """A ninth of the picture. Widths are full widths at half maximum; what cannot be told is ``None``.
+    """A ninth of the picture. Widths are full widths at half maximum; what cannot be measured is ``None``.
 
     ``width_px`` is the geometric mean of the longer and the shorter axis and ``elongation`` their quotient, 1 or
     more. ``direction_deg`` is that of the longer axis, anticlockwise from the picture's right as one looks at it,

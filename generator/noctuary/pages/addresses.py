@@ -28,7 +28,7 @@ def slugs(names: Iterable[str]) -> dict[str, str]:
 
 
 def slugs_of(called: Iterable[tuple[str, str]]) -> dict[str, str]:
-    """A slug for each of the things that are told apart by the first of a pair and called by the second.
+    """A slug for each of the things that have an identity, the first of a pair, and a name, the second.
 
     All are different; of things whose names would share one the first has it unchanged.
     """

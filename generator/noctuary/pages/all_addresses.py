@@ -1,4 +1,4 @@
-"""Where every page of a site will lie, told before a page is made."""
+"""The address of every page of a site, before a page is made."""
 
 from __future__ import annotations
 

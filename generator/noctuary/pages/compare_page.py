@@ -18,13 +18,13 @@ from noctuary.pages.rig_parts import RigParts, rig_parts
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
 
-#: Why two pictures cannot be laid over each other: one of them has no place on the sky, or they share no sky.
+#: Why two pictures cannot be overlaid: one of them has no place on the sky, or they share no sky.
 NotOverlaid = Literal["unplaced", "no common sky"]
 
 
 @plain_record
 class Side:
-    """One of the two pictures; ``drawn_again`` stands for it where it is laid over the other."""
+    """One of the two pictures; ``drawn_again`` is used instead where it is overlaid on the other."""
 
     shown: PictureView
     finished: PartialDate

@@ -1,4 +1,4 @@
-"""What the site offers as files of numbers, and what stands in them."""
+"""What the site offers as files of numbers, and what is in them."""
 
 from __future__ import annotations
 

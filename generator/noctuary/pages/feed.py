@@ -66,7 +66,7 @@ class RobotsContext:
 def pages(model: SiteModel, others: Iterable[Page]) -> list[Page]:
     """Feed (RFC 4287), site map (sitemaps.org 0.9) and robots.txt (RFC 9309); none without an address.
 
-    ``others``: every page of the site; what is not listed stands in none of the three.
+    ``others``: every page of the site; what is not listed is in none of the three.
     """
     site = model.facts.archive.address
     if site is None:

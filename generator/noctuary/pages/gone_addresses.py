@@ -29,7 +29,7 @@ def gone(
 ) -> list[Diagnostic]:
     """A doubt for each id ``before`` that has no page now, unless archive.yaml lets it go.
 
-    ``before`` is what earlier builds told of themselves with :func:`published`; ``files`` are those of the archive.
+    ``before`` is what earlier builds kept of themselves with :func:`published`; ``files`` are those of the archive.
     An id of which there is a sidecar, though it cannot be read, is not gone.
     """
     alive = {name for picture in archive.shown for name in (picture.id, *picture.former_ids)}

@@ -125,7 +125,7 @@ def _time_use(night: NightFacts, names: ObjectNames) -> tuple[TimeUseLine, ...]:
 
 
 def _charts(model: SiteModel, night: NightFacts) -> tuple[Drawing, ...]:
-    """A chart for each place that may be told of and at which sessions say when they were."""
+    """A chart for each place that may be published and at which sessions say when they were."""
     charts: list[Drawing] = []
     names = model.facts.names
     for place in places_of(night.sessions).values():

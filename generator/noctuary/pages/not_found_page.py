@@ -17,7 +17,7 @@ class NotFoundContext:
 def page(model: SiteModel) -> Page:
     """The page, its links counted from the top of the host: it is shown at addresses of any depth.
 
-    It is no page of the site that anything leads to, so it stands beside them.
+    It is no page of the site that anything leads to, so it is beside them.
     """
     top = urlsplit(model.frame.address or "").path or "/"
     return Page(NOT_FOUND, "not_found.html", NotFoundContext(model.frame), "not-found", listed=False, top=top)

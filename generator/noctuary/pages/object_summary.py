@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 class ObjectNote:
     """What a page says of an object: ICRS degrees with the decimals of the source's seconds, sizes in arcmin.
 
-    ``name`` is the archive's; ``common_name`` stands beside a designation, ``designations`` are the catalogues' and
-    stand beside either; ``also`` are the other names.
+    ``name`` is the archive's; ``common_name`` is printed beside a designation, ``designations``, the catalogues',
+    are printed beside either; ``also`` are the other names.
     ``page``, ``kind_page`` and ``constellation_page`` are ``None`` where there is no such page.
     """
 

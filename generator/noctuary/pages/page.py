@@ -26,7 +26,7 @@ class Link:
 
 @plain_record
 class Frame:
-    """What stands on every page. ``sections`` are words of the theme, ``free_pages`` the person's own."""
+    """What every page carries. ``sections`` are words of the theme, ``free_pages`` the person's own."""
 
     title: str
     author: str
@@ -59,7 +59,7 @@ class Share:
 class Page:
     """A page to be set. ``path`` is relative to the site's root, with ``/``; ``context`` a :func:`plain` record.
 
-    A page that is not ``listed`` is linked from nowhere, asks not to be indexed and stands in no feed. ``data``
+    A page that is not ``listed`` is linked from nowhere, asks not to be indexed and is in no feed. ``data``
     leads to the numbers of the page as files; ``share`` is how it appears where its address is pasted, with an
     address only. A page that is shown at any address counts its links from the ``top`` of the host.
     """

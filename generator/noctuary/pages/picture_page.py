@@ -116,7 +116,7 @@ ENOUGH_OBJECTS = 40
 
 
 def overlay_of(facts: PictureFacts, names: ObjectNames) -> Overlay | None:
-    """What can be laid over a picture, or ``None`` where nothing says where it lies; each as the archive calls it.
+    """What can be drawn over a picture, or ``None`` where nothing says where it lies; each as the archive calls it.
 
     Named first: the picture's own objects, then those that people speak of, the large and the bright before others.
     Of the rest no more than make :data:`ENOUGH_OBJECTS` marks in all, or a wide field would be full of numbers.
@@ -294,7 +294,7 @@ def _listed_link(model: SiteModel, picture_id: str | None) -> Link | None:
 
 
 def _newest_versions(model: SiteModel) -> dict[str, str]:
-    """For each replaced picture the listed one that stands at the end of the chain of those that replace it."""
+    """For each replaced picture the listed one at the end of the chain of those that replace it."""
     following = {p.picture.replaces: p.picture.id for p in reversed(model.facts.listed) if p.picture.replaces}
     newest = {}
     for replaced in following:

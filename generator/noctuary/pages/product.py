@@ -37,7 +37,7 @@ class Product:
 def digest(value: object) -> str:
     """A digest of bytes, of plain data, or of nested frozen dataclasses whose ``repr`` is complete.
 
-    Data are told as JSON, which for the contexts of a thousand pages takes a tenth of the time of their ``repr``,
+    Data are written as JSON, which for the contexts of a thousand pages takes a tenth of the time of their ``repr``,
     and for dataclasses without ``slots`` a quarter of that with them.
     """
     return hashlib.sha256(value if isinstance(value, bytes) else _told(value)).hexdigest()[:24]

@@ -1,4 +1,4 @@
-"""Markdown as a person writes it → HTML that may stand on a page.
+"""Markdown as a person writes it → HTML that may be part of a page.
 
 Tables, footnotes and smart punctuation. Headings go below the page's own. HTML that has no business in prose is
 shown as the text that it is; what remains passes an HTML sanitiser, so that no script, style, event or
@@ -169,7 +169,7 @@ def addresses_in(text: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
 def site_address(link: str) -> str | None:
     """The address in the site, relative to its root, to which a link in prose leads; ``None`` for one that leads out.
 
-    A link that begins at the root of the server leads nowhere that can be told: it is ``""``.
+    A link that begins at the root of the server leads nowhere that can be known: it is ``""``.
     """
     if link.startswith(("/", "\\")):
         return ""

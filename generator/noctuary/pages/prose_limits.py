@@ -15,7 +15,7 @@ _BRACKETS = re.compile(r"\\.|\]\(|[\[\]()>]|<(?=[A-Za-z/!?])", re.DOTALL)
 
 
 def too_much(text: str) -> str | None:
-    """Why a text is shown as it is typed and not as Markdown, if it is; told in proportion to its length."""
+    """Why a text is shown as it is typed and not as Markdown, if it is; in a time proportional to its length."""
     if len(text) > MOST_CHARACTERS:
         return f"the text has more than {MOST_CHARACTERS:,} characters"
     for block in BLANK.split(text):

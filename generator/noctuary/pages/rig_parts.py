@@ -7,7 +7,7 @@ from typing import Literal
 from noctuary.facts.rig_shares import RigShares
 from noctuary.plain_record import plain_record
 
-#: By what a rig is told from the others beside it.
+#: What distinguishes a rig from the others beside it.
 By = Literal["focal length", "f-ratio", "name"]
 
 

@@ -35,7 +35,7 @@ OWN_NAMES = frozenset({FRONT, TARGETS, NIGHTS, EQUIPMENT, SKY, YEARS, EXHIBITS, 
 
 @plain_record
 class SiteModel:
-    """Facts, pictures as they can be shown (by id), what stands on every page, and where pages lie.
+    """Facts, pictures as they can be shown (by id), what every page carries, and where pages lie.
 
     ``layers``: how two pictures of a target, (older, newer), lie over each other, where they can. ``frames``: by a
     target's identity its pictures in the frame of the newest, oldest first, where there are two or more.

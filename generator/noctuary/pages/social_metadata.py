@@ -73,7 +73,7 @@ def shares(model: SiteModel, pages: Iterable[Page]) -> dict[str, Share]:
 
 
 def _pictures_of_pages(model: SiteModel) -> dict[str, list[PictureFacts]]:
-    """The listed pictures that stand on a page, by its path."""
+    """The listed pictures of a page, by its path."""
     facts = model.facts
     by_path: dict[str, list[PictureFacts]] = {FRONT: list(facts.listed)}
     for target in facts.targets:

@@ -19,7 +19,7 @@ def warped_picture(
 ) -> tuple[Source, Product]:
     """``picture`` on the pixels of ``frame`` shown ``width`` pixels wide; both are placed.
 
-    ``word`` stands between their ids in the file's name, so that two uses of one size have two files.
+    ``word`` is between their ids in the file's name, so that two uses of one size have two files.
     Making it raises FileNotFoundError where the picture has vanished meanwhile.
     """
     below = files.shown[frame.picture.id]

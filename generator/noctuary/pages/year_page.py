@@ -19,7 +19,7 @@ from noctuary.pages.page import Frame, Link, Page, relative
 from noctuary.pages.site_model import YEARS, SiteModel
 from noctuary.plain_record import plain_record
 
-#: Years that a year is laid beside.
+#: Years that a year is compared with.
 YEARS_BEFORE = 4
 
 

@@ -64,7 +64,7 @@ def archive_lock(folder: Path) -> Iterator[None]:
     owner = cache / "lock-owner"
     try:
         with lock(cache / "lock"):
-            with suppress(OSError):  # a number that cannot be told keeps nobody from building
+            with suppress(OSError):  # a number that cannot be read keeps nobody from building
                 write_whole(owner, b"%d\n" % os.getpid())
             try:
                 yield

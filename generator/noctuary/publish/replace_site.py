@@ -119,7 +119,7 @@ class Assembly:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        # The site stands by now, or its trouble is being told: what is left over goes with the next build.
+        # The site is complete by now, or its error is on its way up: what is left over goes with the next build.
         with suppress(OSError):
             if read_journal(self.folder) is None:
                 remove(self._new)

@@ -178,12 +178,12 @@ class _PageProducts:
     @property
     def _card_look(self) -> dict[str, str]:
         """The face and the colours that the theme has for share pictures (``card`` in theme.yaml)."""
-        told = self._renderer.theme.get("card") or {}
-        return {name: str(told[name]) for name in ("face", "ground", "ink", "faint") if name in told}
+        look = self._renderer.theme.get("card") or {}
+        return {name: str(look[name]) for name in ("face", "ground", "ink", "faint") if name in look}
 
     @cached_property
     def _faces(self) -> str:
-        """A digest of every face of the theme, for one of them stands on the share pictures."""
+        """A digest of every face of the theme, for one of them is on the share pictures."""
         files = published_files(self._theme).items()
         return digest(b"".join(data for path, data in files if path.endswith((".woff2", ".ttf", ".otf"))))
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 
-#: Kinds in the order in which they are told.
+#: Kinds in the order in which they are listed.
 KINDS = ("pages", "pictures as pages show them", "full pictures", "tiles of large pictures", "share pictures", "data",
          "theme")  # fmt: skip
 _OF_PICTURE = re.compile(r"images/(?:(.+)-tiles\.[0-9a-f]+/|(.+)-\d+\.[0-9a-f]+\.\w+$)")

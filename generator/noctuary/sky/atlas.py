@@ -24,7 +24,7 @@ class AtlasStar:
 
 @dataclass(frozen=True, slots=True)
 class Constellation:
-    """A constellation and the place in it where its label stands furthest from its boundary."""
+    """A constellation and the place in it furthest from its boundary, for its label."""
 
     abbr: str
     name: str

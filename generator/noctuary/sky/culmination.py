@@ -1,4 +1,4 @@
-"""How low and how high a target stands between two instants.
+"""The lowest and the highest altitude of a target between two instants.
 
 A fixed target rises to each upper culmination and sinks to each lower one, so its least and greatest altitudes are
 at the ends of a stretch of time or at a culmination in between. A body that moves among the stars culminates a few

@@ -17,7 +17,7 @@ class Extent:
     """What replaces a database's entry: degrees (ICRS), axes in arcminutes, the angle of the major axis.
 
     ``centre_deg`` is the middle, None where that is the object's place; ``moved``: its place is that middle too.
-    ``magnitude`` is None where the database's stands, ``no_magnitude`` is true where it has a star's.
+    ``magnitude`` is None where the database's holds, ``no_magnitude`` is true where it has a star's.
     ``size_arcmin`` is None where the sources disagree. ``outline``: whether it fits what the eye sees.
     """
 

@@ -1,4 +1,4 @@
-"""The sky laid flat for a chart: the whole of it, or a field around a point. East is left, north is up."""
+"""The sky projected for a chart: the whole of it, or a field around a point. East is left, north is up."""
 
 from __future__ import annotations
 

@@ -122,7 +122,7 @@ class HeaderProjection:
                     fx[wrong] = fy[wrong] = np.nan
                 else:
                     # Distortion is only fitted to the picture: outside it polynomials run wild and can fold the
-                    # whole sky into the frame, so far from it the undistorted place stands.
+                    # whole sky into the frame, so far from it the undistorted place is used.
                     x, y = (fx - self.offset_x) / self.scale_x, (fy - self.offset_y) / self.scale_y
                     near = np.flatnonzero(known & self._near(wcs, x, y))
                     if len(near):

@@ -1,4 +1,4 @@
-"""What is told of the sky during a session: kept apart from the engine that works it out, which is slow to load."""
+"""The sky during a session: kept apart from the engine that works it out, which is slow to load."""
 
 from __future__ import annotations
 

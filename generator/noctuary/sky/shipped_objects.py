@@ -34,7 +34,7 @@ def unplaced() -> Iterator[SkyObject]:
 
 @lru_cache(maxsize=1)
 def shipped_objects() -> tuple[SkyObject, ...]:
-    """The objects of the shipped table: what is photographed and stands outside NGC and IC."""
+    """The objects of the shipped table: what is photographed and is in neither NGC nor IC."""
     objects = []
     for row in read_table("objects.csv"):
         if not row["ra"]:

@@ -61,7 +61,7 @@ def holders(facts: ArchiveFacts) -> dict[tuple[str, int], tuple[str, ...]]:
 
 
 class Rows:
-    """The rows of sessions, each session worked out once for the several tables that it stands in.
+    """The rows of sessions, each session worked out once for the several tables that list it.
 
     ``names`` are the archive's, ``pictures`` what :func:`holders` tells.
     """

@@ -1,4 +1,4 @@
-"""What stands at a destination is made equal to the built site: one module a kind of destination.
+"""What a destination holds is made equal to the built site: one module a kind of destination.
 
 :mod:`site_files` tells what the site holds, :mod:`listing` what stands at the destination, :mod:`plan` the
 difference, :mod:`stages` in which order it may be sent so that no page ever leads to nothing, :mod:`transfer` sends

@@ -51,6 +51,6 @@ def uploaded_address(archive: Path) -> str | None:
 
 
 def remember_archive(archive: Path, key: str, address: str | None) -> None:
-    """Keeps the archive's key, and the address under which it stands on the web."""
+    """Keeps the archive's key, and the address under which it is on the web."""
     if (archive_key(archive), uploaded_address(archive)) != (key, address):
         keep_plain(archive, _ARCHIVE, {"key": key, "address": address})

@@ -1,4 +1,4 @@
-"""What stands at a destination, kept there in one file and in a copy beside the archive.
+"""What a destination holds, listed there in one file and in a copy beside the archive.
 
 The file at the destination can be read by anybody, so it holds digests of names, not names: the address of an
 unlisted picture must not be read from it. The copy in the archive's cache knows the names.

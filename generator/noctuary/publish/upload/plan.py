@@ -1,4 +1,4 @@
-"""What an upload has to do: the difference between the site and what stands at the destination."""
+"""What an upload has to do: the difference between the site and what the destination holds."""
 
 from __future__ import annotations
 
@@ -262,7 +262,7 @@ def _distinct(states: Iterable[State | None]) -> States:
 
 
 def owner_trouble(listing: Listing, owner: Owner, shown: str) -> UploadError | None:
-    """Why the destination may not be written, where another archive's site stands there."""
+    """Why the destination may not be written, where it holds another archive's site."""
     if listing.owner.same_as(owner):
         return None
     whose = f" (its address is {listing.owner.address})" if listing.owner.address else ""

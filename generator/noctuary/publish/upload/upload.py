@@ -216,7 +216,7 @@ def _names(copy: Mapping[str, object]) -> list[str]:
 
 
 def kept_states(archive: Path, address: UploadAddress) -> tuple[str | None, dict[str, States]] | None:
-    """The site's address at the last upload, and what stood there then, by name; ``None`` where nothing is known."""
+    """The site's address at the last upload, and what was there then, by name; ``None`` where nothing is known."""
     copy = read_plain(archive, copy_name(address))
     files = copy.get("files")
     if not isinstance(files, dict):
