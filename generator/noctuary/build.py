@@ -133,9 +133,9 @@ def _build(order: _Order, program: str, last: BuildManifest, answers: Mapping[by
     began = time.monotonic()
     stamp = program_stamp()
     memory = Memo(answers)
-    seen = inspect(folder, out, last, memory, date.today())
-    if seen.faults or seen.archive is None or seen.facts is None or seen.almanac is None:
-        return _refused(out, seen.findings)
+    inspection = inspect(folder, out, last, memory, date.today())
+    if inspection.faults or inspection.archive is None or inspection.facts is None or inspection.almanac is None:
+        return _refused(out, inspection.findings)
     before = last if last.out == str(out) else BuildManifest()
     on_disk = files_on_disk(out)
     unchanged_files = _unchanged_files(before, on_disk)
@@ -149,9 +149,9 @@ def _build(order: _Order, program: str, last: BuildManifest, answers: Mapping[by
     site = site_products(
         BuildContext(
             folder=folder,
-            facts=seen.facts,
-            theme=seen.theme,
-            hash_of=seen.hashes.of,
+            facts=inspection.facts,
+            theme=inspection.theme,
+            hash_of=inspection.hashes.of,
             memory=memory,
             program=program,
             published=unchanged_files,
@@ -160,12 +160,12 @@ def _build(order: _Order, program: str, last: BuildManifest, answers: Mapping[by
         ),
         order.executor,
     )
-    findings = in_order([*seen.findings, *site.findings])
+    findings = in_order([*inspection.findings, *site.findings])
     if any(f.level == "fault" for f in findings):
         return _refused(out, findings)
     outcome = Outcome(findings, built=True, out=out)
-    counts = {"pictures": len(seen.archive.shown), "pages": site.pages}
-    entries = seen.hashes.entries()
+    counts = {"pictures": len(inspection.archive.shown), "pages": site.pages}
+    entries = inspection.hashes.entries()
     if not _same_products(site.products, unchanged_files, before):
         outcome.written, published, ingredients = _publish(
             out, site.products, unchanged_files, on_disk, order.workers, outcome.reasons
@@ -175,8 +175,8 @@ def _build(order: _Order, program: str, last: BuildManifest, answers: Mapping[by
             for name, status in published.items()
         }
         before = BuildManifest(out=str(out), outputs=outputs)
-    addresses = last.published | published_addresses(seen.archive, seen.hashes.of)
-    site_address = seen.archive.address or ""
+    addresses = last.published | published_addresses(inspection.archive, inspection.hashes.of)
+    site_address = inspection.archive.address or ""
     book = BuildManifest(str(out), stamp, entries, before.outputs, findings, counts, addresses, site_address)
     try:
         write_schemas(folder)

@@ -83,10 +83,10 @@ def program_stamp() -> str:
 
     A library that is installed, upgraded or removed changes the time of the folder that holds it.
     """
-    here = Path(__file__).resolve().parent
+    package = Path(__file__).resolve().parent
     stamps: list[Any] = [sys.version]
     # Themes lie inside the package when it is installed, beside the package's folder in a checkout.
-    for folder in (here, here.parent.parent / "themes"):
+    for folder in (package, package.parent.parent / "themes"):
         stamps.extend(
             [name, status.st_size, status.st_mtime_ns]
             for name, status in files_below(str(folder))
@@ -187,7 +187,7 @@ def read_build(folder: Path, program: str | None) -> tuple[BuildManifest, dict[b
         rows = database.rows("outputs")
         outputs = {os.fsdecode(path): Published(size, modified, of) for path, size, modified, of in rows}
         rows = database.rows("doubts")
-        doubts = [_told(*row) for row in rows]
+        doubts = [_diagnostic(*row) for row in rows]
         counts = {name: int(about[name]) for name in _COUNTS}
         published: dict[str, str] = dict(database.rows("published"))
         address = about.get("address", "")
@@ -200,7 +200,7 @@ def read_build(folder: Path, program: str | None) -> tuple[BuildManifest, dict[b
         database.close()
 
 
-def _told(file: str, line: int, column: int, level: str, rule: str, message: str, hint: str) -> Diagnostic:
+def _diagnostic(file: str, line: int, column: int, level: str, rule: str, message: str, hint: str) -> Diagnostic:
     """A doubt as it is printed: on a line of its own, whatever the database holds."""
     return Diagnostic(Mark(one_line(file), line, column), "doubt", one_line(rule), one_line(message), one_line(hint))
 

@@ -238,8 +238,8 @@ def stars(files: tuple[str, ...], scale: float | None, keep: bool) -> None:
         found = inspection.facts.pictures.get(files[1])
         if found is None:
             raise click.UsageError(_unknown_picture(files[1], inspection.facts.pictures))
-        seen = found.optics.image_scale_arcsec_px if found.optics and not found.optics.inferred else None
-        measured.append((found.picture.title, folder / found.picture.file, scale or seen))
+        recorded_scale = found.optics.image_scale_arcsec_px if found.optics and not found.optics.inferred else None
+        measured.append((found.picture.title, folder / found.picture.file, scale or recorded_scale))
         sidecar = found.picture.sidecar if keep else None
     else:
         measured = [(file, Path(file), scale) for file in files]

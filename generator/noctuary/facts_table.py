@@ -23,7 +23,7 @@ def print_picture(facts: PictureFacts) -> None:
     """Everything derived about one picture."""
     console = _console()
     console.print(Text(facts.picture.title, style="bold"))
-    total, seen = facts.integration, facts.optics
+    total, optics = facts.integration, facts.optics
     table = _plain_table()
     _row(table, "finished", str(facts.picture.finished))
     _row(table, "integration", _whole_time(total))
@@ -44,19 +44,19 @@ def print_picture(facts: PictureFacts) -> None:
     _row(table, "nights", nights)
     _row(table, "light", _number(facts.light_m2_h, ".3g", " m²·h"))
     _row(table, "depth against the reference", _depth(facts.depth, " mag/arcsec²"))
-    if seen:
-        known = (_number(seen.focal_length_mm, ".0f", " mm"), "f/" + _number(seen.f_ratio, ".1f", ""))
+    if optics:
+        known = (_number(optics.focal_length_mm, ".0f", " mm"), "f/" + _number(optics.f_ratio, ".1f", ""))
         lens = " ".join(part for part in known if DASH not in part)
-        _row(table, "rig", (f"{seen.rig}: {lens}" if lens else seen.rig) if seen.rig else NOT_RECORDED)
-        if_so = _IF.get(seen.resampling.basis, "") if seen.inferred else ""
-        _row(table, "image scale", _number(seen.image_scale_arcsec_px, ".3f", f" ″/px{if_so}"))
-        sides = (seen.field_width_deg, seen.field_height_deg, seen.field_diagonal_deg)
+        _row(table, "rig", (f"{optics.rig}: {lens}" if lens else optics.rig) if optics.rig else NOT_RECORDED)
+        if_so = _IF.get(optics.resampling.basis, "") if optics.inferred else ""
+        _row(table, "image scale", _number(optics.image_scale_arcsec_px, ".3f", f" ″/px{if_so}"))
+        sides = (optics.field_width_deg, optics.field_height_deg, optics.field_diagonal_deg)
         wide, high, across = (_number(side, ".2f", "°") for side in sides)
         _row(table, "field", DASH if wide == DASH else f"{wide} × {high}, {across} across{if_so}")
-        _row(table, "FWHM in the frames", _number(seen.star_width_arcsec, ".1f", "″"))
-        _row(table, "sampling", _number(seen.sampling_px, ".1f", " px of the picture"))
-        _row(table, "diffraction limit", _number(seen.diffraction_limit_arcsec, ".2f", "″"))
-        _row(table, "focal length measured", _number(seen.measured_focal_length_mm, ".1f", " mm"))
+        _row(table, "FWHM in the frames", _number(optics.star_width_arcsec, ".1f", "″"))
+        _row(table, "sampling", _number(optics.sampling_px, ".1f", " px of the picture"))
+        _row(table, "diffraction limit", _number(optics.diffraction_limit_arcsec, ".2f", "″"))
+        _row(table, "focal length measured", _number(optics.measured_focal_length_mm, ".1f", " mm"))
     for sky, name in zip(facts.objects, facts.object_names, strict=True):
         place = DASH if sky.ra_deg is None or sky.dec_deg is None else f"{sky.ra_deg:.4f}° {sky.dec_deg:+.4f}°"
         _row(table, name, ", ".join(str(x) for x in (sky.kind, sky.constellation, place) if x))

@@ -33,9 +33,9 @@ from noctuary.publish.upload.cache import uploaded_address
 def program_hash() -> str:
     """A digest of the program's own files and of the libraries (names and versions) that it can import."""
     digest = hashlib.sha256(sys.version.encode())
-    here = Path(__file__).resolve().parent
-    for path in sorted(p for p in here.rglob("*") if p.is_file() and "__pycache__" not in p.parts):
-        digest.update(str(path.relative_to(here)).encode() + b"\0" + path.read_bytes())
+    package = Path(__file__).resolve().parent
+    for path in sorted(p for p in package.rglob("*") if p.is_file() and "__pycache__" not in p.parts):
+        digest.update(str(path.relative_to(package)).encode() + b"\0" + path.read_bytes())
     for folder in sys.path:
         if folder.endswith(("site-packages", "dist-packages")) and Path(folder).is_dir():
             with os.scandir(folder) as entries:
@@ -167,11 +167,11 @@ def _look_into(
         return [
             fault(source, "unreadable", f"the picture cannot be read: {why}", "check that it is there and readable")
         ]
-    seen: Look = memory.ask(("look", content, picture.file), lambda: _look(folder / picture.file), Look)
-    if seen.size is None:
-        return [fault(source, *told) for told in seen.told]
-    size = pixels[picture.id] = seen.size
-    findings = [doubt(source, *told) for told in seen.told if told[0] not in picture.accepted_doubts]
+    looked: Look = memory.ask(("look", content, picture.file), lambda: _look(folder / picture.file), Look)
+    if looked.size is None:
+        return [fault(source, *each) for each in looked.remarks]
+    size = pixels[picture.id] = looked.size
+    findings = [doubt(source, *each) for each in looked.remarks if each[0] not in picture.accepted_doubts]
     question = ("placement", content, repr(picture.placement), header, size)
     answer: PlacementAnswer = memory.ask(question, lambda: _placement(folder, picture, size), PlacementAnswer)
     if (placed := answer.finding) is not None:
@@ -206,7 +206,7 @@ class Look:
     """A first look at a picture: (width, height) and doubts, or no size and one fault, as (rule, message, hint)."""
 
     size: tuple[int, int] | None
-    told: tuple[tuple[str, str, str], ...]
+    remarks: tuple[tuple[str, str, str], ...]
 
 
 @dataclass(frozen=True, slots=True)

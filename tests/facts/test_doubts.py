@@ -11,12 +11,12 @@ from noctuary.archive.records import Marks, Picture
 from noctuary.diagnostic import Mark
 
 from tests.builders.records import archive, picture
-from tests.facts.told import UNSAID, Told, judged
+from tests.facts.sample import UNSAID, Sample, judged
 
 
 def test_an_answered_doubt_stays_quiet_and_a_fault_does_not() -> None:
     answers = {"duty-low": "The slit of the dome stuck.", "kept-over-taken": "Because."}
-    told = Told(group={"taken": 10, "kept": 11}, picture={"accepted_doubts": answers})
+    told = Sample(group={"taken": 10, "kept": 11}, picture={"accepted_doubts": answers})
     assert [f.rule for f in judged(told)] == ["kept-over-taken"]
     told.picture = {"accepted_doubts": {"no-flats": "Another doubt."}}
     assert [f.rule for f in judged(told)] == ["kept-over-taken", "duty-low"]
@@ -24,7 +24,7 @@ def test_an_answered_doubt_stays_quiet_and_a_fault_does_not() -> None:
 
 def test_a_finding_stands_where_the_value_was_written() -> None:
     marks = Marks("pictures/rosette.yaml", {("sessions", 0, "frames", 0, "kept"): (9, 41), (): (1, 1)})
-    (finding,) = judged(Told(group={"kept": 99}, picture={"marks": marks}))
+    (finding,) = judged(Sample(group={"kept": 99}, picture={"marks": marks}))
     assert finding.mark == Mark("pictures/rosette.yaml", 9, 41)
 
 
@@ -32,53 +32,53 @@ def test_a_session_built_on_is_judged_once() -> None:
     def build(first: Picture) -> tuple[Picture, ...]:
         return (replace(first, id="later", own_sessions=(), builds_on=("rosette",)),)
 
-    assert [f.rule for f in judged(Told(group={"kept": 61}, more=build))] == ["kept-over-taken"]
+    assert [f.rule for f in judged(Sample(group={"kept": 61}, more=build))] == ["kept-over-taken"]
 
 
-def hints(told: Told, rule: str) -> str:
+def hints(told: Sample, rule: str) -> str:
     return next(f"{f.message}; {f.hint}" for f in judged(told) if f.rule == rule)
 
 
 def test_doubts_about_scale_give_the_line_to_write() -> None:
     # 1600 / 6248 = 0.25608; 2000 / 4176 = 0.47893.
-    whole = hints(Told(pixels=(1600, 1069), picture=UNSAID, scale=None), "resampling-inferred")
+    whole = hints(Sample(pixels=(1600, 1069), picture=UNSAID, scale=None), "resampling-inferred")
     assert "1600 × 1069" in whole
     assert "write resampling: 0.2561 " in whole
-    crop = hints(Told(pixels=(2000, 2000), picture=UNSAID, scale=None), "scale-unsure")
+    crop = hints(Sample(pixels=(2000, 2000), picture=UNSAID, scale=None), "scale-unsure")
     assert "resampling: 1 if it is a crop" in crop
     assert "resampling: 0.4789 " in crop
 
 
 def test_a_focal_length_that_disagrees_names_what_would_explain_it() -> None:
     # The picture lies at 3.2314″/px where 480 mm at full size give 1.6157″: 240 mm, or half the pixels, or binning.
-    half = Told(pixels=(3000, 1500), picture=UNSAID, scale=3.2314)
+    half = Sample(pixels=(3000, 1500), picture=UNSAID, scale=3.2314)
     text = hints(half, "focal-length-disagrees")
     assert "focal length of 240 mm" in text
     assert "focal_factor: 0.50" in text
     assert "resampling: 0.5 " in text
     assert "binning: 2 " in text
     # A picture at full size was not made smaller by a third: only a reducer or another rig explains that.
-    assert "resampling" not in hints(Told(pixels=(6248, 4176), scale=2.4), "focal-length-disagrees")
+    assert "resampling" not in hints(Sample(pixels=(6248, 4176), scale=2.4), "focal-length-disagrees")
 
 
 def test_the_whole_sensor_made_smaller_agrees_with_its_placement() -> None:
     # Half the sensor's pixels at 3.2314″ are 480 mm; at 1.6157″ it is a crop at full size, and 480 mm as well.
     for scale in (3.2314, 1.6157):
-        told = Told(pixels=(3124, 2088), picture=UNSAID, scale=scale)
+        told = Sample(pixels=(3124, 2088), picture=UNSAID, scale=scale)
         assert [f.rule for f in judged(told)] == []
 
 
 def test_an_object_too_large_for_a_crop_may_fit_a_reduction() -> None:
     andromeda = {"target": "M 31", "start": datetime(2025, 1, 18, 18, 30, tzinfo=UTC)}
-    crop = Told(session=andromeda, pixels=(1500, 1500), picture=UNSAID, scale=None)
+    crop = Sample(session=andromeda, pixels=(1500, 1500), picture=UNSAID, scale=None)
     # 1500 / 4176 = 0.35920
     assert "write resampling: 0.3592 if" in hints(crop, "object-larger-than-field")
-    full = Told(session=andromeda, pixels=(6248, 4176), rig={"focal": 1000.0}, scale=None)
+    full = Sample(session=andromeda, pixels=(6248, 4176), rig={"focal": 1000.0}, scale=None)
     assert "resampling" not in hints(full, "object-larger-than-field")
 
 
 def test_nothing_is_inferred_from_a_picture_without_a_word_at_full_size() -> None:
-    assert judged(Told(pixels=(6248, 4176), picture=UNSAID, scale=None)) == []
+    assert judged(Sample(pixels=(6248, 4176), picture=UNSAID, scale=None)) == []
 
 
 def test_pictures_without_alternative_text_are_one_doubt() -> None:

@@ -13,17 +13,17 @@ from noctuary.facts.filters import narrowband
 from noctuary.facts.rules.exposure import untracked
 
 from tests.builders.records import MARK, archive
-from tests.facts.told import Told, judged
+from tests.facts.sample import Sample, judged
 
 
 def test_the_honest_record_trips_nothing() -> None:
-    assert judged(Told()) == []
+    assert judged(Sample()) == []
 
 
 def test_what_has_no_fixed_place_is_not_judged_by_the_sky() -> None:
     aurora = OwnObject(name="Aurora in May", kind="aurora", mark=MARK)
     evening = datetime(2025, 5, 10, 21, tzinfo=UTC)
-    told = Told(
+    told = Sample(
         archive={"own_objects": (aurora,)},
         scale=None,
         session={"target": "Aurora in May", "start": evening, "night": evening.date()},
@@ -94,7 +94,7 @@ def test_honest_records_trip_nothing(
     moonlit = above.moon_illuminated_fraction > 0.45 and (above.moon_separation_deg or 0.0) < 45
     taken = max(1, int(duty * hours * 3600 / exposure))
     assume(taken * exposure / (hours * 3600) > 0.4)
-    told = Told(
+    told = Sample(
         group={"exposure": exposure, "taken": taken, "kept": round(kept * taken), "gain": None if iso else 100.0,
                "iso": 800.0 if iso else None, "filter": "Ha" if moonlit else None},
         session={"night": night, "start": start, "hours": hours, "target": target, "star_width_arcsec": width,

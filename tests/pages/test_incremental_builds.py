@@ -38,7 +38,7 @@ def made(archive: Path) -> dict[str, str]:
 
 
 def test_nothing_changed_writes_nothing_and_loads_nothing(big: Path) -> None:
-    # Told by the interpreter itself when it has ended: what was imported on the way.
+    # Sample by the interpreter itself when it has ended: what was imported on the way.
     script = (
         "import atexit, sys\n"
         "sys.argv = ['noctuary', 'build', sys.argv[1]]\n"

@@ -40,10 +40,10 @@ def digest(value: object) -> str:
     Data are written as JSON, which for the contexts of a thousand pages takes a tenth of the time of their ``repr``,
     and for dataclasses without ``slots`` a quarter of that with them.
     """
-    return hashlib.sha256(value if isinstance(value, bytes) else _told(value)).hexdigest()[:24]
+    return hashlib.sha256(value if isinstance(value, bytes) else _as_bytes(value)).hexdigest()[:24]
 
 
-def _told(value: object) -> bytes:
+def _as_bytes(value: object) -> bytes:
     try:
         return orjson.dumps(value, default=repr)
     except TypeError:  # half a surrogate pair, say, from the name of a file

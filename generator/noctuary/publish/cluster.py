@@ -90,8 +90,8 @@ def _look_at_workers(client: Any, address: str, folder: Path) -> bool:
                 f"the worker {worker} has another version of noctuary", f"install {made_by()} there, {_OR_NONE}"
             )
     record = folder / "archive.yaml"
-    seen = client.run(eval, _SEES.format(str(record)), on_error="return")
-    return all(answer == record.stat().st_mtime_ns for answer in seen.values())
+    answers = client.run(eval, _SEES.format(str(record)), on_error="return")
+    return all(answer == record.stat().st_mtime_ns for answer in answers.values())
 
 
 class _Travelling(Executor):

@@ -25,7 +25,7 @@ CENTRE = (98.0, 5.0)
 
 
 @dataclass
-class Told:
+class Sample:
     """The ingredients of an archive with one picture of one session; a test changes one of them."""
 
     group: dict[str, Any] = field(default_factory=dict)
@@ -52,11 +52,11 @@ class Told:
         return archive(first, *self.more(first), **self.archive)
 
 
-def judged(told: Told | Archive, today: date = TODAY) -> list[Diagnostic]:
-    whole = told.build() if isinstance(told, Told) else told
-    pixels = {p.id: told.pixels if isinstance(told, Told) else (6000, 4000) for p in whole.shown}
+def judged(told: Sample | Archive, today: date = TODAY) -> list[Diagnostic]:
+    whole = told.build() if isinstance(told, Sample) else told
+    pixels = {p.id: told.pixels if isinstance(told, Sample) else (6000, 4000) for p in whole.shown}
     placements: dict[str, PlacementSummary] = {}
-    if isinstance(told, Told) and told.scale is not None:
+    if isinstance(told, Sample) and told.scale is not None:
         ra, dec = told.centre
         for p in whole.shown:
             width, height = pixels[p.id]
