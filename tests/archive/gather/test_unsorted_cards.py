@@ -86,8 +86,8 @@ def test_an_unsorted_card_of_three_targets(archive: Path, tmp_path: Path) -> Non
         assert "darks: 8\n" in text
         assert "flats: 15\n" in text
         assert "bias: 20\n" in text
-        assert f"What they show: {name}.jpg" in text
-        with Image.open(archive / "gathered" / f"{name}.jpg") as preview:
+        assert f"What they show: {name}-preview.jpg" in text
+        with Image.open(archive / "gathered" / f"{name}-preview.jpg") as preview:
             assert max(preview.size) <= 640
             assert not preview.getexif()
     assert all(s.questions <= 3 for s in report.sidecars)

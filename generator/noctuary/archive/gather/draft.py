@@ -127,15 +127,15 @@ def _rig_lines(session: GatheredSession, asking: Asking) -> list[str]:
 
 
 def _place_lines(session: GatheredSession, asking: Asking) -> list[str]:
-    name = session.place or (session.known_places[0] if session.known_places else "home")
-    line = written_line(SessionKeys, place_name=name)
     if session.place is not None:
+        line = written_line(SessionKeys, place_name=session.place)
         return [line + (f"   # {session.place_assumed}; the headers do not say" if session.place_assumed else "")]
     if not asking.first_of_run("place", session.night):
         return []
-    listed = ", ".join(session.known_places)
-    known = f"places.yaml has {listed}" if listed else "a name from places.yaml"
-    return [f"# ? {line}   # where was it? {known}; gather --place NAME answers it for all"]
+    if not session.known_places:
+        return ["# Where it was can be told once places.yaml has the place: write it there and gather again."]
+    line, listed = written_line(SessionKeys, place_name=session.known_places[0]), ", ".join(session.known_places)
+    return [f"# ? {line}   # where was it? places.yaml has {listed}; gather --place NAME answers it for all"]
 
 
 def sidecar_text(
@@ -174,7 +174,7 @@ def _object_lines(session: GatheredSession, asking: Asking) -> list[str]:
     if target.name is None and all(g.asked for g in session.groups) and asking.first_of_draft("lights"):
         lines = [f"# ? {line}   # what is in the picture? {_IF_NOT}"]
     elif target.name is None:
-        lines = [f"# ? {line}   # what is in the picture? the first is the target"]
+        lines = [f"# ? {line}   # what is in the picture (first the target), and what is it called?"]
     elif not target.sure:
         lines = [f"# ? {line}   # {target.evidence}; what is in the picture?"]
     else:

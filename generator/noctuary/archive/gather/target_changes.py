@@ -26,6 +26,7 @@ _FIELD_UNKNOWN_DEG = 1.0
 _ANOTHER_FIELD = 0.6  # of the shorter side: what dithering and a flip of the mount do not do
 _ANOTHER_PANEL = 0.3
 _FARTHEST_PANEL = 4.0
+_LEAST_OF_A_PANEL = 0.2  # of the frames of another: less is a target that was missed at first
 
 FieldSide = Callable[[Shot], float | None]
 """The shorter side of a shot's field in degrees, where it is known."""
@@ -184,7 +185,8 @@ def with_panels(shots: Sequence[Shot], side: FieldSide) -> list[Shot]:
         close = all(separation_deg(*found[0][0], *place) < _FARTHEST_PANEL * width for place, _ in found)
         nights = [{s.night for s in place_shots} for _, place_shots in found]
         together = any(a & b for a, b in combinations(nights, 2))
-        if len(found) > 1 and close and together and all(len(m) >= _FEWEST_OF_A_RUN for _, m in found):
+        fewest = max(_FEWEST_OF_A_RUN, _LEAST_OF_A_PANEL * max(len(m) for _, m in found))
+        if len(found) > 1 and close and together and all(len(m) >= fewest for _, m in found):
             for number, (_, place_shots) in enumerate(found, start=1):
                 panels |= {shot.header.path: str(number) for shot in place_shots}
     return [

@@ -56,7 +56,7 @@ class SidecarWriter:
             try:
                 old = self.context.text_of(path)
                 if old is None:
-                    preview = f"{path.stem}.jpg" if _preview_of(members, previews) else None
+                    preview = _preview_path(path).name if _preview_of(members, previews) else None
                     texts.append((path, None, sidecar_text(members, mine, asking, preview), members))
                     continue
                 result = extended(old, name, members, mine, self.names, asking)
@@ -112,7 +112,7 @@ class SidecarWriter:
             try:
                 write_whole(path.resolve(), new.encode("utf-8"), flush=True)
                 if old is None and (preview := _preview_of(members, previews)) is not None:
-                    write_whole(path.with_suffix(".jpg").resolve(), preview)
+                    write_whole(_preview_path(path).resolve(), preview)
             except OSError as trouble:
                 self.findings.append(
                     fault(Mark(self.context.name_of(path)), "gather-sidecar",
@@ -222,6 +222,11 @@ class SidecarWriter:
 def _stem(target: Target) -> str:
     stem = hyphenated(target.name or target.key) or "untitled"
     return f"{stem}-panel-{hyphenated(target.panel)}" if target.panel else stem
+
+
+def _preview_path(draft: Path) -> Path:
+    """Beside the draft under another name, so that it is not taken for the finished picture."""
+    return draft.with_name(f"{draft.stem}-preview.jpg")
 
 
 def _preview_of(sessions: Sequence[GatheredSession], previews: Mapping[Target, bytes]) -> bytes | None:
