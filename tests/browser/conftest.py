@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import fcntl
+import os
 import re
 import shutil
 import subprocess
@@ -18,8 +20,17 @@ OpenPage = Callable[..., Any]
 
 @pytest.fixture(scope="session")
 def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The folder of the demo's site, built from a copy of the demo."""
-    folder = tmp_path_factory.mktemp("demo")
+    """The folder of the demo's site, built from a copy of the demo: once, whatever the number of workers."""
+    if os.environ.get("PYTEST_XDIST_WORKER") is None:
+        return _built_demo(tmp_path_factory.mktemp("demo"))
+    folder = tmp_path_factory.getbasetemp().parent / "demo"
+    folder.mkdir(exist_ok=True)
+    with (folder / "lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        return folder / "site" if (folder / "site").is_dir() else _built_demo(folder)
+
+
+def _built_demo(folder: Path) -> Path:
     # The demo's own cache, where there is one, spares the encoding; nothing else of it is touched.
     shutil.copytree(HOME / "content_demo", folder / "archive", ignore=shutil.ignore_patterns("site", "__pycache__"))
     out = folder / "site"
