@@ -194,7 +194,8 @@ def test_universal_time_stays_so_until_a_place_is_known(archive: Path, tmp_path:
     gathered(archive, tmp_path / "cards", place="meadow")
     text = draft(archive, "m-37")
     assert "\nplace: meadow" in text
-    assert 'start: "20:00"' in text
+    assert '    start: "20:00"\n    end: "20:11"\n    frames:' in text
+    assert "universal" not in text
 
 
 def test_a_night_that_passes_noon_of_universal_time_is_one(archive: Path, tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from noctuary.archive.gather.sessions import GatheredSession, Group
 from noctuary.archive.keys import Calibration, FrameKeys, SessionKeys, SidecarKeys
 
 _IF_NOT = "if they are darks, put them into a folder “darks” and gather again"
+NO_PLACE_YET = "universal time; start and end need a place (gather --place)"
 DRAFTED = "# Drafted from"
 """How every draft begins."""
 Entry = tuple[str, str]  # a key and its value as YAML text
@@ -100,7 +101,7 @@ def session_lines(
 
 def _time_lines(session: GatheredSession, clock: tuple[str, str]) -> list[str]:
     if session.clock == "universal":
-        return [f"# {clock[0]} to {clock[1]} universal time; start and end need a place (gather --place)"]
+        return [f"# {clock[0]} to {clock[1]} {NO_PLACE_YET}"]
     return [f'start: "{clock[0]}"', f'end: "{clock[1]}"']
 
 

@@ -122,7 +122,8 @@ def _by_exposure(
         number = runs.index(run)
         first = lit.get((f"{frame.exposure_s:.2g}", frame.iso, frame.gain), number)
         is_last = not any((headers[r[0]].exposure_s or 0.0) >= SHORTEST_LIGHT_S for r in runs[number + 1 :])
-        # The last run of a night may be its darks, or one more target.
+        # The last run of a night may be its darks, or one more target, unless folder or header name what it shows.
+        is_last = is_last and frame.target is None
         return None if is_last and number > first and _may_be_darks(headers, runs[first], run) else "light"
     shorter = [headers[r[0]].exposure_s or 0.0 for r in runs if (headers[r[0]].exposure_s or 0.0) < SHORTEST_LIGHT_S]
     if exposure <= _SURELY_BIAS_S or (exposure <= LONGEST_BIAS_S and max(shorter) >= 4 * exposure):

@@ -17,6 +17,7 @@ from noctuary.archive.gather.sidecar_text import (
     Extension,
     append_session,
     fill_key,
+    fill_times,
     put_lines,
 )
 from noctuary.archive.gather.target_names import TargetNames
@@ -172,7 +173,8 @@ def _complete(
         written = node.get(key) or root.get(key)
         if written is not None and ours is not None and isinstance(written.value, str) and written.value != ours:
             _disagree(file, written, key, text_as_yaml(written.value), text_as_yaml(ours), outcome)
-    if session.clock != "universal" and not session.stacked:
+    dated = session.clock == "place" and not session.stacked
+    if dated and not fill_times(node, clock, paper, outcome):
         span = session_span(node, session)
         for key, text, ours_at, theirs in zip(
             ("start", "end"), clock, (session.start, session.end), span, strict=True

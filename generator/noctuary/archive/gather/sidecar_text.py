@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from noctuary.archive.gather.asking import Asking
-from noctuary.archive.gather.draft import Entry, calibration_entries, group_entries, session_lines
+from noctuary.archive.gather.draft import NO_PLACE_YET, Entry, calibration_entries, group_entries, session_lines
 from noctuary.archive.gather.same_session import texts_agree
 from noctuary.archive.gather.sessions import GatheredSession
 from noctuary.archive.record_text import RecordText, flow_mapping
@@ -32,6 +32,18 @@ def fill_key(mapping: Node, key: str, value: str, paper: RecordText, outcome: Ex
     else:
         put_lines(mapping, key, [f"{' ' * mapping.column}{key}: {value}"], paper)
     outcome.filled += 1
+
+
+def fill_times(node: Node, clock: tuple[str, str], paper: RecordText, outcome: Extension) -> bool:
+    """Start and end in place of the remark that they need a place, where a drafted session still has it."""
+    for number in range(node.line, paper.end_of(node, node.column) + 1):
+        if paper.line(number).endswith(NO_PLACE_YET) and not paper.is_replaced(number):
+            indent = " " * node.column
+            paper.replace(number, f'{indent}start: "{clock[0]}"')
+            paper.insert(number, [f'{indent}end: "{clock[1]}"'])
+            outcome.filled += 2
+            return True
+    return False
 
 
 def put_lines(mapping: Node, key: str, lines: Sequence[str], paper: RecordText) -> None:

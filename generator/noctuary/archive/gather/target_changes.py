@@ -26,6 +26,7 @@ _FIELD_UNKNOWN_DEG = 1.0
 _ANOTHER_FIELD = 0.6  # of the shorter side: what dithering and a flip of the mount do not do
 _ANOTHER_PANEL = 0.3
 _FARTHEST_PANEL = 4.0
+_MOST_PANELS = 64
 _LEAST_OF_A_PANEL = 0.2  # of the frames of another: less is a target that was missed at first
 
 FieldSide = Callable[[Shot], float | None]
@@ -182,11 +183,13 @@ def with_panels(shots: Sequence[Shot], side: FieldSide) -> list[Shot]:
     for members in by_target.values():
         width = side(members[0]) or _FIELD_UNKNOWN_DEG
         found = _places(members, _ANOTHER_PANEL * width)
+        if len(found) < 2:
+            continue
         close = all(separation_deg(*found[0][0], *place) < _FARTHEST_PANEL * width for place, _ in found)
         nights = [{s.night for s in place_shots} for _, place_shots in found]
         together = any(a & b for a, b in combinations(nights, 2))
         fewest = max(_FEWEST_OF_A_RUN, _LEAST_OF_A_PANEL * max(len(m) for _, m in found))
-        if len(found) > 1 and close and together and all(len(m) >= fewest for _, m in found):
+        if close and together and all(len(m) >= fewest for _, m in found):
             for number, (_, place_shots) in enumerate(found, start=1):
                 panels |= {shot.header.path: str(number) for shot in place_shots}
     return [
@@ -196,7 +199,10 @@ def with_panels(shots: Sequence[Shot], side: FieldSide) -> list[Shot]:
 
 
 def _places(shots: Sequence[Shot], limit_deg: float) -> list[tuple[tuple[float, float], list[Shot]]]:
-    """Where they were pointed: what drifts or is dithered stays one place, as the last shot of each is compared."""
+    """Where they were pointed: what drifts or is dithered stays one place, as the last shot of each is compared.
+
+    Nothing where they are too many for a mosaic.
+    """
     last: list[tuple[float, float]] = []
     places: list[tuple[tuple[float, float], list[Shot]]] = []
     for shot in shots:
@@ -208,6 +214,8 @@ def _places(shots: Sequence[Shot], limit_deg: float) -> list[tuple[tuple[float, 
         if nearest >= 0 and away[nearest] <= limit_deg and math.isfinite(away[nearest]):
             last[nearest] = pointing
             places[nearest][1].append(shot)
+        elif len(places) == _MOST_PANELS:
+            return []
         else:
             last.append(pointing)
             places.append((pointing, [shot]))
