@@ -27,6 +27,7 @@ _ANOTHER_FIELD = 0.6  # of the shorter side: what dithering and a flip of the mo
 _ANOTHER_PANEL = 0.3
 _FARTHEST_PANEL = 4.0
 _MOST_PANELS = 64
+_REMEMBERED = 200  # fields that a night may come back to
 _LEAST_OF_A_PANEL = 0.2  # of the frames of another: less is a target that was missed at first
 
 FieldSide = Callable[[Shot], float | None]
@@ -155,7 +156,7 @@ def _target_of(
     if pointing is None:
         return Target(None, key)
     width = side(run[0])
-    for centre, target in fields:
+    for centre, target in fields[-_REMEMBERED:]:
         if separation_deg(*centre, *pointing) <= _ANOTHER_FIELD * (width or _FIELD_UNKNOWN_DEG):
             return target
     likely = names.likely(*pointing, width)
