@@ -25,6 +25,7 @@ _MOST_EMBEDDED = 12
 _MOST_PIXELS = 120_000_000
 _SMALL_PX = 640
 _SMALLEST_PX = 32
+_ENOUGH_PX = (2400, 1600)
 _GRID = 24
 _STARS_PX = 1024
 _FEWEST_STARS = 12
@@ -132,6 +133,8 @@ def _of_jpeg(content: bytes) -> FramePreview | None:
         with quiet(), Image.open(BytesIO(content)) as picture:
             if picture.width * picture.height > _MOST_PIXELS:
                 return None
+            # A JPEG decodes at half or a quarter of its size in a fraction of the time, and loses no star by it.
+            picture.draft("L", _ENOUGH_PX)
             array = np.asarray(picture.convert("L"), dtype=np.float32)
     except Exception:  # whatever a damaged JPEG makes of the decoder, there is no preview
         return None

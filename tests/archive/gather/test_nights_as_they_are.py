@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from noctuary.archive.gather.fits_coordinates import site_of
 from noctuary.archive.gather.gather_report import GatherReport
 from noctuary.archive.gather.gathering import Surroundings, gather
 from noctuary.archive.read import read_archive
@@ -231,6 +232,15 @@ def test_a_clock_that_was_never_set_is_put_right(archive: Path, tmp_path: Path) 
     assert "--clock-shift" in gathered(archive, tmp_path / "cards").unreadable[0][1]
     report = gathered(archive, tmp_path / "cards", clock_shift=datetime(2025, 1, 20, 21, 0) - datetime(1980, 1, 1))
     assert [s.frames for s in report.sessions] == [3]
+
+
+def test_seconds_are_no_south() -> None:
+    site, wrong = site_of({"SITELAT": "48d12m30s", "SITELONG": "16d22m00s"})
+    assert site == pytest.approx((48.208333, 16.366667), abs=1e-6)
+    assert wrong is None
+    assert site_of({"SITELAT": "48d12m30s S", "SITELONG": "16d22m00s W"})[0] == pytest.approx(
+        (-48.208333, -16.366667), abs=1e-6
+    )
 
 
 def test_a_site_in_degrees_minutes_and_seconds(archive: Path, tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -94,6 +95,18 @@ def test_an_unsorted_card_of_three_targets(archive: Path, tmp_path: Path) -> Non
     assert "objects: [M 42]   # by the stars of a preview it is" in texts["m-42"]
     again = gathered(archive, tmp_path / "card", views=True, place="meadow")
     assert {s.outcome for s in again.sidecars} == {"unchanged"}
+
+
+def test_a_sky_that_is_none_and_a_wrong_rig_name_nothing(archive: Path, tmp_path: Path) -> None:
+    rng = default_rng(11)
+    true = simulated_sky.field(rng, SCALE, *SIZE, place=(83.8, -5.4))
+    strewn = replace(true, x=rng.uniform(0, SIZE[0], len(true.x)), y=rng.uniform(0, SIZE[1], len(true.y)))
+    narrower = simulated_sky.field(rng, SCALE / 3, *SIZE, place=(83.8, -5.4))
+    card = Card(tmp_path / "card").shoot(5, 60, pixels=drawn(rng, strewn)).wait(12)
+    card.shoot(5, 60, pixels=drawn(rng, narrower))
+    report = gathered(archive, tmp_path / "card", views=True, place="meadow")
+    assert [s.target.name for s in report.sessions] == [None, None]
+    assert report.kinds == {"light": 10}
 
 
 def test_without_previews_exposure_and_hour_tell(archive: Path, tmp_path: Path) -> None:

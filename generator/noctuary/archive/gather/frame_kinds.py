@@ -25,6 +25,7 @@ _SAME = 0.02
 _BETWEEN_RUNS = timedelta(minutes=2)
 _DAY_H = (8.5, 16.5)
 _WARMER_C = 4.0
+_MOST_LOOKS = 60  # runs of one camera; a bracket has a run in every frame
 _SHORT_BY_NATURE = {"sun", "moon", "mercury", "venus", "mars", "jupiter", "saturn", "uranus", "neptune"}
 """Targets whose lights are as short as flats."""
 
@@ -53,9 +54,9 @@ def told_apart(headers: Sequence[FrameHeader], look: Look | None = None) -> list
     for members in cameras.values():
         runs = _runs(headers, members)
         lit = _light_settings(headers, runs)
-        for run in runs:
+        for number, run in enumerate(runs):
             frame = headers[run[len(run) // 2]]
-            seen = look(frame) if look is not None else None
+            seen = look(frame) if look is not None and number < _MOST_LOOKS else None
             kind = _by_brightness(frame, seen) if seen is not None else None
             kind = kind or _by_exposure(headers, run, runs, lit)
             if kind is not None:
