@@ -69,6 +69,7 @@ def test_a_site_of_awkward_ids_lies_on_every_system(tmp_path: Path) -> None:
     assert any(n.startswith("compare/") and n.endswith(".html") for n in names)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("page", ["cp1252", "cp437", "ascii", "cp932"])
 def test_output_in_any_code_page(tmp_path: Path, page: str) -> None:
     archive = write_archive(tmp_path / "archive", 1)

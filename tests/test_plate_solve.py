@@ -64,6 +64,7 @@ def solved(folder: Path, facts: PictureFacts, *others: PictureFacts, stars: Path
     return answer.found
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("times", [0.3, 0.62, 1.4, 3.4])
 def test_a_scale_that_is_far_off_is_found_and_named(times: float, tmp_path: Path) -> None:
     facts = facts_of("rosette", (800, 533), resampling=0.1)
@@ -82,6 +83,7 @@ def test_a_scale_that_nobody_wrote_is_found(tmp_path: Path) -> None:
     assert solved(tmp_path, facts).image_scale_arcsec == pytest.approx(9.0, rel=1e-3)
 
 
+@pytest.mark.slow
 def test_a_picture_without_a_fixed_object_is_found_on_the_whole_sky(tmp_path: Path) -> None:
     facts = facts_of("rosette", (900, 600), objects=(), resampling=0.1)
     put(tmp_path, "rosette", drawn(default_rng(2), rosette(18.0, (900, 600))))
@@ -111,6 +113,7 @@ def test_what_to_write_where_the_scale_is_another() -> None:
     assert "write resampling: 0.25 " in str(scale_advice(unknown, 6.4627))
 
 
+@pytest.mark.slow
 def test_no_stars_left(tmp_path: Path) -> None:
     field = rosette(9.0, (800, 533))
     empty = replace(field, x=field.x[:1], y=field.y[:1], mag=field.mag[:1])
@@ -156,6 +159,7 @@ def test_a_narrow_field_gets_the_query_for_a_deeper_table_and_then_its_place(tmp
     assert (tmp_path / "star_tables" / "rosette.csv").exists()
 
 
+@pytest.mark.slow
 def test_a_placed_picture_of_a_wider_field_is_a_table_of_stars(tmp_path: Path) -> None:
     rng = default_rng(5)
     table = deep_table(rng)

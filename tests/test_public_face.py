@@ -42,6 +42,7 @@ def settings_of_the_process() -> tuple:
     return gc.isenabled(), gc.get_threshold(), Image.MAX_IMAGE_PIXELS, levels, list(warnings.filters)
 
 
+@pytest.mark.slow
 def test_using_it_changes_nothing_in_the_process(tmp_path, capfd):
     noctuary.derive_facts(DEMO)  # what a first use imports may add filters of its own
     before = settings_of_the_process()

@@ -43,6 +43,7 @@ def archive(**more: str) -> dict[str, str]:
     return COMMON | pictures | more
 
 
+@pytest.mark.slow
 def test_unknown_objects_are_doubts_and_have_their_pages(tmp_path: Path) -> None:
     found = examined(tmp_path, archive())
     assert found.faults == []

@@ -137,6 +137,7 @@ def _foreign(path: Path) -> None:
     path.write_bytes(sealed(database.serialize()))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", CRAFTED)
 def test_a_crafted_database_changes_no_byte_of_the_site(
     kind: str, archive: Path, kept: tuple[Path, dict[str, bytes]]

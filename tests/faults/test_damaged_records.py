@@ -42,6 +42,7 @@ def test_a_spoilt_record_is_told_where_it_is_spoilt(
     is_whole(reading)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "text",
     [

@@ -9,6 +9,8 @@ import yaml
 from noctuary.build import build
 from PIL import Image
 
+pytestmark = pytest.mark.slow
+
 HOSTILE = (
     """<script>alert(1)</script>"><img src=x onerror=alert(2)>' {{7*7}} {% raise %} javascript:alert(3) </title>"""
 )

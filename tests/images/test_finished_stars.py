@@ -158,6 +158,7 @@ class TestLinearity:
 
 
 class TestVerdicts:
+    @pytest.mark.slow
     @pytest.mark.parametrize("stretch", [None, *STRETCHES])
     @pytest.mark.parametrize(
         ("field", "pattern"),

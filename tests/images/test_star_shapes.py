@@ -54,6 +54,7 @@ def _drawn(pattern: str, rng: Generator) -> Callable[[float, float], Shape]:
 PATTERNS = ("round", "same direction everywhere", "radial in the corners", "one side", "wide all round")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("shape", "moffat"),
     [

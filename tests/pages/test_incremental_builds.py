@@ -18,6 +18,8 @@ from tests.builders.folders import bytes_below, jpeg, set_plainly, states_below,
 from tests.builders.many_pictures import sidecar, write_archive
 from tests.builders.program import run, surroundings
 
+pytestmark = pytest.mark.slow
+
 PICTURES = 120
 
 

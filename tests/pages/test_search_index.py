@@ -122,6 +122,7 @@ def test_a_name_cannot_end_the_script() -> None:
     assert dict(read(data)["facets"])["place"] == ["</script>\u2028);alert(1)//"]
 
 
+@pytest.mark.slow
 def test_it_is_made_again_only_when_its_words_change(tmp_path: Path) -> None:
     archive = write_archive(tmp_path / "archive")
     first = build(archive)

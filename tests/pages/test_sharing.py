@@ -45,6 +45,7 @@ def structured(html: str) -> dict:
     return json.loads(found[1])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("hostile", ["", HOSTILE])
 def test_the_feed_is_read_without_a_complaint(hostile):
     """By feedparser, which notes anything that is no well-formed Atom (RFC 4287) in ``bozo``."""

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import shutil
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 from noctuary.build import build
+
+from tests.builders.program import typed
 
 ROOT = Path(__file__).parents[2]
 
@@ -35,8 +35,7 @@ def test_a_page_shows_what_was_kept_until_the_picture_changes(archive: Path) -> 
     told: list[list[str]] = []
     assert "chart zones" not in page()
     sidecar = (archive / "pictures" / "whirlpool-2024.yaml").read_bytes()
-    command = [sys.executable, "-m", "noctuary", "stars", str(archive), "whirlpool-2024", "--keep"]
-    done = subprocess.run(command, capture_output=True, text=True, cwd=ROOT, timeout=120, check=False)
+    done = typed("stars", archive, "whirlpool-2024", "--keep")
     assert (done.returncode, done.stderr) == (0, "")
     assert "kept in pictures/whirlpool-2024.stars.json" in done.stdout
     assert (archive / "pictures" / "whirlpool-2024.yaml").read_bytes() == sidecar
@@ -50,7 +49,6 @@ def test_a_page_shows_what_was_kept_until_the_picture_changes(archive: Path) -> 
 
 
 def test_only_a_picture_of_an_archive_can_be_kept(tmp_path: Path) -> None:
-    command = [sys.executable, "-m", "noctuary", "stars", str(tmp_path / "x.jpg"), "--keep"]
-    done = subprocess.run(command, capture_output=True, text=True, cwd=ROOT, timeout=120, check=False)
+    done = typed("stars", tmp_path / "x.jpg", "--keep")
     assert done.returncode == 2
     assert "--keep needs an archive" in done.stderr

@@ -11,6 +11,8 @@ from PIL import Image
 
 from tests.pages.test_compare_pages import AWAY, HERE, one_target, placed
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def archive(tmp_path_factory: pytest.TempPathFactory) -> Path:

@@ -164,6 +164,7 @@ def test_sidecars_say_what_happened(night: tuple[Path, Path, GatherReport]) -> N
     assert ic1396.calibration.darks == 100
 
 
+@pytest.mark.slow
 def test_a_build_takes_what_was_gathered(night: tuple[Path, Path, GatherReport]) -> None:
     archive, _, report = night
     sessions_after_answers(archive, report)

@@ -73,6 +73,7 @@ def sky(ra: float, dec: float, seed: int) -> NDArray[np.uint8]:
     return drawn(rng, simulated_sky.field(rng, SCALE, *SIZE, place=(ra, dec)))
 
 
+@pytest.mark.slow
 def test_an_unsorted_card_of_three_targets(archive: Path, tmp_path: Path) -> None:
     """32 lights of M 42, M 45 and M 31, drawn from the star table with astropy's WCS, and all three calibrations."""
     card = Card(tmp_path / "card")
