@@ -199,11 +199,11 @@ def test_blinking_swaps_and_stops(open_page):
     for state in ("visible", "hidden", "visible"):
         until(page, state)
     # Which of the two is seen is said beside it.
-    page.get_by_role("button", name="By itself").click()
+    page.get_by_role("button", name="Automatic").click()
     named = page.locator(".names.now").inner_text()
     assert ("second winter" in named) == (page.evaluate(SEEN) == "visible")
-    page.get_by_role("button", name="The other one").click()
-    assert page.get_by_role("button", name="By itself").get_attribute("aria-pressed") == "false"
+    page.get_by_role("button", name="Switch").click()
+    assert page.get_by_role("button", name="Automatic").get_attribute("aria-pressed") == "false"
     still = page.evaluate(SEEN)
     page.wait_for_timeout(1100)
     assert page.evaluate(SEEN) == still
@@ -214,10 +214,10 @@ def test_blinking_swaps_and_stops(open_page):
 def test_nothing_blinks_by_itself_for_those_who_asked_for_stillness(open_page):
     page = open_page(address(*PAIRS[0]), reduced_motion="reduce")
     page.get_by_role("button", name="Blink").click()
-    assert page.get_by_role("button", name="By itself").get_attribute("aria-pressed") == "false"
+    assert page.get_by_role("button", name="Automatic").get_attribute("aria-pressed") == "false"
     page.wait_for_timeout(1100)
     assert page.evaluate(SEEN) == "hidden"
-    page.get_by_role("button", name="The other one").click()
+    page.get_by_role("button", name="Switch").click()
     assert page.evaluate(SEEN) == "visible"
 
 

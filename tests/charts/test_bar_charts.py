@@ -102,7 +102,7 @@ def test_a_calendars_nights_lead_to_their_pages_and_say_what_they_hold() -> None
     assert "M 42" in links["../nights/2024-02-29.html"]
     titles = [title.text or "" for title in svg.iter("title")]
     assert any("M 31, M 45" in title for title in titles)
-    assert "2 nights with light" in text_of(svg)
+    assert "2 nights with exposures" in text_of(svg)
 
 
 def test_a_calendar_tells_what_nobody_recorded_from_a_night_without_light() -> None:
@@ -114,7 +114,7 @@ def test_a_calendar_tells_what_nobody_recorded_from_a_night_without_light() -> N
     said = [title.text or "" for title in ET.fromstring(NightsCalendar(2024, nights).svg(WORDS)).iter("title")]
     assert "exposures not recorded" in said[0]
     assert "at least 2" in said[1]
-    assert ["no light, a note" in text for text in said] == [False, False, True]
+    assert ["no exposures, a note" in text for text in said] == [False, False, True]
 
 
 def test_little_light_is_no_zero_beside_its_bar() -> None:
@@ -126,4 +126,4 @@ def test_little_light_is_no_zero_beside_its_bar() -> None:
 def test_a_calendar_without_light_says_so() -> None:
     svg = ET.fromstring(NightsCalendar(2023, NIGHTS[2:]).svg(WORDS))
     assert len(list(svg.iter("rect"))) == 365
-    assert "no night with light" in text_of(svg)
+    assert "no night with exposures" in text_of(svg)

@@ -99,14 +99,14 @@ def test_turned_and_mirrored_pictures_are_laid(site):
 
 def test_an_unplaced_picture_stands_beside_and_says_so(site):
     said = page(site, "b", "c")
-    assert "They stand side by side: no place on the sky is recorded for Number c." in said
+    assert "They are side by side: no position on the sky is recorded for Number c." in said
     assert "data-matrix" not in said
     assert "laying.js" not in said
 
 
 def test_pictures_of_different_skies_stand_beside_and_say_so(site):
     said = page(site, "b", "d")
-    assert "share no piece of sky" in said
+    assert "share too little sky" in said
     assert "data-matrix" not in said
 
 
@@ -125,10 +125,10 @@ def test_where_a_matrix_misses_a_picture_is_drawn_again(site):
 
 def test_pages_lead_to_where_pictures_are_laid(site):
     picture = re.sub(r"\s+", " ", (site / "pictures/a.html").read_text())
-    assert 'Laid over <a href="../compare/ngc-7000--a--f.html">Number f</a>' in picture
+    assert 'Compared with <a href="../compare/ngc-7000--a--f.html">Number f</a>' in picture
     target = (site / "targets/ngc-7000.html").read_text()
     assert "../compare/ngc-7000--a--b.html" in target
-    assert ">laid over it<" in target
+    assert ">compare<" in target
     assert ">side by side<" in target
     assert "../cards/ngc-7000.html" in target
 

@@ -131,7 +131,7 @@ def test_it_goes_on_where_it_was_left_and_leads_back_to_the_page_to_read(show, a
     show.goto("about:blank")
     show.goto(address)
     assert at(show) == "2"
-    assert show.get_by_role("button", name="Words").get_attribute("aria-pressed") == "true"
+    assert show.get_by_role("button", name="Commentary").get_attribute("aria-pressed") == "true"
     show.keyboard.press("Escape")
     show.wait_for_url("**/exhibits/winter.html")
 

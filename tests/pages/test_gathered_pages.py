@@ -130,7 +130,7 @@ def test_films_stand_apart_from_what_a_year_kept():
     text = words("years/2024.html")
     assert "93 % of 13 h 30 min of deep-sky exposures kept" in text
     assert "Sun, Moon and planets: 500 of 3,000 frames kept" in text
-    seen_first = text[text.index("Seen for the first time") : text.index("Hours by month")]
+    seen_first = text[text.index("New targets") : text.index("Hours by month")]
     assert "Sun" not in seen_first
     assert "Moon" not in seen_first
     assert "M 57" in seen_first

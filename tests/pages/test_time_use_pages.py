@@ -34,7 +34,7 @@ def test_nights_that_say_too_little_claim_nothing() -> None:
 
 def test_a_year_adds_up_its_nights() -> None:
     said = section("years/2025.html")
-    assert "This counts the two nights with sessions in the dark that say when they were." in said
+    assert "Counted: the two nights with clock times of sessions in darkness." in said
     year = next(y for y in facts().years if y.year == 2025).dark_use
     assert year is not None
     assert f"In all {year.dark_s / 3600:.1f}" in said

@@ -32,9 +32,9 @@ def test_a_year_says_its_hours_nights_targets_and_what_was_new():
     assert "5 h 21 min in two nights on one target" in text
     assert "The best month was January 2025" in text
     assert "more than the year before" in text
-    assert "Seen for the first time" not in text  # the ring was, in 2023
+    assert "New targets" not in text  # the ring was, in 2023
     first = parsed("years/2023.html").text
-    assert "Seen for the first time" in first
+    assert "New targets" in first
     assert "NGC 2238" in first
     assert "NGC 2264" in first
 
@@ -61,7 +61,7 @@ def test_the_year_of_a_leap_day_has_366_cells_and_the_best_night_the_deepest_sha
     svg = NightsCalendar(2024, nights).svg(VOICE)
     assert svg.count('class="cell') == 366
     assert [float(x) for x in re.findall(r"fill-opacity:([\d.]+)", svg)] == [1.0, 0.23]
-    assert "2 nights with light, most on 29 February 2024" in svg
+    assert "2 nights with exposures, most on 29 February 2024" in svg
 
 
 def test_bars_are_to_one_scale_and_said_in_words():

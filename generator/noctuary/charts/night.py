@@ -278,7 +278,7 @@ class _Drawn:
                 ))  # fmt: skip
         up = [i for i, height in enumerate(self.moon) if height > 0]
         if not up:
-            parts.append(say("the Moon stayed down"))
+            parts.append(say("the Moon below the horizon"))
         else:
             parts.append(say("the Moon, {share} lit, up to {height}°").format(
                 share=self._percent(), height=self.formatter.number(max(self.moon))

@@ -84,16 +84,16 @@ def _night_label(night: CalendarNight, formatter: Formatter) -> str:
     elif night.sessions_not_recorded:
         light = formatter.gettext("exposures not recorded")
     else:
-        light = formatter.gettext("no light, a note")
+        light = formatter.gettext("no exposures, a note")
     return f"{formatter.date(night.night)}: {light}" + (f", {', '.join(night.targets)}" if night.targets else "")
 
 
 def _description(chart: NightsCalendar, formatter: Formatter) -> str:
     with_light = [n for n in chart.nights if n.integration_s]
     if not with_light:
-        return formatter.gettext("Calendar of {year}: no night with light.").format(year=chart.year)
+        return formatter.gettext("Calendar of {year}: no night with exposures.").format(year=chart.year)
     best = max(with_light, key=lambda n: (n.integration_s or 0.0, n.night))
-    return formatter.gettext("Calendar of {year}: {count} nights with light, most on {day}, {hours}.").format(
+    return formatter.gettext("Calendar of {year}: {count} nights with exposures, most on {day}, {hours}.").format(
         year=chart.year,
         count=len(with_light),
         day=formatter.date(best.night),

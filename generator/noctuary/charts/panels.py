@@ -50,7 +50,7 @@ class PanelsChart:
                 f'<text x="{x:.1f}" y="{y:.1f}" font-size="{size:.1f}" text-anchor="middle" '
                 f'dominant-baseline="central">{outline.number}</text>'
             )
-        label = escape(formatter.gettext("Where the panels lie: {names}").format(names=", ".join(named)))
+        label = escape(formatter.gettext("Positions of the panels: {names}").format(names=", ".join(named)))
         return (
             f'<svg class="panel-outlines" viewBox="-0.5 -0.5 {width} {height}" role="img" aria-label="{label}">'
             + "".join(parts)
