@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 
 from noctuary.archive.declaration import written_entries, written_line
 from noctuary.archive.gather.asking import LIKEWISE, Asking
+from noctuary.archive.gather.equipment import same_words
 from noctuary.archive.gather.new_equipment import new_equipment_lines, rig_name
 from noctuary.archive.gather.sessions import GatheredSession, Group
 from noctuary.archive.keys import Calibration, FrameKeys, SessionKeys, SidecarKeys
@@ -119,12 +120,22 @@ def _rig_lines(session: GatheredSession, asking: Asking) -> list[str]:
     name = kit.rig or (kit.choices[0] if kit.choices else rig_name(session.sample))
     line = written_line(SessionKeys, rig_name=name)
     if kit.rig is not None:
-        return [line + ("   # the only one in equipment.yaml; the headers do not say" if kit.assumed else "")]
+        return [line + _why_this_rig(session)]
     if not asking.first_of_run("rig", session.rig_key):
         return []
     if kit.choices:
         return [f"# ? {line}   # which one? the frames fit {', '.join(kit.choices)}"]
     return [f"# ? {line}   # new; gather --equipment adds what stands at the end of this file to equipment.yaml"]
+
+
+def _why_this_rig(session: GatheredSession) -> str:
+    """What speaks for a rig whose camera the headers do not call by its name."""
+    kit, camera = session.kit, session.sample.camera
+    if kit.assumed:
+        return "   # the only one in equipment.yaml; the headers do not say"
+    if camera and kit.known_camera and not kit.named and not same_words(camera, kit.known_camera):
+        return f"   # by pixels and focal length; the headers call the camera {camera}"
+    return ""
 
 
 def _place_lines(session: GatheredSession, asking: Asking) -> list[str]:

@@ -25,7 +25,7 @@ class Kit:
 
     ``camera`` is what headers call the camera, which darks share with their lights although they know no
     focal length; ``known_camera`` is what the archive calls it. ``choices`` are the rigs that fit equally
-    well. ``assumed``: nothing in the header says so.
+    well. ``assumed``: nothing in the header says so. ``named``: the person named the rig.
     """
 
     camera: str
@@ -34,6 +34,7 @@ class Kit:
     known_camera: str | None = None
     choices: tuple[str, ...] = ()
     assumed: bool = False
+    named: bool = False
 
     @property
     def camera_names(self) -> frozenset[str]:
@@ -51,7 +52,7 @@ def kit_of(header: FrameHeader, archive: Archive | None, rig: str | None = None)
         named = [
             r
             for r in fitting
-            if (r.optic is not None and _same_words(r.optic.name, header.optic)) or _same_words(r.name, header.optic)
+            if (r.optic is not None and same_words(r.optic.name, header.optic)) or same_words(r.name, header.optic)
         ]
         fitting = named or fitting
     if len(fitting) > 1 and header.f_ratio:
@@ -59,7 +60,7 @@ def kit_of(header: FrameHeader, archive: Archive | None, rig: str | None = None)
     label = _fingerprint(header)
     known = camera.name if camera else None
     if rig is not None:
-        return Kit(label, rig, header.focal_length_mm, known)
+        return Kit(label, rig, header.focal_length_mm, known, named=True)
     if len(fitting) == 1 and (camera or header.focal_length_mm):
         return Kit(label, fitting[0].name, header.focal_length_mm, _camera_name(fitting[0]))
     if not fitting_cameras and len(rigs) == 1 and not (header.camera or header.pixel_size_um):
@@ -79,7 +80,7 @@ def cameras_of(header: FrameHeader, cameras: Mapping[str, Camera]) -> list[Camer
 
 
 def _camera_score(header: FrameHeader, camera: Camera) -> int:
-    score = 8 if header.camera and _same_words(camera.name, header.camera) else 0
+    score = 8 if header.camera and same_words(camera.name, header.camera) else 0
     if header.pixel_size_um and camera.pixel_size_um is not None:
         if not pixel_size_fits(header, camera):
             return score
@@ -161,6 +162,7 @@ def _rounded(focal_length_mm: float | None) -> float | None:
     return None if focal_length_mm is None else float(f"{focal_length_mm:.3g}")
 
 
-def _same_words(one: str, other: str) -> bool:
+def same_words(one: str, other: str) -> bool:
+    """Whether two names are one but for spelling, or for a part such as the maker."""
     a, b = ("".join(c for c in text.casefold() if c.isalnum()) for text in (one, other))
     return bool(a) and bool(b) and (a == b or (min(len(a), len(b)) >= 4 and (a in b or b in a)))
