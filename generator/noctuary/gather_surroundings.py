@@ -54,19 +54,19 @@ class PreviewsOfFrames:
     """Frames as far as they can be seen: each preview is opened once and forgotten soon."""
 
     def __init__(self) -> None:
-        self._seen = lru_cache(maxsize=2)(_preview)
+        self._preview_of = lru_cache(maxsize=2)(_preview)
 
     def brightness(self, header: FrameHeader) -> Brightness | None:
         """How bright the preview is, and how evenly."""
-        seen = self._seen(header.path)
-        if seen is None or (max(seen.size) < _STARS_VISIBLE_PX and seen.median <= BLACK):
+        preview = self._preview_of(header.path)
+        if preview is None or (max(preview.size) < _STARS_VISIBLE_PX and preview.median <= BLACK):
             return None  # a thumbnail as black as a dark may be the sky, its stars too small to be seen
-        return Brightness(seen.median, seen.unevenness, seen.has_stars)
+        return Brightness(preview.median, preview.unevenness, preview.has_stars)
 
     def preview(self, header: FrameHeader) -> bytes | None:
         """A small JPEG without any metadata."""
-        seen = self._seen(header.path)
-        return None if seen is None else seen.jpeg()
+        preview = self._preview_of(header.path)
+        return None if preview is None else preview.jpeg()
 
     def placed(self, header: FrameHeader, field: FrameField) -> tuple[float, float] | None:
         """Right ascension and declination of the middle, in degrees, where the stars leave no doubt.
@@ -75,17 +75,17 @@ class PreviewsOfFrames:
         """
         if find_spec("sep") is None:
             return None  # placing is an extra of its own
-        seen = self._seen(header.path)
-        if seen is None:
+        preview = self._preview_of(header.path)
+        if preview is None:
             return None
-        longer, whole = max(seen.size), max(field.pixels)
-        if abs(longer / min(seen.size) * min(field.pixels) / whole - 1) > _SAME_SHAPE:
+        longer, whole = max(preview.size), max(field.pixels)
+        if abs(longer / min(preview.size) * min(field.pixels) / whole - 1) > _SAME_SHAPE:
             return None
         from noctuary.plate_solve import place_frame
 
         year = header.start.year + header.start.month / 12 if header.start else 2020.0
-        found = place_frame(seen.luminance, field.arcsec_px * whole / longer, header.pointing, year)
-        return None if found is None else (found.ra_deg, found.dec_deg)
+        solution = place_frame(preview.luminance, field.arcsec_px * whole / longer, header.pointing, year)
+        return None if solution is None else (solution.ra_deg, solution.dec_deg)
 
 
 def _preview(path: str) -> FramePreview | None:

@@ -95,16 +95,16 @@ class FramePreview:
 
 
 def frame_preview(path: Path) -> FramePreview | None:
-    """The largest picture that a frame holds, or ``None`` where there is none that can be seen quickly."""
+    """The largest picture that a frame holds, or ``None`` where there is none that can be preview quickly."""
     ending = path.suffix.lower()
     try:
         if ending in _PIXELS_THEMSELVES:
-            seen = _of_pixels(path)
+            preview = _of_pixels(path)
         else:
-            seen = _of_jpeg(path.read_bytes()) if ending in _CAMERA_PICTURES else _embedded(path)
+            preview = _of_jpeg(path.read_bytes()) if ending in _CAMERA_PICTURES else _embedded(path)
     except Exception:  # whatever damage makes of the readers, there is nothing to see
         return None
-    return seen if seen is not None and min(seen.size) >= _SMALLEST_PX else None
+    return preview if preview is not None and min(preview.size) >= _SMALLEST_PX else None
 
 
 def _of_pixels(path: Path) -> FramePreview | None:

@@ -61,14 +61,14 @@ def _kept_line(group: Group, asking: Asking) -> str:
 
 
 def calibration_entries(session: GatheredSession) -> list[Entry]:
-    found = session.calibration
+    matched = session.calibration
     return written_entries(
         Calibration,
-        darks=found.darks or None,
-        dark_exposure_s=(found.dark_exposure_s or None) if found.darks else None,
-        flats=found.flats or None,
-        bias=found.bias or None,
-        dark_flats=found.dark_flats or None,
+        darks=matched.darks or None,
+        dark_exposure_s=(matched.dark_exposure_s or None) if matched.darks else None,
+        flats=matched.flats or None,
+        bias=matched.bias or None,
+        dark_flats=matched.dark_flats or None,
     )
 
 

@@ -56,8 +56,8 @@ def told_apart(headers: Sequence[FrameHeader], look: Look | None = None) -> list
         lit = _light_settings(headers, runs)
         for number, run in enumerate(runs):
             frame = headers[run[len(run) // 2]]
-            seen = look(frame) if look is not None and number < _MOST_LOOKS else None
-            kind = _by_brightness(frame, seen) if seen is not None else None
+            brightness = look(frame) if look is not None and number < _MOST_LOOKS else None
+            kind = _by_brightness(frame, brightness) if brightness is not None else None
             kind = kind or _by_exposure(headers, run, runs, lit)
             if kind is not None:
                 kinds |= dict.fromkeys(run, kind)
@@ -92,11 +92,11 @@ def _alike(one: FrameHeader, other: FrameHeader) -> bool:
     )
 
 
-def _by_brightness(frame: FrameHeader, seen: Brightness) -> FrameKind | None:
+def _by_brightness(frame: FrameHeader, brightness: Brightness) -> FrameKind | None:
     exposure = frame.exposure_s or 0.0
-    if seen.median <= BLACK and not seen.stars:
+    if brightness.median <= BLACK and not brightness.stars:
         return "bias" if exposure <= LONGEST_BIAS_S else "dark" if exposure >= SHORTEST_LIGHT_S else None
-    if seen.median >= _BRIGHT and seen.unevenness <= _EVEN and not seen.stars and exposure < 15:
+    if brightness.median >= _BRIGHT and brightness.unevenness <= _EVEN and not brightness.stars and exposure < 15:
         return "flat"
     return "light" if exposure >= SHORTEST_LIGHT_S else None
 

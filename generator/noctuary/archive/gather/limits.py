@@ -27,12 +27,12 @@ def without_impossible(header: FrameHeader) -> FrameHeader:
 def impossible_date(start: datetime, now: datetime) -> str | None:
     """Why a frame cannot have been begun at this moment; ``None`` where it can. ``now`` has a time zone."""
     first = _FIRST_CAMERA_WITH_A_CLOCK if start.tzinfo is None else _FIRST_DIGITAL_FRAME
-    said = f"its header says that it was taken on {start:%Y-%m-%d}" if start.year > 999 else "its header has no date"
+    claim = f"its header says that it was taken on {start:%Y-%m-%d}" if start.year > 999 else "its header has no date"
     if start.year < first:
-        return f"{said}, before there were such cameras; the clock was not set (--clock-shift puts it right)"
+        return f"{claim}, before there were such cameras; the clock was not set (--clock-shift puts it right)"
     moment = start.replace(tzinfo=UTC) if start.tzinfo is None else start
     try:
         to_come = moment > now + _TOMORROW
     except OverflowError:
         to_come = True
-    return f"{said}, a day to come; if the clock was wrong, --clock-shift puts it right" if to_come else None
+    return f"{claim}, a day to come; if the clock was wrong, --clock-shift puts it right" if to_come else None

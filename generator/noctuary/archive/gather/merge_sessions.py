@@ -267,10 +267,10 @@ def _complete_calibration(
             _disagree(file, written, key, written.value, value, outcome)
 
 
-def _disagree(file: str, node: Node, key: str, written: str, found: str, outcome: Extension) -> None:
+def _disagree(file: str, node: Node, key: str, written: str, gathered: str, outcome: Extension) -> None:
     outcome.findings.append(
         doubt(
-            _mark(file, node), DISAGREES, f"{key} says {written}, the frames say {found}",
+            _mark(file, node), DISAGREES, f"{key} says {written}, the frames say {gathered}",
             "the sidecar was left as it is; correct it if the frames are right",
         )
     )  # fmt: skip

@@ -18,7 +18,7 @@ def named_by_stars(
 
     Only with a scale from the equipment or the header; what cannot be placed with certainty keeps its question.
     """
-    found: dict[Target, Target] = {}
+    named: dict[Target, Target] = {}
     for target, members in _by_target(shots).items():
         if target.name is not None:
             continue
@@ -28,8 +28,8 @@ def named_by_stars(
         likely = names.likely(*centre, scale.shorter_side_deg) if centre is not None and scale is not None else None
         if likely is not None:
             evidence = f"by the stars of a preview it is {likely.away_arcmin:.0f}′ from the middle"
-            found[target] = replace(names.target(likely.name, evidence), sure=likely.sure)
-    return [replace(s, target=found[s.target]) if s.target in found else s for s in shots]
+            named[target] = replace(names.target(likely.name, evidence), sure=likely.sure)
+    return [replace(s, target=named[s.target]) if s.target in named else s for s in shots]
 
 
 def previews_of(shots: Sequence[Shot], views: FrameViews) -> Mapping[Target, bytes]:

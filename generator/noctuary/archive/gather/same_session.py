@@ -61,17 +61,17 @@ def _night(node: Node) -> date | None:
 
 
 def session_span(node: Node, session: GatheredSession) -> tuple[datetime | None, datetime | None]:
-    found: list[datetime | None] = []
+    moments: list[datetime | None] = []
     for key in ("start", "end"):
         text = node.text(key)
         try:
             if text is None or session.zone is None:
-                found.append(None)
+                moments.append(None)
             else:
-                found.append(moment(read_clock(text), session.night, session.zone))
+                moments.append(moment(read_clock(text), session.night, session.zone))
         except NotAClock:
-            found.append(None)
-    return found[0], found[1]
+            moments.append(None)
+    return moments[0], moments[1]
 
 
 def _overlap_s(node: Node, session: GatheredSession) -> float | None:
@@ -100,16 +100,16 @@ def same_group(item: Node, group: Group, *, strict: bool) -> bool:
     return all(a is None or b is None or math.isclose(a, b, rel_tol=1e-6) for a, b in pairs)
 
 
-def same_value(key: str, written: str, found: str) -> bool:
+def same_value(key: str, written: str, gathered: str) -> bool:
     if key in ("exposure", "dark_exposure"):
-        a, b = _quantity(written, TIME), _quantity(found, TIME)
+        a, b = _quantity(written, TIME), _quantity(gathered, TIME)
         return a is not None and b is not None and math.isclose(a, b, rel_tol=0.01)
     if key == "sensor_temperature":
-        a, b = _quantity(written, TEMPERATURE), _quantity(found, TEMPERATURE)
+        a, b = _quantity(written, TEMPERATURE), _quantity(gathered, TEMPERATURE)
         return a is not None and b is not None and abs(a - b) <= 2
     if key == "filter":
-        return filter_key(written) == filter_key(found)
-    a, b = _number(written), _number(found)
+        return filter_key(written) == filter_key(gathered)
+    a, b = _number(written), _number(gathered)
     return a is not None and b is not None and math.isclose(a, b, rel_tol=1e-6)
 
 

@@ -159,7 +159,7 @@ def _groups(shots: Sequence[Shot]) -> list[Group]:
         set_points = [t for s in members if (t := s.header.set_temperature_c) is not None]
         set_point = median(set_points) if set_points else None
         temperature = median(measured) if measured else set_point
-        said = [s.kept for s in members if s.kept is not None]
+        kept = [s.kept for s in members if s.kept is not None]
         proposed, why = _proposed(members)
         groups.append(
             Group(
@@ -169,7 +169,7 @@ def _groups(shots: Sequence[Shot]) -> list[Group]:
                 iso=iso,
                 binning=binning,
                 taken=len(members),
-                kept=sum(said) if said else None,
+                kept=sum(kept) if kept else None,
                 proposed=proposed,
                 proposed_why=why,
                 sensor_temperature_c=None if temperature is None else float(round(temperature)),

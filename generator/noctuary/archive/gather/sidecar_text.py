@@ -103,6 +103,6 @@ def _flow_session(
     if session.clock != "universal" and not session.stacked:
         entries += [("start", f'"{clock[0]}"'), ("end", f'"{clock[1]}"')]
     entries.append(("frames", "[" + ", ".join(flow_mapping(group_entries(g)) for g in session.groups) + "]"))
-    if found := calibration_entries(session):
-        entries.append(("calibration", flow_mapping(found)))
+    if calibration := calibration_entries(session):
+        entries.append(("calibration", flow_mapping(calibration)))
     return flow_mapping(entries)

@@ -183,15 +183,15 @@ def with_panels(shots: Sequence[Shot], side: FieldSide) -> list[Shot]:
     panels: dict[str, str] = {}
     for members in by_target.values():
         width = side(members[0]) or _FIELD_UNKNOWN_DEG
-        found = _places(members, _ANOTHER_PANEL * width)
-        if len(found) < 2:
+        places = _places(members, _ANOTHER_PANEL * width)
+        if len(places) < 2:
             continue
-        close = all(separation_deg(*found[0][0], *place) < _FARTHEST_PANEL * width for place, _ in found)
-        nights = [{s.night for s in place_shots} for _, place_shots in found]
+        close = all(separation_deg(*places[0][0], *place) < _FARTHEST_PANEL * width for place, _ in places)
+        nights = [{s.night for s in place_shots} for _, place_shots in places]
         together = any(a & b for a, b in combinations(nights, 2))
-        fewest = max(_FEWEST_OF_A_RUN, _LEAST_OF_A_PANEL * max(len(m) for _, m in found))
-        if close and together and all(len(m) >= fewest for _, m in found):
-            for number, (_, place_shots) in enumerate(found, start=1):
+        fewest = max(_FEWEST_OF_A_RUN, _LEAST_OF_A_PANEL * max(len(m) for _, m in places))
+        if close and together and all(len(m) >= fewest for _, m in places):
+            for number, (_, place_shots) in enumerate(places, start=1):
                 panels |= {shot.header.path: str(number) for shot in place_shots}
     return [
         replace(s, target=replace(s.target, panel=panels[s.header.path])) if s.header.path in panels else s
