@@ -163,3 +163,24 @@ def test_whatever_the_page_for_developers_names_is_where_it_says() -> None:
         assert (ROOT if path.startswith("themes/") else HOUSE).joinpath(path).is_file(), path
     modules = {path.name for folder in (HOUSE, ROOT / "tests", ROOT / "themes") for path in folder.rglob("*.py")}
     assert set(re.findall(r"\b\w+\.py\b", page)) <= modules
+
+
+#: Names that say nothing of what they hold.
+NAMELESS = {"told", "said", "there", "lying", "standing", "laid", "hung", "gist", "_story", "_said", "_told"}
+
+
+def test_names_say_what_they_hold() -> None:
+    nameless = []
+    for path in HOUSE.rglob("*.py"):
+        if path.parent.name in ("adopt", "gather"):
+            continue
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            name = (
+                node.id if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store)
+                else node.arg if isinstance(node, ast.arg)
+                else node.name if isinstance(node, ast.FunctionDef)
+                else None
+            )  # fmt: skip
+            if name in NAMELESS:
+                nameless.append(f"{path.relative_to(HOUSE)}: {name}")
+    assert nameless == []

@@ -152,8 +152,8 @@ def after_build(archive: Path, out: Path, *, explain: bool) -> None:
         sizes = {name: status.st_size for name, status in site_files(out).items() if not name.startswith(".")}
         for line in weight_lines(sizes):
             click.echo(line, err=True)
-    if (told := pending(archive, out)) is not None:
-        click.echo(told)
+    if (report := pending(archive, out)) is not None:
+        click.echo(report)
 
 
 def _count(number: int, what: str) -> str:

@@ -70,28 +70,28 @@ def _lines(fresh: Mapping[str, list[str]]) -> list[str]:
 
 
 def _sections(root: Node) -> dict[str, dict[str, Plain]]:
-    said = root.plain()
-    named = said if isinstance(said, dict) else {}
+    sections = root.plain()
+    named = sections if isinstance(sections, dict) else {}
     return {name: inner for name, inner in named.items() if isinstance(inner, dict)}
 
 
 def _entries(before: Mapping[str, Mapping[str, Plain]], rigs: Mapping[str, RigProposal]) -> dict[str, list[str]]:
-    there = {section: set(before.get(section, {})) for section in ("cameras", "optics", "rigs")}
+    existing = {section: set(before.get(section, {})) for section in ("cameras", "optics", "rigs")}
     fresh: dict[str, list[str]] = {"cameras": [], "optics": [], "rigs": []}
 
     def add(section: str, name: str, entries: list[tuple[str, str]]) -> None:
         fresh[section].append(f"{text_as_yaml(name)}:" + (f" {flow_mapping(entries)}" if entries else ""))
-        there[section].add(name)
+        existing[section].add(name)
 
     for name, rig in rigs.items():
-        if name in there["rigs"]:
+        if name in existing["rigs"]:
             continue
-        if rig.camera is not None and rig.camera not in there["cameras"]:
+        if rig.camera is not None and rig.camera not in existing["cameras"]:
             sensor = written_entries(
                 CameraKeys, pixels=rig.pixels, pixel_size_um=rig.pixel_size_um or None, colour=rig.colour
             )
             add("cameras", rig.camera, sensor)
-        if rig.optic is not None and rig.optic not in there["optics"]:
+        if rig.optic is not None and rig.optic not in existing["optics"]:
             focal, ratio = rig.focal_length_mm or None, rig.f_ratio or None
             known = written_entries(OpticKeys, focal_length_mm=focal, f_ratio=ratio if focal else None)
             add("optics", rig.optic, known)

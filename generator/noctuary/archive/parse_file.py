@@ -241,12 +241,12 @@ def _from_pydantic(
         else:
             at_key = error["loc"][-1:] == ("[key]",)
             spot = (written.keys if at_key else written.places).get(path, written.places.get(path, (1, 1)))
-            rule, message, hint = _told(error)
+            rule, message, hint = _rule_message_hint(error)
         faults.append((path, fault(Mark(name, *spot), rule, message, hint)))
     return faults
 
 
-def _told(error: Any) -> tuple[str, str, str]:
+def _rule_message_hint(error: Any) -> tuple[str, str, str]:
     kind, value, context = error["type"], error["input"], error.get("ctx", {})
     if kind == "written":
         return context["rule"], context["message"], context["hint"]

@@ -160,14 +160,14 @@ class Session(SessionKeys):
     @property
     def start_utc(self) -> datetime | None:
         """The start for those who read the site; ``None`` at a hidden place, whose time zone it would tell."""
-        return self._told(self.start)
+        return self._published(self.start)
 
     @property
     def end_utc(self) -> datetime | None:
         """The end, as :attr:`start_utc`."""
-        return self._told(self.end)
+        return self._published(self.end)
 
-    def _told(self, moment: datetime | None) -> datetime | None:
+    def _published(self, moment: datetime | None) -> datetime | None:
         hidden = self.place is None or self.place.publish == "hidden"
         return None if moment is None or hidden else moment.astimezone(UTC)
 

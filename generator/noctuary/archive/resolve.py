@@ -65,9 +65,9 @@ def picture(file: ParsedFile[SidecarKeys], picture_file: str, folder: Path, know
     if record.replaces is not None:
         known.picture(record.replaces, at("replaces"))
     placement = _placement(record.placement_keys, file, folder, known) if record.placement_keys else None
-    told = any(found.level == "fault" for found in known.findings[before:])
+    has_fault = any(found.level == "fault" for found in known.findings[before:])
     lacking = (record.rig_name is not None and rig is None) or (record.place_name is not None and place is None)
-    if told or lacking or any(s is None for s in sessions):
+    if has_fault or lacking or any(s is None for s in sessions):
         return None
     each_once = replace(
         record,

@@ -128,10 +128,10 @@ def _one_fault(path: Path) -> Iterator[None]:
 
 
 def _damaged(error: Exception) -> PictureFault:
-    said = " ".join(str(error).split())
-    if isinstance(error, EOFError) or any(word in said.lower() for word in ("truncated", "not enough data")):
+    reason = " ".join(str(error).split())
+    if isinstance(error, EOFError) or any(word in reason.lower() for word in ("truncated", "not enough data")):
         return cut_short()
-    if "too large" in said.lower() or "max_text" in said.lower():
+    if "too large" in reason.lower() or "max_text" in reason.lower():
         return PictureFault(
             "the picture carries more metadata than any picture needs",
             "export it again without comments, previews and editing history",
@@ -139,7 +139,7 @@ def _damaged(error: Exception) -> PictureFault:
         )
     from PIL import UnidentifiedImageError
 
-    reason = "" if isinstance(error, UnidentifiedImageError) or not said else f" ({said[:120]})"
+    reason = "" if isinstance(error, UnidentifiedImageError) or not reason else f" ({reason[:120]})"
     return PictureFault(
         f"the picture is damaged and cannot be decoded{reason}", f"{EXPORT} instead", "picture-unreadable"
     )

@@ -79,10 +79,10 @@ def _area(width: int, height: int, factor: int) -> int:
 
 def tiles(width: int, height: int) -> Iterator[Tile]:
     """Every file of a picture of ``width`` × ``height`` pixels, the finest first."""
-    seen = set[str]()
+    requested = set[str]()
     for tile in _tiles(width, height):  # a corner of one pixel is the same file at every reduction
-        if tile.request not in seen:
-            seen.add(tile.request)
+        if tile.request not in requested:
+            requested.add(tile.request)
             yield tile
 
 

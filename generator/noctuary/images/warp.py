@@ -43,12 +43,12 @@ def warped(picture: Image.Image, of: Placement, onto: Placement, width: int, hei
     px, py = source.pixel(*target.sky(gx, gy))
     # Pillow counts from the corner of the first pixel, placements from its middle.
     px, py = px + 0.5, py + 0.5
-    seen = np.isfinite(px) & np.isfinite(py)
+    visible = np.isfinite(px) & np.isfinite(py)
     mesh = []
     for j in range(len(ys) - 1):
         for i in range(len(xs) - 1):
             corners = ((j, i), (j + 1, i), (j + 1, i + 1), (j, i + 1))
-            if not all(seen[c] for c in corners):
+            if not all(visible[c] for c in corners):
                 continue
             quad = tuple(float(value) for c in corners for value in (px[c], py[c]))
             if max(quad[::2]) < 0 or min(quad[::2]) > picture.width:

@@ -151,14 +151,14 @@ class Assembly:
         if MADE not in self._made:
             self.write(MADE, "\n".join(sorted(map(_name_digest, self._made))).encode() + b"\n")
         self.out.parent.mkdir(parents=True, exist_ok=True)
-        lying = site_files(self.out) if self.out.exists() else {}
-        gone = [name for name in lying if name not in self._made]
-        small = lying and 10 * (len(self._written) + len(gone)) < len(self._made)
+        on_disk = site_files(self.out) if self.out.exists() else {}
+        gone = [name for name in on_disk if name not in self._made]
+        small = on_disk and 10 * (len(self._written) + len(gone)) < len(self._made)
         if not small and self._at_once(anew=not self.out.exists()):
             return self._made
         flush(self._new, self._written)
-        absent = [name for name in self._written if name not in lying]
-        changed = [name for name in self._written if name in lying]
+        absent = [name for name in self._written if name not in on_disk]
+        changed = [name for name in self._written if name in on_disk]
         steps = journal(absent, changed, gone, lambda name: (self._new / name).read_bytes())
         write_journal(self.folder, steps)
         _finish(steps, self.folder, self.out)

@@ -26,11 +26,11 @@ def astropy_table(table: ExportTable) -> Any:
 def _column(column: Column, values: list[Any]) -> Any:
     attributes = {"name": column.name, "unit": column.unit, "description": column.description}
     if column.kind == "text":
-        return AstropyColumn([_said(v) for v in values], dtype="str", **attributes)
+        return AstropyColumn([_text(v) for v in values], dtype="str", **attributes)
     mask = [v is None for v in values]
     return MaskedColumn([0 if v is None else v for v in values], mask=mask, dtype=_TYPES[column.kind], **attributes)
 
 
-def _said(value: object) -> str:
+def _text(value: object) -> str:
     # Characters that XML cannot hold would make the whole file unreadable.
     return "".join(c if c.isprintable() else " " for c in str(value))

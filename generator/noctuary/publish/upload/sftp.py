@@ -53,7 +53,7 @@ class _Login:
 
     def __init__(self, address: UploadAddress) -> None:
         self._ssh = Path.home() / ".ssh"
-        settings = self._said(address.host)
+        settings = self._settings_of(address.host)
         self.host = str(settings.get("hostname", address.host))
         self.port = address.port or int(str(settings.get("port", 22)))
         self.user = address.user or str(settings.get("user", getpass.getuser()))
@@ -62,7 +62,7 @@ class _Login:
         self._turn = threading.Lock()
         self._password: str | None = None
 
-    def _said(self, host: str) -> dict[str, Any]:
+    def _settings_of(self, host: str) -> dict[str, Any]:
         try:
             return dict(paramiko.SSHConfig.from_path(str(self._ssh / "config")).lookup(host))
         except (OSError, paramiko.ConfigParseError):

@@ -158,20 +158,20 @@ def witnesses(
     revised_path: Path, sac_path: Path, pgc_path: Path, contours_path: Path, drawings_path: Path
 ) -> tuple[Witnesses, Mapping[str, str]]:
     """Every source's extent by designation, and pyongc's type of each of its entries."""
-    said: Witnesses = defaultdict(dict)
+    statements: Witnesses = defaultdict(dict)
     kinds: dict[str, str] = {}
     for name, kind, extent in ongc():
-        said[name]["leda" if kind.startswith("G") and kind != "GCl" else "openngc"] = extent
+        statements[name]["leda" if kind.startswith("G") and kind != "GCl" else "openngc"] = extent
         kinds[name] = kind
     sources = (("revised", revised(revised_path)), ("sac", sac(sac_path)), ("pgc", pgc(pgc_path)))
     for source, entries in sources:
         for name, extent in entries:
-            said[name].setdefault(source, extent)
+            statements[name].setdefault(source, extent)
     drawn: dict[tuple[str, str], list[tuple[float, float]]] = defaultdict(list)
     for name, level, corners in contours(contours_path):
         drawn[designation(name), f"contour {level}"] += corners
     for name, corners in drawings(drawings_path):
         drawn[designation(name), "drawing"] += corners
     for (name, level), corners in drawn.items():
-        said[name][level] = around(corners)
-    return said, kinds
+        statements[name][level] = around(corners)
+    return statements, kinds

@@ -50,12 +50,12 @@ def apart(a: float, b: float) -> float:
     return max(a, b) / min(a, b) if a > 0 and b > 0 else math.inf
 
 
-def by_rule(name: str, kind: str, said: Mapping[str, Extent]) -> dict[str, str] | None:
+def by_rule(name: str, kind: str, extents: Mapping[str, Extent]) -> dict[str, str] | None:
     """The row of an object that nobody had to decide; None where the database may stand as it is."""
     nothing = Extent(0, 0, 0, 0, None)
-    own = said.get("leda") or said["openngc"]
-    if "leda" in said:
-        return galaxy_by_rule(name, *(said.get(source, nothing) for source in ("leda", "sac", "revised", "pgc")))
+    own = extents.get("leda") or extents["openngc"]
+    if "leda" in extents:
+        return galaxy_by_rule(name, *(extents.get(source, nothing) for source in ("leda", "sac", "revised", "pgc")))
     pairs = [("sac", "revised"), ("sac", "openngc")]
     if kind in CLUSTERS:
         pairs = [("revised", "sac"), ("sac", "openngc"), ("revised", "openngc")]
@@ -64,12 +64,13 @@ def by_rule(name: str, kind: str, said: Mapping[str, Extent]) -> dict[str, str] 
         pairs = [("sac", "revised"), ("sac", "openngc"), ("revised", "openngc")]
     if kind == "PN":
         pairs = [("openngc", "sac"), ("openngc", "revised"), ("sac", "revised")]
-    seen = [extent.major for source, extent in said.items() if source.startswith(CONTOUR)]
+    contours = [extent.major for source, extent in extents.items() if source.startswith(CONTOUR)]
     for source, witness in pairs:
-        one, two = said.get(source, nothing), said.get(witness, nothing)
+        one, two = extents.get(source, nothing), extents.get(witness, nothing)
         if apart(one.major, two.major) > (BETWEEN if kind == "GCl" else AGREEMENT):
             continue
-        if kind in (*NEBULAE, "Cl+N") and seen and not min(seen) / AGREEMENT <= one.major <= max(seen) * AGREEMENT:
+        within = not contours or min(contours) / AGREEMENT <= one.major <= max(contours) * AGREEMENT
+        if kind in (*NEBULAE, "Cl+N") and not within:
             continue
         if kind in ("OCl", "GCl", "Cl+N"):
             one = one._replace(minor=one.major, angle=None)
@@ -79,12 +80,12 @@ def by_rule(name: str, kind: str, said: Mapping[str, Extent]) -> dict[str, str] 
     if kind in CLUSTERS and own.major:
         # Lists measure a cluster's core or its last stars; the middle one of three is what is seen.
         for witness in ("revised", "openngc"):
-            one, two = said.get("sac", nothing), said.get(witness, nothing)
+            one, two = extents.get("sac", nothing), extents.get(witness, nothing)
             if apart(one.major, two.major) <= BETWEEN:
                 return row(name, one._replace(minor=one.major), "sac", witness, like=own)
     if own.major == 0:
         return None
-    alone = not any(extent.major for source, extent in said.items() if source != "openngc")
+    alone = not any(extent.major for source, extent in extents.items() if source != "openngc")
     return row(name, own, "openngc", "", like=own) | {"drawn": "no"} if alone else row(name, None, "", "")
 
 
@@ -105,12 +106,12 @@ def galaxy_by_rule(name: str, own: Extent, other: Extent, third: Extent, older: 
     return row(name, None, "", "") if other.major or third.major else None
 
 
-def by_decision(name: str, decision: Decision, said: Witnesses) -> dict[str, str]:
+def by_decision(name: str, decision: Decision, extents: Witnesses) -> dict[str, str]:
     """The row of an object that was looked at. Raises ValueError where its two sources do not agree after all."""
     about, _, source = decision.size.rpartition(":")
-    one = said[about or name][source]
+    one = extents[about or name][source]
     about, _, witness = decision.witness.rpartition(":")
-    two = said[about or name][witness] if witness else one
+    two = extents[about or name][witness] if witness else one
     times = apart(one.major, two.major)
     if times > (BETWEEN if decision.between or decision.loose else AGREEMENT):
         raise ValueError(f"{name}: {source} {one.major:.4g}′, {witness} {two.major:.4g}′")
@@ -121,7 +122,7 @@ def by_decision(name: str, decision: Decision, said: Witnesses) -> dict[str, str
         extent = extent._replace(minor=major, angle=None)
     if decision.middle:
         about, _, third = decision.middle.rpartition(":")
-        extent = extent._replace(ra=said[about or name][third].ra, dec=said[about or name][third].dec)
+        extent = extent._replace(ra=extents[about or name][third].ra, dec=extents[about or name][third].dec)
     if decision.angle is not None:
         extent = extent._replace(angle=decision.angle)
     written = row(name, extent, source, witness)
@@ -162,25 +163,25 @@ def _away(a: Extent, b: Extent) -> float:
     return math.hypot(across, a.dec - b.dec) * 60
 
 
-def magnitude(kind: str, said: Mapping[str, Extent]) -> str:
+def magnitude(kind: str, extents: Mapping[str, Extent]) -> str:
     """A globular's magnitude where both other sources agree on one that the database misses by half or more."""
-    own = said["openngc"].magnitude
-    two, three = (said[s].magnitude if s in said else None for s in ("sac", "revised"))
+    own = extents["openngc"].magnitude
+    two, three = (extents[s].magnitude if s in extents else None for s in ("sac", "revised"))
     if kind != "GCl" or own is None or two is None or three is None:
         return ""
     return f"{two:g}" if abs(two - three) <= 0.2 and abs(own - two) >= 0.5 else ""
 
 
-def rows(said: Witnesses, kinds: Mapping[str, str]) -> Iterator[dict[str, str]]:
+def rows(extents: Witnesses, kinds: Mapping[str, str]) -> Iterator[dict[str, str]]:
     for name in sorted({*kinds, *DECISIONS, *HELD}, key=_order):
         if name in DECISIONS:
-            yield by_decision(name, DECISIONS[name], said)
+            yield by_decision(name, DECISIONS[name], extents)
         elif name in HELD:
             yield row(name, None, "", "") | {"source": HELD[name]}
-        elif kinds[name] in (*CLUSTERS, *NEBULAE) or "leda" in said[name]:
-            made = by_rule(name, kinds[name], said[name])
+        elif kinds[name] in (*CLUSTERS, *NEBULAE) or "leda" in extents[name]:
+            made = by_rule(name, kinds[name], extents[name])
             if made is not None:
-                yield made | ({} if "leda" in said[name] else {"magnitude": magnitude(kinds[name], said[name])})
+                yield made | ({} if "leda" in extents[name] else {"magnitude": magnitude(kinds[name], extents[name])})
 
 
 def _order(name: str) -> tuple[str, int, str]:
@@ -192,12 +193,12 @@ def main(
     revised_path: Path, sac_path: Path, pgc_path: Path, contours_path: Path, drawings_path: Path, folder: Path = HERE
 ) -> None:
     """Write extents.csv into a folder."""
-    said, kinds = witnesses(revised_path, sac_path, pgc_path, contours_path, drawings_path)
+    extents, kinds = witnesses(revised_path, sac_path, pgc_path, contours_path, drawings_path)
     with (folder / "extents.csv").open("w", encoding="utf-8", newline="") as file:
         file.write(HEAD)
         writer = csv.DictWriter(file, COLUMNS, lineterminator="\n")
         writer.writeheader()
-        writer.writerows(rows(said, kinds))
+        writer.writerows(rows(extents, kinds))
 
 
 if __name__ == "__main__":
