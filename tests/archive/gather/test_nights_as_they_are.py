@@ -265,3 +265,17 @@ def test_the_totals_of_a_finished_stack(archive: Path, tmp_path: Path) -> None:
     shoot(tmp_path / "cards", datetime(2025, 7, 12, 22, 10), 45, 300.0, OBJECT="NGC 7000", FILTER="Ha")
     again = gather([tmp_path / "cards"], archive=None, archive_folder=tmp_path / "other")
     assert [s.frames for s in again.sessions] == [45]
+    text = (tmp_path / "other/gathered/ngc-7000.yaml").read_text()
+    assert "# ? kept: 40   # a stack of 40 is among the frames" in text
+
+
+def test_the_folder_of_the_frames_means_all_but_the_rejects(archive: Path, tmp_path: Path) -> None:
+    cards = tmp_path / "cards"
+    shoot(cards, EVENING, 6)
+    shoot(cards / "rejected", EVENING + timedelta(minutes=30), 2)
+    shoot(cards, EVENING + timedelta(hours=1), 4, FILTER="R")
+    shoot(cards / "darks", EVENING + timedelta(hours=9), 3, IMAGETYP="DARK")
+    assert not any("none of these lights" in note for note in gathered(archive, cards, kept=cards).notes)
+    text = draft(archive, "m-37")
+    assert "taken: 8\n        kept: 6\n" in text
+    assert "taken: 4\n        kept: 4\n" in text

@@ -37,7 +37,7 @@ from noctuary.archive.gather.limits import impossible_date, without_impossible
 from noctuary.archive.gather.run_previews import named_by_stars, previews_of
 from noctuary.archive.gather.sessions import GatheredSession, grouped
 from noctuary.archive.gather.shots import Shot, with_nights
-from noctuary.archive.gather.stack_sessions import stack_sessions
+from noctuary.archive.gather.stack_sessions import stack_sessions, with_stack_counts
 from noctuary.archive.gather.survival import with_survival
 from noctuary.archive.gather.target_changes import Change, named_runs, with_panels
 from noctuary.archive.gather.target_names import SkyNames, Target, TargetNames
@@ -112,9 +112,12 @@ def gather(
     work.context.learn_places(frames)
     shots, undated = work.shots(lights)
     unreadable += undated
-    shots, listed = with_survival(shots, *lists)
-    sessions = work.sessions(shots, [h for h in frames if h.kind not in ("light", None) and not h.combined])
-    stacks = stack_sessions([h for h in frames if h.combined], work.context, work.names, sessions)
+    others = [h for h in frames if h.kind not in ("light", None) or h.combined]
+    shots, listed = with_survival(shots, *(_without(names, others) for names in lists))
+    sessions = work.sessions(shots, [h for h in others if not h.combined])
+    combined = [h for h in frames if h.combined]
+    stacks = stack_sessions(combined, work.context, work.names, sessions)
+    sessions = with_stack_counts(sessions, combined, work.names)
     if equipment:
         added, faults = add_equipment(folder, [*sessions, *stacks])
         if faults:
@@ -170,6 +173,12 @@ def _names(rule: str, chosen: str | os.PathLike[str] | None, faults: list[Diagno
             )
         )  # fmt: skip
         return None
+
+
+def _without(names: Sequence[str] | None, others: Sequence[FrameHeader]) -> Sequence[str] | None:
+    """A folder's names without its darks, flats and masters, which no list of subs is about."""
+    paths = {header.path for header in others}
+    return None if names is None else [n for n in names if str(Path(n).absolute()) not in paths]
 
 
 def _possible(

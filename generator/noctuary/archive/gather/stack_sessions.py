@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
 from noctuary.archive.gather.frame_context import FrameContext
-from noctuary.archive.gather.frame_header import FrameHeader
+from noctuary.archive.gather.frame_header import FrameHeader, filter_key
 from noctuary.archive.gather.sessions import GatheredSession, Group
 from noctuary.archive.gather.shots import Shot, with_nights
 from noctuary.archive.gather.target_names import TargetNames
@@ -36,6 +37,39 @@ def stack_sessions(
         before = stacked.get(key)
         stacked[key] = new if before is None else _joined(before, new)
     return list(stacked.values())
+
+
+def with_stack_counts(
+    sessions: Sequence[GatheredSession], combined: Sequence[FrameHeader], names: TargetNames
+) -> list[GatheredSession]:
+    """The sessions, whose open question proposes what a stack of the same target and filter says of itself.
+
+    Only where one group of subs alone can have gone into it: nobody knows how a stack divides over two nights.
+    """
+    counts: dict[tuple[str, str | None, str], list[int]] = {}
+    for header in combined:
+        totals = header.stack
+        if totals is not None and totals.count and totals.exposure_s and header.target:
+            key = names.target(header.target).key, _filter(header.filter), f"{totals.exposure_s:.2g}"
+            counts.setdefault(key, []).append(totals.count)
+    series = Counter(_series(s, g) for s in sessions for g in s.groups)
+
+    def proposed(session: GatheredSession, group: Group) -> Group:
+        count = max(counts.get(_series(session, group), [0]))
+        only = series[_series(session, group)] == 1 and 0 < count <= (group.taken or 0)
+        if group.kept is not None or group.proposed_why or not only:
+            return group
+        return replace(group, proposed=count, proposed_why=f"a stack of {count} is among the frames")
+
+    return [replace(s, groups=tuple(proposed(s, g) for g in s.groups)) for s in sessions]
+
+
+def _series(session: GatheredSession, group: Group) -> tuple[str, str | None, str]:
+    return session.target.key, _filter(group.filter), f"{group.exposure_s or 0:.2g}"
+
+
+def _filter(name: str | None) -> str | None:
+    return filter_key(name) if name else None
 
 
 def _session(shot: Shot, known_places: tuple[str, ...]) -> GatheredSession:

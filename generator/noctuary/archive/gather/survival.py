@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from noctuary.archive.gather.frame_files import surviving
 from noctuary.archive.gather.frame_header import filter_key
+from noctuary.archive.gather.frame_names import is_reject
 from noctuary.archive.gather.shots import Shot
 
 
@@ -32,7 +33,8 @@ def with_survival(
     alive: set[str] = set()
     dead: set[str] = set()
     if kept is not None:
-        alive, unknown, unclear = surviving(paths, kept)
+        # A folder of everything has the rejects in a folder of its own.
+        alive, unknown, unclear = surviving(paths, [name for name in kept if not is_reject(name)])
         notes.append(("surviving", ListedNames(kept, unknown, unclear)))
     if rejected is not None:
         dead, unknown, unclear = surviving(paths, rejected)
