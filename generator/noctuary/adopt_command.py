@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterable
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+
+from noctuary.progress_bar import headers_bar
+from noctuary.text import counted
 
 if TYPE_CHECKING:
     from noctuary.archive.adopt.adopting import Report
@@ -75,7 +77,7 @@ def adopt(
             asked, proposed = open_questions(reading.archive, folder)
             _print_questions(asked, {q.text: proposed.get(q.subject) for q in asked})
             return
-        with _progress() as advance:
+        with headers_bar() as advance:
             choices = Choices(files, table, columns, link, dry_run)
             names = CatalogueNames(catalogue_of(reading.archive))
             report = run(reading.archive, folder, names, choices, date.today(), advance)
@@ -154,17 +156,17 @@ def _tell(report: Report, archive: Path, *, dry_run: bool) -> None:
     for line in report.told:
         click.echo(line, err=True)
     if report.brought:
-        click.echo(f"{_count(len(report.brought), 'picture')} {would}brought into the archive")
+        click.echo(f"{counted(len(report.brought), 'picture')} {would}brought into the archive")
     click.echo(
-        f"{_count(len(report.drafted), 'record')} {would}drafted, {_count(report.known, 'picture')} known already"
+        f"{counted(len(report.drafted), 'record')} {would}drafted, {counted(report.known, 'picture')} known already"
     )
     if report.settled:
-        click.echo(f"{_count(len(report.settled), 'record')} {would}completed from your answers")
+        click.echo(f"{counted(len(report.settled), 'record')} {would}completed from your answers")
     for rig in report.rigs:
         click.echo(f"{would}added to equipment.yaml: {rig}")
     if report.questions:
         where = "" if dry_run else " in questions.yaml"
-        click.echo(f"{_count(len(report.questions), 'question')} open{where}; the first:")
+        click.echo(f"{counted(len(report.questions), 'question')} open{where}; the first:")
         click.echo(f"  {report.questions[0].text}")
     if not dry_run and (report.drafted or report.settled):
         click.echo(f"Now: noctuary build {_quoted(archive)}")
@@ -182,26 +184,9 @@ def _print_questions(asked: list[Question], proposed: dict[str, str | None]) -> 
         click.echo("Answer them in questions.yaml and run noctuary adopt again.")
 
 
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"
-
 
 def _quoted(path: Path) -> str:
     import shlex
 
     return shlex.quote(str(path))
 
-
-@contextmanager
-def _progress() -> Iterator[Callable[[int, int], None]]:
-    """A bar on a terminal, nothing elsewhere."""
-    if not sys.stderr.isatty():
-        yield lambda done, total: None
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
-
-    console = Console(stderr=True, highlight=False)
-    with Progress(TextColumn("headers"), BarColumn(), MofNCompleteColumn(), console=console, transient=True) as bars:
-        bar = bars.add_task("headers", total=None)
-        yield lambda done, total: bars.update(bar, completed=done, total=total)

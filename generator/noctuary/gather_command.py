@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from noctuary.progress_bar import headers_bar
 from noctuary.text import counted
 
 if TYPE_CHECKING:
@@ -81,7 +81,7 @@ def gather(
     from noctuary.gather_surroundings import CatalogueOfTargets, PreviewsOfFrames
 
     known = read_archive(archive.resolve()).archive if (archive / "archive.yaml").exists() else None
-    with _progress() as advance:
+    with headers_bar() as advance:
         report = read_frames(
             frames,
             archive=known,
@@ -130,17 +130,3 @@ def skipped_lines(unreadable: Sequence[tuple[str, str]]) -> list[str]:
             lines.append(f"skipped {len(files) - _SHOWN} more for the same reason")
     return lines
 
-
-@contextmanager
-def _progress() -> Iterator[Callable[[int, int], None]]:
-    """A bar on a terminal, nothing elsewhere."""
-    if not sys.stderr.isatty():
-        yield lambda done, total: None
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
-
-    console = Console(stderr=True, highlight=False)
-    with Progress(TextColumn("headers"), BarColumn(), MofNCompleteColumn(), console=console, transient=True) as bars:
-        bar = bars.add_task("headers", total=None)
-        yield lambda done, total: bars.update(bar, completed=done, total=total)

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from noctuary.text import counted
+
 if TYPE_CHECKING:
     from noctuary.publish.upload.upload import Report
 
@@ -108,7 +110,7 @@ def _tell(report: Report, *, dry_run: bool) -> None:
         return
     removed = f"; {'would remove' if dry_run else 'removed'} {len(report.remove)}" if report.remove else ""
     took = "" if dry_run else f" in {report.seconds:.0f} s"
-    click.echo(f"{verb} {_count(len(report.send), 'file')}, {amount(sent)}{removed}{took}: {report.shown}")
+    click.echo(f"{verb} {counted(len(report.send), 'file')}, {amount(sent)}{removed}{took}: {report.shown}")
 
 
 def _names(verb: str, sizes: dict[str, int]) -> None:
@@ -155,9 +157,6 @@ def after_build(archive: Path, out: Path, *, explain: bool) -> None:
     if (report := pending(archive, out)) is not None:
         click.echo(report)
 
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 @contextmanager
