@@ -181,3 +181,13 @@ def test_a_german_archive_builds_in_german(tmp_path):
         assert word in page
     for word in ("To the content", "Right ascension", "Acquisition<", ">globular cluster", "Equipment"):
         assert word not in page
+
+
+@pytest.mark.parametrize("language", ["ar", "he"])
+def test_a_quantity_keeps_its_order_on_a_page_from_right_to_left(language):
+    """Unicode Standard Annex 9: what is between U+2066 and U+2069 runs from left to right by itself."""
+    said = Typography(language).filters
+    assert said["unit"](480, "mm") == "\u2066480\u202fmm\u2069"
+    assert said["declination"](-2.45)[0] == said["f_ratio"](2.8)[0] == said["spread"](34, 41, "°")[0] == "\u2066"
+    assert said["number"](None) == "—"
+    assert Typography("en").filters["unit"](480, "mm") == "480\u202fmm"
