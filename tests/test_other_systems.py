@@ -53,6 +53,7 @@ def test_what_another_system_could_not_hold_is_told(path: str) -> None:
     assert why_not_portable(path) is not None
 
 
+@pytest.mark.slow
 def test_a_site_of_awkward_ids_lies_on_every_system(tmp_path: Path) -> None:
     archive = write_archive(tmp_path / "archive", 0)
     set_plainly(archive)

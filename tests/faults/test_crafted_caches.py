@@ -216,6 +216,7 @@ def test_a_link_is_not_read_through(archive: Path, tmp_path: Path) -> None:
     assert not database_of(archive).is_symlink()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("hard", [False, True])
 def test_nothing_outside_is_written_through_a_link(archive: Path, tmp_path: Path, hard: bool) -> None:
     outside = {}

@@ -181,9 +181,11 @@ class TestVerdicts:
         assert report.pattern == "round"
         assert "focus" not in report.meaning
 
+    @pytest.mark.slow
     def test_a_bad_focus_is_told_on_a_linear_frame(self) -> None:
         assert measure(frame_of(lambda x, y: (6.5, 1.0, 0.0))).pattern == "wide all round"
 
+    @pytest.mark.slow
     @pytest.mark.parametrize("centre", [(-0.5, 0.4), (0.8, -0.8), (-1.3, 0.0)])
     def test_arcs_are_known_by_their_centre(self, centre: tuple[float, float]) -> None:
         report = measure(frame_of(turning(*centre)))

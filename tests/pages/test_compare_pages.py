@@ -146,6 +146,7 @@ def test_the_next_build_draws_nothing_again(site):
     assert drawn() == before
 
 
+@pytest.mark.slow
 def test_of_many_pictures_each_meets_its_neighbours_the_first_and_the_newest(tmp_path):
     one_target(tmp_path / "archive", {f"p{i:02}": (f"{i + 2005}-08-01", "") for i in range(18)})
     assert build(tmp_path / "archive", tmp_path / "site", workers=1).built

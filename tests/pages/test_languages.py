@@ -163,6 +163,7 @@ def test_styles_follow_the_direction_of_the_text(sheet):
     assert PHYSICAL.findall(sheet.read_text(encoding="utf-8")) == []
 
 
+@pytest.mark.slow
 def test_a_german_archive_builds_in_german(tmp_path):
     folder = tmp_path / "archive"
     left_out = shutil.ignore_patterns("site", ".noctuary*", "pictures", "nights", "exhibits")

@@ -157,6 +157,7 @@ def folder(tmp_path: Path) -> Iterator[Path]:
     shutil.rmtree(made, ignore_errors=True)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("system", SYSTEMS)
 @pytest.mark.parametrize("change", CHANGES)
 def test_a_change_that_is_cut_off_or_fails(folder: Path, system: str, change: str) -> None:

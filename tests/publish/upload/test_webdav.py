@@ -69,17 +69,27 @@ def test_a_wrong_password_is_one_line_that_does_not_hold_it(tmp_path, server, sp
     assert "wr0ng" not in shown
 
 
-def test_no_password_says_where_it_belongs(server, space, monkeypatch):
+@pytest.fixture
+def keyring():
+    """The library, with the ring that it had put back: it finds one once, and asks no variable again."""
+    library = pytest.importorskip("keyring")
+    before = library.get_keyring()
+    yield library
+    library.set_keyring(before)
+
+
+def test_no_password_says_where_it_belongs(server, space, keyring, monkeypatch):
+    from keyring.backends.null import Keyring
+
     monkeypatch.delenv("NOCTUARY_UPLOAD_PASSWORD")
-    monkeypatch.setenv("PYTHON_KEYRING_BACKEND", "keyring.backends.null.Keyring")
+    keyring.set_keyring(Keyring())
     with pytest.raises(UploadError) as told:
         at(server, space)
     assert f"keyring set noctuary {USER}@127.0.0.1" in told.value.hint
     assert "NOCTUARY_UPLOAD_PASSWORD" in told.value.hint
 
 
-def test_a_password_comes_from_the_keyring(tmp_path, server, space, monkeypatch):
-    keyring = pytest.importorskip("keyring")
+def test_a_password_comes_from_the_keyring(tmp_path, server, space, keyring, monkeypatch):
     from keyring.backend import KeyringBackend
 
     class Ring(KeyringBackend):
@@ -93,12 +103,8 @@ def test_a_password_comes_from_the_keyring(tmp_path, server, space, monkeypatch)
         def delete_password(self, service, username): ...
 
     monkeypatch.delenv("NOCTUARY_UPLOAD_PASSWORD")
-    before = keyring.get_keyring()
     keyring.set_keyring(Ring())
-    try:
-        uploaded(tmp_path / "archive", tiny_site(["veil"]), at(server, space))
-    finally:
-        keyring.set_keyring(before)
+    uploaded(tmp_path / "archive", tiny_site(["veil"]), at(server, space))
     assert lying(at_once(server, space, monkeypatch).connect()) == tiny_site(["veil"])
 
 
