@@ -85,6 +85,8 @@ def adopt(
         click.echo(str(trouble), err=True)
         click.echo("Nothing was written.", err=True)
         sys.exit(1)
+    except BrokenPipeError:  # whoever was reading the questions has read enough
+        raise
     except OSError as trouble:
         click.echo(f"{trouble.filename or folder}: {trouble.strerror or trouble}", err=True)
         sys.exit(1)

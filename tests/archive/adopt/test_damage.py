@@ -25,6 +25,7 @@ from noctuary.archive.adopt.raster_evidence import of_raster
 from noctuary.archive.adopt.table_columns import columns
 from noctuary.archive.adopt.table_evidence import join
 from noctuary.archive.adopt.table_rows import TableFault, read_table
+from noctuary.archive.adopt.xisf_evidence import of_xisf
 from noctuary.archive.adopt.xmp import properties
 from noctuary.archive.parse_file import parse
 from PIL import Image
@@ -54,7 +55,10 @@ def raster(kind: str) -> bytes:
     exif.get_ifd(0x8825).update({1: "N", 2: (50.0, 0.0, 0.0), 3: "E", 4: (10.0, 0.0, 0.0)})
     stream = BytesIO()
     image = Image.fromarray(np.zeros((4, 6), np.uint8))
-    if kind == "PNG":
+    if kind == "HEIF":
+        pytest.importorskip("pillow_heif").register_heif_opener()
+        Image.fromarray(np.zeros((64, 64, 3), np.uint8)).save(stream, kind, exif=exif)
+    elif kind == "PNG":
         text = PngInfo()
         text.add_text("Title", "Veil", zip=True)
         text.add_itxt("XML:com.adobe.xmp", XMP, zip=True)
@@ -89,7 +93,7 @@ def damaged(content: bytes, chance: random.Random, header: int) -> bytes:
     return bytes(changed)
 
 
-@pytest.mark.parametrize(("kind", "runs"), [("JPEG", 700), ("PNG", 500), ("TIFF", 600)])
+@pytest.mark.parametrize(("kind", "runs"), [("JPEG", 700), ("PNG", 500), ("TIFF", 600), ("HEIF", 200)])
 def test_damaged_pictures(tmp_path, kind, runs):
     chance = random.Random(kind)
     content = raster(kind)
@@ -114,6 +118,23 @@ def test_damaged_stacks(tmp_path):
         path.write_bytes(damaged(content, chance, 1800))
         try:
             said = of_fits(path, names())
+        except NotReadable:
+            continue
+        no_fault(said)
+
+
+def test_damaged_xisf(tmp_path):
+    xisf = pytest.importorskip("xisf")
+    cards = {"OBJECT": "'M 31'", "EXPTIME": "120", "STACKCNT": "42", "DATE-OBS": "'2021-09-04T22:10:00'"}
+    keywords = {"FITSKeywords": {key: [{"value": value, "comment": ""}] for key, value in cards.items()}}
+    xisf.XISF.write(str(tmp_path / "whole.xisf"), np.zeros((4, 6, 1), np.float32), image_metadata=keywords)
+    content = (tmp_path / "whole.xisf").read_bytes()
+    chance = random.Random(8)
+    path = tmp_path / "a.xisf"
+    for _ in range(300):
+        path.write_bytes(damaged(content, chance, 1500))
+        try:
+            said = of_xisf(path, names())
         except NotReadable:
             continue
         no_fault(said)

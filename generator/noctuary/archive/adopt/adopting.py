@@ -167,6 +167,7 @@ def _headers(
                 report.told.append(f"{picture.source}: {trouble}")
             else:
                 found[picture.name] = Evidence("its header"), str(trouble)
+                report.told.append(f"{picture.came_as}: {trouble}; a build says whether the picture can be shown")
         except OSError as trouble:
             report.told.append(f"{picture.source}: {trouble.strerror or 'it cannot be read'}")
         if progress:

@@ -60,14 +60,15 @@ class Question:
     @property
     def text(self) -> str:
         number = len(self.sidecars)
-        pictures = f"{number} picture{'' if number == 1 else 's'}"
+        pictures = f"{number} pictures" if number > 1 else "one picture"
+        were, the = ("were", f"the {pictures}") if number > 1 else ("was", "the picture")
         key, about = self.subject.key, self.subject.about
         if self.subject.guess:
             return f"{_GUESSED[key]} of {pictures} come from {about}. Take them all?"
         if key == "finished":
-            return f"When were the {pictures} in {about} finished?"
+            return f"When {were} {the} in {about} finished?"
         noun, verb = ("rig", "took") if key == "rig" else ("place", "did")
-        where = f"Which rig took the {pictures}" if verb == "took" else f"At which place were the {pictures} taken"
+        where = f"Which rig took {the}" if verb == "took" else f"At which place {were} {the} taken"
         if about == NOTHING_SAYS:
             return f"{where} of which no source names the {noun}?"
         return f"{where} that {'says' if number == 1 else 'say'} “{about}”?"
