@@ -185,3 +185,14 @@ def test_names_say_what_they_hold() -> None:
             if name in NAMELESS:
                 nameless.append(f"{path.relative_to(HOUSE)}: {name}")
     assert nameless == []
+
+
+def test_the_themes_name_their_parts_in_plain_words() -> None:
+    private = re.compile(
+        r'class="[^"]*(?<![\w-])(gist|unseen|laid|laying|beyond|hung|finds|wall)(?![\w-])'
+        r"|^[^/]*\.(gist|unseen|laid|laying|beyond|hung|finds|wall)(?![\w-])[^;]*\{",
+        re.MULTILINE,
+    )
+    parts = [p for p in (ROOT / "themes").rglob("*") if p.suffix in (".html", ".css")]
+    assert len(parts) > 40
+    assert [str(p.relative_to(ROOT)) for p in parts if private.search(p.read_text(encoding="utf-8"))] == []
