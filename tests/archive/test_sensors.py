@@ -8,6 +8,8 @@ from collections import defaultdict
 from pathlib import Path
 
 import pytest
+from noctuary.archive.gather.equipment import cameras_of
+from noctuary.archive.gather.frame_header import FrameHeader
 from noctuary.archive.read import read_archive
 from noctuary.archive.sensors import sensor_of, sensor_rows
 
@@ -138,3 +140,22 @@ def test_a_rig_may_name_a_camera_of_the_table_that_is_listed_nowhere(tmp_path):
 def test_a_person_decides_whether_a_camera_sees_colour(tmp_path):
     cameras = read(tmp_path, "cameras:\n  ASI2600MM Pro: {colour: colour}\n  EOS 6D: {colour: mono}\n  x:\n").cameras
     assert [camera.colour for camera in cameras.values()] == [True, False, True]
+
+
+@pytest.mark.parametrize(
+    ("written", "owned", "found"),
+    [
+        ("Canon EOS 6D", ("Canon EOS 6D", "Canon EOS 6D Mark II"), ["Canon EOS 6D"]),
+        ("Canon EOS 6D Mark II", ("EOS 6D",), []),
+        ("SONY ILCE-7M3", ("Sony α7 III", "Sony α7"), ["Sony α7 III"]),
+        ("NIKON D810A", ("NIKON D810",), []),
+        ("ZWO ASI294MC Pro", ("ASI294MM Pro",), []),
+        ("ZWO CCD ASI2600MC Pro", ("ASI2600MC-Pro",), ["ASI2600MC-Pro"]),
+        ("Maker Reflex 5", ("Reflex 5",), ["Reflex 5"]),
+    ],
+)
+def test_a_header_means_the_camera_that_it_names(tmp_path, written, owned, found):
+    cameras = read(tmp_path, "cameras:\n" + "".join(f"  {name}:\n" for name in owned)).cameras
+    assert [camera.name for camera in cameras_of(FrameHeader("a", camera=written), cameras)] == found
+    sized = FrameHeader("a", camera=written, pixels=(7360, 4912))
+    assert [camera.name for camera in cameras_of(sized, cameras)] == found

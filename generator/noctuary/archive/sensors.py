@@ -34,6 +34,15 @@ def sensor_of(name: str) -> Sensor | None:
     return sensor
 
 
+def same_camera(one: str, other: str) -> bool | None:
+    """Whether two names are those of one camera: “Sony α7 III” and “ILCE-7M3” are, a 6D is no 6D Mark II.
+
+    ``None`` where the table does not know both.
+    """
+    first, second = sensor_of(one), sensor_of(other)
+    return None if first is None or second is None else first is second  # there is one for each row
+
+
 def sensor_rows() -> list[dict[str, str]]:
     """The rows of the table as they are written."""
     text = resources.files("noctuary.archive.tables").joinpath("sensors.csv").read_text(encoding="utf-8")

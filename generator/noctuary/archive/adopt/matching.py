@@ -14,6 +14,7 @@ from noctuary.archive.equipment_text import RigProposal
 from noctuary.archive.gather.equipment import kit_of, nearest_place
 from noctuary.archive.gather.frame_header import FrameHeader
 from noctuary.archive.records import Archive, Rig
+from noctuary.archive.sensors import same_camera
 from noctuary.archive.values import number_text
 
 _NAMED = " (so called in the table)"
@@ -52,8 +53,9 @@ def _is_certain(stated: Evidence, rig: Rig) -> bool:
     """
     if stated.camera is None or rig.camera is None:
         return False
+    known = same_camera(stated.camera, rig.camera.name)
     one, other = folded(stated.camera), folded(rig.camera.name)
-    if not (one == other or one.endswith(" " + other) or other.endswith(" " + one)):
+    if not (one == other or one.endswith(" " + other) or other.endswith(" " + one) if known is None else known):
         return False
     optic = rig.optic
     if stated.focal_length_mm is None:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from noctuary.archive.gather.frame_header import FrameHeader, filter_key
 from noctuary.archive.records import Archive, Camera, Place, Rig
+from noctuary.archive.sensors import same_camera
 from noctuary.geometry import EARTH_RADIUS_KM, separation_deg
 
 NEAR_KM = 50.0
@@ -80,7 +81,10 @@ def cameras_of(header: FrameHeader, cameras: Mapping[str, Camera]) -> list[Camer
 
 
 def _camera_score(header: FrameHeader, camera: Camera) -> int:
-    score = 8 if header.camera and same_words(camera.name, header.camera) else 0
+    known = same_camera(camera.name, header.camera) if header.camera else None
+    if known is False:  # the table knows both: a 6D Mark II is no 6D, though its name holds the other
+        return 0
+    score = 8 if known or (header.camera and same_words(camera.name, header.camera)) else 0
     if header.pixel_size_um and camera.pixel_size_um is not None:
         if not pixel_size_fits(header, camera):
             return score
