@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from noctuary.archive.clock import read_clock
 from noctuary.errors import NoctuaryError
-from noctuary.publish.site_products import BadTemplate
+from noctuary.publish.page_products import BadTemplate
 from noctuary.quantity import TIME, read
 from noctuary.sky.projection import NoSky, PlacementError
 

@@ -15,9 +15,9 @@ from noctuary.errors import NoctuaryError
 
 if TYPE_CHECKING:
     from noctuary.archive.read import Reading
-    from noctuary.build import Outcome
     from noctuary.diagnostic import Diagnostic
     from noctuary.facts.archive_facts import ArchiveFacts
+    from noctuary.outcome import Outcome
 
 __version__ = "0.1.0"
 __all__ = ["ArchiveHasFaults", "__version__", "build_site", "check_archive", "derive_facts", "read_archive"]

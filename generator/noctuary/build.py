@@ -2,24 +2,27 @@
 
 from __future__ import annotations
 
-import json
 import os
+import secrets
 import time
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 from noctuary.archive.schema import write_schemas
-from noctuary.build_manifest import FOLDER, BuildManifest, Published, program_stamp, read_build, write_build
+from noctuary.build_manifest import FOLDER, BuildManifest, program_stamp, read_manifest, write_manifest
 from noctuary.diagnostic import Diagnostic, Mark, doubt, fault, in_order
+from noctuary.edited_words import EditedWords
 from noctuary.inspection import Inspection, inspect, program_hash
 from noctuary.memo import Memo
+from noctuary.outcome import Outcome, summary
 from noctuary.pages.build_context import BuildContext, Progress
 from noctuary.pages.gone_addresses import published as published_addresses
 from noctuary.pages.product import Product
 from noctuary.publish.build_lock import InUse, archive_lock
 from noctuary.publish.cluster import NoSuchExecutor
+from noctuary.publish.page_products import BadTemplate
 from noctuary.publish.replace_site import (
     MADE,
     Assembly,
@@ -30,31 +33,15 @@ from noctuary.publish.replace_site import (
     recover,
 )
 from noctuary.publish.run_products import make_products
-from noctuary.publish.site_products import BadTemplate, site_products
-from noctuary.up_to_date import unchanged
-
-
-@dataclass
-class Outcome:
-    """How a build ended. ``reasons``: for each file made, why. ``summary``: a line for the person.
-
-    ``half_way``: not built, and the published site is between the old one and the new one; all its links hold.
-    """
-
-    findings: list[Diagnostic]
-    built: bool
-    out: Path
-    summary: str = ""
-    reasons: list[tuple[str, str]] = field(default_factory=list)
-    written: int = 0
-    half_way: bool = False
+from noctuary.publish.site_products import site_products
+from noctuary.worked_out import WorkedOut, made_of, write_worked_out
 
 
 def examine(archive: Path) -> Inspection:
     """What ``check`` and ``facts`` need: an archive read, derived and judged, with nothing written."""
     folder = archive.resolve()
     out = folder / "site"
-    before, answers = read_build(folder, program_hash())
+    before, answers = read_manifest(folder), _answers(WorkedOut(folder), program_hash())
     try:
         return inspect(folder, out, before, Memo(answers), date.today())
     except Exception:
@@ -71,11 +58,13 @@ def build(
     workers: int | None = None,
     executor: str | None = None,
     progress: Progress | None = None,
+    words: EditedWords | None = None,
 ) -> Outcome:
     """Checks an archive and builds its site, whole or not at all.
 
     ``workers`` processes make the pictures (default: as many as cores and memory allow), or the
-    ``executor`` named ``dask:ADDRESS``. Raises KeyboardInterrupt after tidying up; every other trouble
+    ``executor`` named ``dask:ADDRESS``. ``words`` are those of the same archive and folder, handed in by who builds
+    again and again. Raises KeyboardInterrupt after tidying up; every other trouble
     is a finding of the outcome.
     """
     folder = archive.resolve()
@@ -83,7 +72,7 @@ def build(
     try:
         _refuse_links(folder)
         with archive_lock(folder):
-            return _remembering(_Order(folder, out, workers, executor, progress or _silent))
+            return _remembering(_Order(folder, out, workers, executor, progress or _silent), words)
     except InUse as owner:
         message = f"another build of this archive is at work (process {owner})"
         return _refused(out, [_trouble("publish", message, "wait until it has ended")])
@@ -112,33 +101,49 @@ class _Order:
     progress: Progress
 
 
-def _remembering(order: _Order) -> Outcome:
+def _remembering(order: _Order, words: EditedWords | None) -> Outcome:
     """A build that goes on from the last one, or from nothing where that left what makes no sense."""
     recover(order.out)
     _refuse_misplaced(order.archive, order.out)
+    if (done := (words or EditedWords(order.archive, order.out)).build()) is not None:
+        return done
     program = program_hash()
-    before, answers = read_build(order.archive, program)
+    before, worked_out = read_manifest(order.archive), WorkedOut(order.archive)
+    answers = _answers(worked_out, program)
+    ingredients = worked_out.ingredients() if worked_out.build == before.build else {}
     try:
-        return _build(order, program, before, answers)
+        return _build(order, program, before, answers, ingredients)
     except (CannotPublish, NoSuchExecutor, BadTemplate, OSError):
         raise
     except Exception:
         if not answers:
             raise
-        return _build(order, program, BuildManifest(), {})
+        return _build(order, program, BuildManifest(), {}, {})
 
 
-def _build(order: _Order, program: str, last: BuildManifest, answers: Mapping[bytes, bytes]) -> Outcome:
+def _answers(worked_out: WorkedOut, program: str) -> Mapping[bytes, bytes]:
+    """What this very program worked out before."""
+    return worked_out.answers() if worked_out.program == program else {}
+
+
+def _build(
+    order: _Order,
+    program: str,
+    last: BuildManifest,
+    answers: Mapping[bytes, bytes],
+    ingredients: Mapping[str, str],
+) -> Outcome:
     folder, out = order.archive, order.out
     began = time.monotonic()
     stamp = program_stamp()
     memory = Memo(answers)
-    inspection = inspect(folder, out, last, memory, date.today())
+    today = date.today()
+    inspection = inspect(folder, out, last, memory, today)
     if inspection.faults or inspection.archive is None or inspection.facts is None or inspection.almanac is None:
         return _refused(out, inspection.findings)
     before = last if last.out == str(out) else BuildManifest()
     on_disk = files_on_disk(out)
-    unchanged_files = _unchanged_files(before, on_disk)
+    unchanged_files = _unchanged_files(before, on_disk, ingredients)
     if foreign := foreign_files(out, on_disk, unchanged_files):
         more = f" and {len(foreign) - 1} more" if foreign[1:] else ""
         raise CannotPublish(
@@ -167,20 +172,28 @@ def _build(order: _Order, program: str, last: BuildManifest, answers: Mapping[by
     counts = {"pictures": len(inspection.archive.shown), "pages": site.pages}
     entries = inspection.hashes.entries()
     if not _same_products(site.products, unchanged_files, before):
-        outcome.written, published, ingredients = _publish(
+        outcome.written, published = _publish(
             out, site.products, unchanged_files, on_disk, order.workers, outcome.reasons
         )
-        outputs = {
-            name: Published(status.st_size, status.st_mtime_ns, json.dumps(ingredients.get(name, {})))
-            for name, status in published.items()
-        }
+        outputs = {name: (status.st_size, status.st_mtime_ns) for name, status in published.items()}
         before = BuildManifest(out=str(out), outputs=outputs)
-    addresses = last.published | published_addresses(inspection.archive, inspection.hashes.of)
-    site_address = inspection.archive.address or ""
-    book = BuildManifest(str(out), stamp, entries, before.outputs, findings, counts, addresses, site_address)
+    book = BuildManifest(
+        out=str(out),
+        build=secrets.token_hex(8),
+        stamp=stamp,
+        day=today.isoformat(),
+        inputs=entries,
+        outputs=before.outputs,
+        doubts=findings,
+        counts=counts,
+        published=last.published | published_addresses(inspection.archive, inspection.hashes.of),
+        address=inspection.archive.address or "",
+    )
     try:
         write_schemas(folder)
-        write_build(folder, book, program, memory.kept())
+        # In this order: a manifest is believed about what is made of what only beside the answers of its own build.
+        write_worked_out(folder, program, book.build, memory.kept(), {p.path: p.ingredients for p in site.products})
+        write_manifest(folder, book)
         if any(name.startswith("images/") for name, _ in outcome.reasons):
             site.prune_cache()
     except OSError as error:
@@ -188,24 +201,19 @@ def _build(order: _Order, program: str, last: BuildManifest, answers: Mapping[by
         message = f"the cache in {FOLDER} cannot be written: {error.strerror or error}"
         lost = doubt(Mark("archive.yaml"), "cache", message, "mend that, or the next build does all the work again")
         outcome.findings = in_order([*findings, lost])
-    if not outcome.written:
-        outcome.summary = unchanged(book, out)
-    else:
-        outcome.summary = (
-            f"{counts['pictures']} pictures, {counts['pages']} pages; {outcome.written} files made in "
-            f"{time.monotonic() - began:.1f} s. The site is in {out}. To see it, open {out / 'index.html'}"
-        )
+    outcome.summary = summary(book, out, outcome.written, time.monotonic() - began)
     return outcome
 
 
-def _unchanged_files(book: BuildManifest, on_disk: Mapping[str, os.stat_result]) -> dict[str, Mapping[str, str]]:
+def _unchanged_files(
+    book: BuildManifest, on_disk: Mapping[str, os.stat_result], ingredients: Mapping[str, str]
+) -> dict[str, Mapping[str, str]]:
     """Files of the published site that are as the last build left them → what they were made from."""
-    found: dict[str, Mapping[str, str]] = {}
-    for name, status in on_disk.items():
-        entry = book.outputs.get(name)
-        if entry and entry.size == status.st_size and entry.modified_ns == status.st_mtime_ns:
-            found[name] = entry.made_of()
-    return found
+    return {
+        name: made_of(ingredients.get(name, ""))
+        for name, status in on_disk.items()
+        if book.outputs.get(name) == (status.st_size, status.st_mtime_ns)
+    }
 
 
 def _same_products(
@@ -228,8 +236,8 @@ def _publish(
     on_disk: Mapping[str, os.stat_result],
     workers: int | None,
     reasons: list[tuple[str, str]],
-) -> tuple[int, dict[str, os.stat_result], dict[str, Mapping[str, str]]]:
-    """Assembles the site and puts it in place; (files made, what is published, what it was made from)."""
+) -> tuple[int, dict[str, os.stat_result]]:
+    """Assembles the site and puts it in place; (files made, what is published)."""
     todo: list[Product] = []
     with Assembly(out) as assembly:
         for product in products:
@@ -246,7 +254,7 @@ def _publish(
             assembly.keep(MADE, on_disk[MADE])
         reasons.extend((name, "removed") for name in sorted(unchanged_files) if name not in paths and name != MADE)
         published = assembly.publish()
-    return max(len(todo), 1), published, {p.path: dict(p.ingredients) for p in products}
+    return max(len(todo), 1), published
 
 
 def _refuse_misplaced(folder: Path, out: Path) -> None:

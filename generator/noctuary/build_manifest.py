@@ -1,4 +1,4 @@
-"""What a build leaves for the next one: which files it saw, what it made from what, what the sky answered.
+"""What a build leaves for the next one: which files it saw and made, and what it said of them.
 
 Everything here lives in ``ARCHIVE/.noctuary`` and may be deleted at any time: the next build then does
 all the work again and comes to the same site. Importing this module is cheap, for it decides whether
@@ -7,23 +7,23 @@ anything else has to be imported at all.
 
 from __future__ import annotations
 
-import json
 import os
 import stat
 import sys
 import zlib
-from collections.abc import Iterable, Iterator, Mapping
+
+# Of hashlib, which loads OpenSSL besides: a fifth of the time of a build with nothing to do.
+from _blake2 import blake2b
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
-import orjson
-
-from noctuary.diagnostic import Diagnostic, Mark, one_line
+from noctuary.diagnostic import Diagnostic, Mark, in_order, one_line
 
 FOLDER = ".noctuary"
 DATABASE = "builds.sqlite"
-_FORMAT = "1"
+_FORMAT = "2"
 _COUNTS = ("pictures", "pages")
 
 # Files that operating systems drop into any folder they show; nobody made them.
@@ -79,58 +79,45 @@ def inventory(folder: Path, out: Path) -> dict[str, Stamp]:
 
 
 def program_stamp() -> str:
-    """What the program and its libraries look like from outside, without importing any of them; JSON.
+    """What the program and its libraries look like from outside, without importing any of them: a digest.
 
     A library that is installed, upgraded or removed changes the time of the folder that holds it.
     """
     package = Path(__file__).resolve().parent
-    stamps: list[Any] = [sys.version]
+    stamps = [sys.version]
     # Themes lie inside the package when it is installed, beside the package's folder in a checkout.
     for folder in (package, package.parent.parent / "themes"):
-        stamps.extend(
-            [name, status.st_size, status.st_mtime_ns]
+        stamps += [
+            f"{name}\0{status.st_size}\0{status.st_mtime_ns}"
             for name, status in files_below(str(folder))
             if "__pycache__" not in name
-        )
-    for libraries in sorted({p for p in sys.path if p.endswith(("site-packages", "dist-packages"))}):
+        ]
+    for libraries in {p for p in sys.path if p.endswith(("site-packages", "dist-packages"))}:
         try:
-            stamps.append([libraries, Path(libraries).stat().st_mtime_ns])
+            stamps.append(f"{libraries}\0{Path(libraries).stat().st_mtime_ns}")
         except OSError:
             continue
-    return json.dumps(sorted(stamps, key=str))
-
-
-class Published(NamedTuple):
-    """A file of the site as the last build left it; ``ingredients`` is JSON: what it is made of → digest of that."""
-
-    size: int
-    modified_ns: int
-    ingredients: str
-
-    def made_of(self) -> dict[str, str]:
-        """The ingredients; none where they are not in order, so that the file is made again."""
-        try:
-            plain = orjson.loads(self.ingredients)
-        except ValueError:
-            return {}
-        sound = isinstance(plain, dict) and all(isinstance(digest, str) for digest in plain.values())
-        return plain if sound else {}
+    return blake2b("\n".join(sorted(stamps)).encode("utf-8", "surrogateescape"), digest_size=20).hexdigest()
 
 
 @dataclass
 class BuildManifest:
     """What the last build saw and made.
 
+    ``build`` tells this build from every other. ``stamp`` is the :func:`program_stamp` of the program that built,
+    ``day`` the date of that day in ISO 8601.
     ``inputs``: path → its stamp and the SHA-256 of its content, empty where nobody needed it. ``outputs``: path in
-    the site → the file there. ``doubts``: what was reported, and is again by a build with nothing to do.
-    ``published``: ids of every picture that this or an earlier build gave a page → hash of the picture. ``address``:
-    where the site was to be published, empty where that was not said.
+    the site → size and modification time (ns) of the file there. ``doubts``: what was reported, and is again by a
+    build with nothing to do. ``published``: ids of every picture that this or an earlier build gave a page → hash of
+    the picture. ``address``: where the site was to be published, empty where that was not said.
     """
 
     out: str = ""
-    program: str = ""
+    build: str = ""
+    stamp: str = ""
+    day: str = ""
     inputs: dict[str, tuple[Stamp, str]] = field(default_factory=dict)
-    outputs: dict[str, Published] = field(default_factory=dict)
+    outputs: dict[str, tuple[int, int]] = field(default_factory=dict)
     doubts: list[Diagnostic] = field(default_factory=list)
     counts: dict[str, int] = field(default_factory=dict)
     published: dict[str, str] = field(default_factory=dict)
@@ -138,25 +125,24 @@ class BuildManifest:
 
     def saw_the_same(self, folder: Path, out: Path) -> bool:
         """Whether nothing has changed: not the archive, not the program, not the published site."""
-        if self.out != str(out) or not self.outputs or self.program != program_stamp():
+        return self.is_of(out) and not self.changed_inputs(inventory(folder, out)) and self.site_is_as_made(out)
+
+    def is_of(self, out: Path) -> bool:
+        """Whether this very program left it, and its site lies in ``out`` with no change of it under way."""
+        if self.out != str(out) or not self.outputs or self.stamp != program_stamp():
             return False
-        if os.path.lexists(preparing(out)):
-            return False
-        now = inventory(folder, out)
-        if len(now) != len(self.inputs):
-            return False
-        for name, stamp in now.items():
-            known = self.inputs.get(name)
-            if known is None or known[0] != stamp:
-                return False
-        return self.site_is_as_made(out)
+        return not os.path.lexists(preparing(out))
+
+    def changed_inputs(self, now: Mapping[str, Stamp]) -> set[str]:
+        """The files of the archive that have come, gone or changed since."""
+        changed = {name for name, stamp in now.items() if name not in self.inputs or self.inputs[name][0] != stamp}
+        return changed | (self.inputs.keys() - now.keys())
 
     def site_is_as_made(self, out: Path) -> bool:
         """Whether the published site still has the sizes and times that the last build gave it."""
         found = 0
         for name, status in _all_files(str(out)):
-            known = self.outputs.get(name)
-            if known is None or known.size != status.st_size or known.modified_ns != status.st_mtime_ns:
+            if self.outputs.get(name) != (status.st_size, status.st_mtime_ns):
                 return False
             found += 1
         return found == len(self.outputs)
@@ -164,38 +150,32 @@ class BuildManifest:
 
 def read_manifest(folder: Path) -> BuildManifest:
     """The manifest of an archive; an empty one where there is none or it is not sound."""
-    return read_build(folder, None)[0]
-
-
-def read_build(folder: Path, program: str | None) -> tuple[BuildManifest, dict[bytes, bytes]]:
-    """The manifest of an archive, and the answers that this very ``program`` (a digest) worked out before.
-
-    Both are empty where there are none, or none that are sound.
-    """
-    from noctuary.build_database import BuildDatabase
+    from noctuary.build_database import SEEN, BuildDatabase
 
     try:
-        database = BuildDatabase(folder / FOLDER / DATABASE)
+        database = BuildDatabase(folder / FOLDER / DATABASE, SEEN)
     except ValueError:
-        return BuildManifest(), {}
+        return BuildManifest()
     try:
         about: dict[Any, Any] = dict(database.rows("about"))
         if about.get("format") != _FORMAT:
-            return BuildManifest(), {}
-        rows = database.rows("inputs")
-        inputs = {os.fsdecode(path): (tuple(stamp), sha) for path, *stamp, sha in rows}
-        rows = database.rows("outputs")
-        outputs = {os.fsdecode(path): Published(size, modified, of) for path, size, modified, of in rows}
-        rows = database.rows("doubts")
-        doubts = [_diagnostic(*row) for row in rows]
-        counts = {name: int(about[name]) for name in _COUNTS}
-        published: dict[str, str] = dict(database.rows("published"))
-        address = about.get("address", "")
-        book = BuildManifest(about["out"], about["stamp"], inputs, outputs, doubts, counts, published, address)
-        answers = database.rows("answers") if program is not None and about["program"] == program else ()
-        return book, dict(answers)
+            return BuildManifest()
+        inputs = {os.fsdecode(path): (tuple(stamp), sha) for path, *stamp, sha in database.rows("inputs")}
+        outputs = {os.fsdecode(path): (size, modified) for path, size, modified in database.rows("outputs")}
+        return BuildManifest(
+            out=about["out"],
+            build=about["build"],
+            stamp=about["stamp"],
+            day=about["day"],
+            inputs=inputs,
+            outputs=outputs,
+            doubts=in_order(_diagnostic(*row) for row in database.rows("doubts")),
+            counts={name: int(about[name]) for name in _COUNTS},
+            published=dict(database.rows("published")),
+            address=about.get("address", ""),
+        )
     except (ValueError, KeyError, TypeError):
-        return BuildManifest(), {}
+        return BuildManifest()
     finally:
         database.close()
 
@@ -205,26 +185,54 @@ def _diagnostic(file: str, line: int, column: int, level: str, rule: str, messag
     return Diagnostic(Mark(one_line(file), line, column), "doubt", one_line(rule), one_line(message), one_line(hint))
 
 
-def write_build(folder: Path, book: BuildManifest, program: str, answers: Mapping[bytes, bytes]) -> None:
-    """Keeps what a build saw, made and worked out, whole or not at all; raises OSError."""
-    from noctuary.build_database import write_tables
+def write_manifest(folder: Path, book: BuildManifest) -> None:
+    """Keeps what a build saw and made, whole or not at all; raises OSError."""
+    from noctuary.build_database import SEEN, write_tables
 
-    about = {"format": _FORMAT, "out": book.out, "stamp": book.program, "program": program}
+    about = {"format": _FORMAT, "out": book.out, "build": book.build, "stamp": book.stamp, "day": book.day}
     about["address"] = book.address
     about |= {name: str(book.counts.get(name, 0)) for name in _COUNTS}
     write_tables(
         folder / FOLDER / DATABASE,
+        SEEN,
         {
             "about": about.items(),
             "inputs": ((os.fsencode(name), *stamp, sha) for name, (stamp, sha) in book.inputs.items()),
-            "outputs": (
-                (os.fsencode(name), f.size, f.modified_ns, f.ingredients) for name, f in book.outputs.items()
-            ),
-            "doubts": ((*d.mark, d.level, d.rule, d.message, d.hint) for d in book.doubts),
+            "outputs": ((os.fsencode(name), *state) for name, state in book.outputs.items()),
+            "doubts": map(_doubt_row, book.doubts),
             "published": book.published.items(),
-            "answers": answers.items(),
         },
     )
+
+
+def amend_manifest(
+    folder: Path, book: BuildManifest, inputs: Collection[str], outputs: Collection[str]
+) -> None:
+    """Keeps a manifest that differs from the one that is kept in these inputs, what was told of them, and these
+    outputs; raises OSError."""
+    from noctuary.build_database import SEEN, BuildDatabase
+
+    try:
+        database = BuildDatabase(folder / FOLDER / DATABASE, SEEN)
+    except ValueError as error:
+        raise OSError(str(error)) from None
+    read, made = {os.fsencode(name): book.inputs[name] for name in inputs}, [os.fsencode(name) for name in outputs]
+    try:
+        database.amend(
+            {"about": ["build"], "inputs": read, "outputs": made, "doubts": inputs},
+            {
+                "about": [("build", book.build)],
+                "inputs": ((name, *stamp, sha) for name, (stamp, sha) in read.items()),
+                "outputs": ((os.fsencode(name), *book.outputs[name]) for name in outputs),
+                "doubts": (_doubt_row(d) for d in book.doubts if d.mark.file in inputs),
+            },
+        )
+    finally:
+        database.close()
+
+
+def _doubt_row(d: Diagnostic) -> tuple[str | int, ...]:
+    return *d.mark, d.level, d.rule, d.message, d.hint
 
 
 def sealed(data: bytes) -> bytes:

@@ -25,7 +25,8 @@ from noctuary.text import counted
 from noctuary.upload_command import after_build, upload
 
 if TYPE_CHECKING:
-    from noctuary.build import Outcome
+    from noctuary.edited_words import EditedWords
+    from noctuary.outcome import Outcome
 
 ARCHIVE = click.Path(file_okay=False, path_type=Path)
 
@@ -120,12 +121,15 @@ def preview(archive: Path, port: int) -> None:
 
     Example: noctuary preview my-nights
     """
+    from noctuary.edited_words import EditedWords
     from noctuary.preview import CannotServe, serve
 
+    folder = archive.resolve()
+    words = EditedWords(folder, folder / "site")
     proposals = Proposals(archive)
 
     def build_and_propose() -> Outcome:
-        outcome = _build(archive, None)
+        outcome = _build(archive, None, words=words)
         proposals.tell(outcome.findings)
         return outcome
 
@@ -263,12 +267,13 @@ def _build(
     explain: bool = False,
     workers: int | None = None,
     executor: str | None = None,
+    words: EditedWords | None = None,
 ) -> Outcome:
     """Builds and reports."""
     from noctuary.build import build as run
 
     with _progress() as advance:
-        outcome = run(archive, out, workers=workers, executor=executor, progress=advance)
+        outcome = run(archive, out, workers=workers, executor=executor, progress=advance, words=words)
     _tell(outcome.findings)
     if not outcome.built:
         faults = sum(f.level == "fault" for f in outcome.findings)

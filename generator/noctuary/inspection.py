@@ -44,24 +44,6 @@ def program_hash() -> str:
     return digest.hexdigest()
 
 
-class _Parsed:
-    """What the text files of an archive say, recollected by their bytes."""
-
-    def __init__(self, memory: Memo) -> None:
-        self._memory = memory
-
-    def get(self, name: str, content: bytes) -> ParsedFile[Any] | None:
-        found: ParsedFile[Any] | None = self._memory.known(self._question(name, content), parsed_type(name))
-        return found
-
-    def put(self, name: str, content: bytes, parsed: ParsedFile[Any]) -> None:
-        self._memory.learn(self._question(name, content), parsed)
-
-    @staticmethod
-    def _question(name: str, content: bytes) -> tuple[str, str, bytes]:
-        return "parsed", name, hashlib.sha256(content).digest()
-
-
 class Hashes:
     """Content hashes of the archive's files, taken from the last build where the stamp is the same."""
 
@@ -79,6 +61,17 @@ class Hashes:
                 self._known[name] = hashlib.file_digest(file, "sha256").hexdigest()
         return str(self._known[name])
 
+    def known(self, name: str) -> str | None:
+        """The hash of a file that nobody has to read for it."""
+        return self._known.get(name)
+
+    def learn(self, name: str, content: bytes) -> str:
+        """The hash of a file whose content has been read."""
+        if name in self._stamps:
+            self._known[name] = hashlib.sha256(content).hexdigest()
+            return self._known[name]
+        return hashlib.sha256(content).hexdigest()
+
     def __contains__(self, name: str) -> bool:
         """Whether the archive holds such a file."""
         return name in self._stamps
@@ -90,6 +83,32 @@ class Hashes:
     def entries(self) -> dict[str, tuple[Stamp, str]]:
         """Every file with its stamp and, where it was needed, its hash: the inputs of a build."""
         return {name: (stamp, self._known.get(name, "")) for name, stamp in self._stamps.items()}
+
+
+def parsed_question(name: str, sha256: str) -> tuple[str, str, str]:
+    """The question after what a file of this name and content says."""
+    return "parsed", name, sha256
+
+
+class _Parsed:
+    """What the text files of an archive say, recollected by their hashes; a file that is as it was is not read."""
+
+    def __init__(self, memory: Memo, hashes: Hashes) -> None:
+        self._memory, self._hashes = memory, hashes
+
+    def unread(self, name: str) -> ParsedFile[Any] | None:
+        sha256 = self._hashes.known(name)
+        return None if sha256 is None else self._find(name, sha256)
+
+    def get(self, name: str, content: bytes) -> ParsedFile[Any] | None:
+        return self._find(name, self._hashes.learn(name, content))
+
+    def put(self, name: str, content: bytes, parsed: ParsedFile[Any]) -> None:
+        self._memory.learn(parsed_question(name, self._hashes.learn(name, content)), parsed)
+
+    def _find(self, name: str, sha256: str) -> ParsedFile[Any] | None:
+        found: ParsedFile[Any] | None = self._memory.known(parsed_question(name, sha256), parsed_type(name))
+        return found
 
 
 @dataclass(frozen=True)
@@ -116,7 +135,7 @@ def inspect(folder: Path, out: Path, before: BuildManifest, memory: Memo, today:
     night in the future.
     """
     hashes = Hashes(folder, inventory(folder, out), before)
-    reading = read_archive(folder, cache=_Parsed(memory))
+    reading = read_archive(folder, cache=_Parsed(memory, hashes))
     findings = list(reading.findings)
     archive = reading.archive
     if archive is None:

@@ -21,7 +21,7 @@ class Memo:
     """Answers by question; ``kept`` is what an earlier run kept: the digest of a question → its answer in bytes."""
 
     def __init__(self, kept: Mapping[bytes, bytes] | None = None) -> None:
-        self._kept: Mapping[bytes, bytes] = kept or {}
+        self._kept: Mapping[bytes, bytes] = kept if kept is not None else {}
         self._answers: dict[Question, Any] = {}
         self._digests: dict[Question, bytes] = {}
         self._asked: dict[Question, None] = {}
@@ -39,6 +39,13 @@ class Memo:
     def missing(self, questions: Iterable[Question], kind: Any) -> list[Question]:
         """Those questions, each once and in order, that have no answer of this type yet."""
         return [q for q in dict.fromkeys(questions) if self._find(q, kind) is _ABSENT]
+
+    def keep(self, question: Question, work: Callable[[], Any]) -> None:
+        """Leaves an answer for a later run, worked out where an earlier one has not left it; raises ValueError."""
+        if self._digest(question) in self._kept:
+            self._asked[question] = None
+        else:
+            self.learn(question, work())
 
     def learn(self, question: Question, answer: Any) -> None:
         self._answers[question] = answer
@@ -87,8 +94,10 @@ class Memo:
     def _digest(self, question: Question) -> bytes:
         digest = self._digests.get(question)
         if digest is None:
-            # What a question is made of (text, numbers, moments) is written in one way.
-            digest = self._digests[question] = blake2b(
-                repr(question).encode("utf-8", "replace"), digest_size=20
-            ).digest()
+            digest = self._digests[question] = digest_of(question)
         return digest
+
+
+def digest_of(question: Question) -> bytes:
+    """By what an answer is found: what a question is made of (text, numbers, moments) is written in one way."""
+    return blake2b(repr(question).encode("utf-8", "replace"), digest_size=20).digest()

@@ -13,7 +13,7 @@ from noctuary.errors import NoctuaryError
 from noctuary.preview_server import Builds, PreviewHandler, Server
 
 if TYPE_CHECKING:
-    from noctuary.build import Outcome
+    from noctuary.outcome import Outcome
 
 
 class CannotServe(NoctuaryError):

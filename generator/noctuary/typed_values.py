@@ -38,6 +38,25 @@ def from_bytes(data: bytes, kind: Any) -> Any:
         raise ValueError(f"not such a value: {error}") from None
 
 
+def to_json(value: Any) -> bytes:
+    """As :func:`to_bytes`, but moments keep the offset of their time zone; within a field of any value all is JSON.
+
+    Raises ValueError.
+    """
+    try:
+        return msgspec.json.encode(value)
+    except (TypeError, OverflowError, UnicodeEncodeError, RecursionError, msgspec.MsgspecError) as error:
+        raise ValueError(f"cannot be kept: {error}") from None
+
+
+def from_json(data: bytes, kind: Any) -> Any:
+    """The value of the declared type ``kind`` that :func:`to_json` made into ``data``; else ValueError."""
+    try:
+        return msgspec.json.decode(data, type=kind)
+    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError, OverflowError, TypeError) as error:
+        raise ValueError(f"not such a value: {error}") from None
+
+
 @cache
 def _decoder(kind: Any) -> msgspec.msgpack.Decoder[Any]:
     return msgspec.msgpack.Decoder(kind, ext_hook=_unmarked)

@@ -189,6 +189,9 @@ class Kept:
     def __init__(self) -> None:
         self.kept: dict[tuple[str, bytes], ParsedFile[Any]] = {}
 
+    def unread(self, name: str) -> ParsedFile[Any] | None:
+        return None
+
     def get(self, name: str, content: bytes) -> ParsedFile[Any] | None:
         return self.kept.get((name, content))
 
@@ -221,6 +224,7 @@ from noctuary.typed_values import from_bytes
 class Kept:
     kept = from_bytes(Path({str(store)!r}).read_bytes(), list[tuple[str, bytes, bytes]])
     kept = {{(name, content): parsed for name, content, parsed in kept}}
+    def unread(self, name): return None
     def get(self, name, content): return from_bytes(self.kept[name, content], parsed_type(name))
     def put(self, name, content, parsed): raise AssertionError(name)
 assert len(read_archive(Path({str(folder)!r}), cache=Kept()).archive.pictures) == 2

@@ -1,6 +1,6 @@
 """Caches from somebody else's disk: whatever lies in ``.noctuary/``, nothing of it runs and the site stays the same.
 
-What a build leaves is one SQLite database. SQLite's own advice for files of unknown origin (sqlite.org, "Defense
+What a build leaves are two SQLite databases. SQLite's own advice for files of unknown origin (sqlite.org, "Defense
 Against The Dark Arts": no trusted schema, cells checked, a schema that is compared before use) is what is tried here.
 """
 
@@ -22,12 +22,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from noctuary.archive.parse_file import ParsedFile, parse, parsed_type
 from noctuary.build import build, examine
-from noctuary.build_database import TABLES, BuildDatabase, seal, write_tables
-from noctuary.build_manifest import DATABASE, FOLDER, read_build, read_manifest
-from noctuary.inspection import program_hash
+from noctuary.build_database import SEEN, WORKED_OUT, BuildDatabase, seal, write_tables
+from noctuary.build_manifest import DATABASE, FOLDER, read_manifest
 from noctuary.memo import Memo
 from noctuary.typed_values import from_bytes, to_bytes
 from noctuary.up_to_date import nothing_to_do
+from noctuary.worked_out import ANSWERS, WorkedOut
 
 from tests.faults.trials import bytes_below, set_plainly, write_archive
 
@@ -49,8 +49,8 @@ def archive(kept: tuple[Path, dict[str, bytes]], tmp_path: Path) -> Path:
     return Path(shutil.copytree(kept[0], tmp_path / "archive", symlinks=True))
 
 
-def database_of(archive: Path) -> Path:
-    return archive / FOLDER / DATABASE
+def database_of(archive: Path, database: str = DATABASE) -> Path:
+    return archive / FOLDER / database
 
 
 def sealed(data: bytes) -> bytes:
@@ -59,15 +59,17 @@ def sealed(data: bytes) -> bytes:
 
 
 def changed(archive: Path, *statements: str, unsafe: bool = False, own: bool = True) -> None:
-    """Runs SQL on the database of an archive and puts its seal right, where it is to be our ``own``."""
+    """Runs SQL on the database of an archive that it is about, and puts its seal right, where it is to be our own."""
+    of_answers = any(table in " ".join(statements) for table in ("answers", "ingredients"))
+    file = database_of(archive, ANSWERS if of_answers else DATABASE)
     database = sqlite3.connect(":memory:", isolation_level=None)
-    database.deserialize(database_of(archive).read_bytes()[:-32])
+    database.deserialize(file.read_bytes()[:-32])
     if unsafe:
         database.execute("PRAGMA writable_schema = ON")
     for statement in statements:
         database.execute(statement)
     data = database.serialize()
-    database_of(archive).write_bytes(sealed(data) if own else data + bytes(32))
+    file.write_bytes(sealed(data) if own else data + bytes(32))
     database.close()
 
 
@@ -83,7 +85,7 @@ class Runs:
 
 CRAFTED: dict[str, Callable[[Path], object]] = {
     "a trigger": lambda a: changed(
-        a, "CREATE TRIGGER evil AFTER INSERT ON answers BEGIN DELETE FROM outputs; END"
+        a, "CREATE TRIGGER evil AFTER INSERT ON answers BEGIN DELETE FROM ingredients; END"
     ),
     "a view in place of a table": lambda a: changed(
         a,
@@ -98,15 +100,20 @@ CRAFTED: dict[str, Callable[[Path], object]] = {
         a, "ALTER TABLE inputs ADD COLUMN evil TEXT AS (upper(sha256))"
     ),
     "no table": lambda a: changed(a, "DROP TABLE answers"),
-    "cells of another type": lambda a: changed(a, "UPDATE outputs SET size = 'many', ingredients = x'ff'"),
+    "cells of another type": lambda a: changed(a, "UPDATE outputs SET size = 'many'"),
+    "ingredients of another type": lambda a: changed(a, "UPDATE ingredients SET digests = x'ff'"),
+    "answers of another build": lambda a: changed(a, "UPDATE about SET value = 'another' WHERE name = 'build'"),
+    "answers looked up by another key": lambda a: changed(
+        a, "DELETE FROM sqlite_master WHERE name = 'sqlite_autoindex_answers_1'", unsafe=True
+    ),
     "answers that are text": lambda a: changed(a, "UPDATE answers SET answer = 'evil'"),
     "answers of random bytes": lambda a: changed(a, "UPDATE answers SET answer = randomblob(200)"),
     "answers of the right shape that lie": lambda a: changed(a, "UPDATE answers SET answer = x'c0'", own=False),
     "answers that are an empty mapping": lambda a: changed(a, "UPDATE answers SET answer = x'80'"),
     "answers that are an empty list": lambda a: changed(a, "UPDATE answers SET answer = x'90'"),
     "answers nested without end": lambda a: changed(a, f"UPDATE answers SET answer = x'{'91' * 100_000}'"),
-    "ingredients that are no JSON": lambda a: changed(a, "UPDATE outputs SET ingredients = '['"),
-    "ingredients of another shape": lambda a: changed(a, "UPDATE outputs SET ingredients = '[[1, {}]]'"),
+    "ingredients that are no JSON": lambda a: changed(a, "UPDATE ingredients SET digests = '['"),
+    "ingredients of another shape": lambda a: changed(a, "UPDATE ingredients SET digests = '[[1, {}]]'"),
     "counts that are no numbers": lambda a: changed(a, "UPDATE about SET value = 'many' WHERE name = 'pages'"),
     "paths out of the site": lambda a: changed(a, "UPDATE outputs SET path = CAST('../../evil' AS BLOB)"),
     "a schema that is no SQL": lambda a: changed(
@@ -155,7 +162,7 @@ def test_a_crafted_database_changes_no_byte_of_the_site(
 def test_pickles_are_never_loaded(archive: Path, kept: tuple[Path, dict[str, bytes]], tmp_path: Path) -> None:
     mark = tmp_path / "was-here"
     evil = pickle.dumps({"program": Runs(mark), "answers": {("a",): Runs(mark)}})
-    for file in ("memory.pickle", "manifest.json", DATABASE):
+    for file in ("memory.pickle", "manifest.json", DATABASE, ANSWERS):
         (archive / FOLDER / file).write_bytes(sealed(evil))
     assert not nothing_to_do([str(archive)])
     assert not examine(archive).faults
@@ -164,23 +171,31 @@ def test_pickles_are_never_loaded(archive: Path, kept: tuple[Path, dict[str, byt
     assert bytes_below(archive / "site") == kept[1]
 
 
-def test_turned_bits_and_random_bytes(archive: Path) -> None:
+@pytest.mark.parametrize("which", [DATABASE, ANSWERS])
+def test_turned_bits_and_random_bytes(archive: Path, which: str) -> None:
     """Read many times over without a build: each is the database itself or none."""
-    sound, chance = database_of(archive).read_bytes(), random.Random(5)
-    program = program_hash()
-    whole = read_build(archive, program)
-    assert whole[0].outputs
+
+    def read() -> tuple[object, dict[bytes, bytes]]:
+        worked_out = WorkedOut(archive)
+        return (worked_out.ingredients(), read_manifest(archive).outputs), worked_out.answers()
+
+    file = database_of(archive, which)
+    sound, chance = file.read_bytes(), random.Random(5)
+    whole = read()
+    assert read_manifest(archive).outputs
     assert whole[1]
-    for turn in range(300):
+    file.unlink()
+    none = read()
+    for turn in range(150):
         data = bytearray(sound[:-32])
         for _ in range(chance.choice((1, 3, 200))):
             data[chance.randrange(len(data))] = chance.randrange(256)
         if chance.random() < 0.3:
             del data[chance.randrange(len(data)) :]
-        database_of(archive).write_bytes(sealed(bytes(data)) if turn % 2 else bytes(data) + sound[-32:])
-        book, answers = read_build(archive, program)
+        file.write_bytes(sealed(bytes(data)) if turn % 2 else bytes(data) + sound[-32:])
+        rows, answers = read()
         if turn % 2 == 0:
-            assert (book.outputs, answers) in (({}, {}), (whole[0].outputs, whole[1]))
+            assert (rows, answers) in (none, whole)
         for answer in answers.values():
             try:
                 from_bytes(answer, ParsedFile)
@@ -193,15 +208,32 @@ def test_the_values_of_a_sound_database_come_back(tmp_path: Path) -> None:
     rows: dict[str, list[tuple[Any, ...]]] = {
         "about": [("a", "ü")],
         "inputs": [(os.fsencode("nä\udcffme"), 1, 2, 3, (1 << 63) - 1, "")],
-        "answers": [(b"q", b"\0\xff")],
     }
-    write_tables(file, rows)
-    database = BuildDatabase(file)
-    assert {table: database.rows(table) for table in TABLES} == {table: rows.get(table, []) for table in TABLES}
+    write_tables(file, SEEN, rows)
+    database = BuildDatabase(file, SEEN)
+    assert {table: database.rows(table) for table in SEEN} == {table: rows.get(table, []) for table in SEEN}
     # A query can read these tables and nothing else.
     for words in ("load_extension('x')", "hex(name)", "(SELECT sql FROM sqlite_temp_schema)"):
         with pytest.raises(ValueError, match="not a sound database"):
             database.rows("about", f'name" IS {words} OR "name')
+    database.close()
+
+
+def test_a_database_is_amended_and_nothing_else_in_it_changes(tmp_path: Path) -> None:
+    file = tmp_path / "x.sqlite"
+    write_tables(file, WORKED_OUT, {"answers": [(b"a", b"1"), (b"b", b"2"), (b"c", b"3")], "about": [("x", "y")]})
+    database = BuildDatabase(file, WORKED_OUT)
+    database.amend({"answers": [b"a", b"c"]}, {"answers": [(b"c", b"4"), (b"d", b"5")]})
+    for reader in (database, BuildDatabase(file, WORKED_OUT)):
+        assert sorted(reader.rows("answers")) == [(b"b", b"2"), (b"c", b"4"), (b"d", b"5")]
+        assert reader.row("answers", b"c") == (b"c", b"4")
+        assert reader.row("answers", b"a") is None
+        assert reader.rows("about") == [("x", "y")]
+        with pytest.raises(ValueError, match="not a sound database"):
+            reader.rows("about", 'name" IS hex(name) OR "name')
+    with pytest.raises(OSError, match="cannot be made"):
+        database.amend({}, {"answers": [(b"d", b"again")]})
+    assert sorted(database.rows("answers")) == [(b"b", b"2"), (b"c", b"4"), (b"d", b"5")]
     database.close()
 
 
@@ -220,7 +252,7 @@ def test_a_link_is_not_read_through(archive: Path, tmp_path: Path) -> None:
 @pytest.mark.parametrize("hard", [False, True])
 def test_nothing_outside_is_written_through_a_link(archive: Path, tmp_path: Path, hard: bool) -> None:
     outside = {}
-    for inside in ("lock", DATABASE, "schemas/sidecar.json", "schemas/page.json"):
+    for inside in ("lock", DATABASE, ANSWERS, "schemas/sidecar.json", "schemas/page.json"):
         path = archive / FOLDER / inside
         path.unlink()
         there = tmp_path / f"outside-{path.name}"

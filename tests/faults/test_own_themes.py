@@ -7,7 +7,8 @@ import shutil
 from pathlib import Path
 
 import pytest
-from noctuary.build import Outcome, build, examine
+from noctuary.build import build, examine
+from noctuary.outcome import Outcome
 from noctuary.pages.theme import themes_home
 
 from tests.builders.folders import bytes_below

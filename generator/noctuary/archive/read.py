@@ -50,7 +50,9 @@ _HIDES = {"unreadable", "outside-archive", "link-loop", "unknown-file", "too-dee
 
 
 class ParsedCache(Protocol):
-    """What an earlier run made of a file, by its name and its bytes."""
+    """What an earlier run made of a file, by its name and its bytes; ``unread`` where it is the same file still."""
+
+    def unread(self, name: str) -> ParsedFile[Any] | None: ...
 
     def get(self, name: str, content: bytes) -> ParsedFile[Any] | None: ...
 
@@ -59,6 +61,8 @@ class ParsedCache(Protocol):
 
 def read_file(folder: Path, name: str, cache: ParsedCache | None = None) -> ParsedFile[Any]:
     """One record of an archive, by its name relative to the archive; from the cache if it is there."""
+    if cache is not None and (known := cache.unread(name)) is not None:
+        return known
     found = content(folder, name)
     if isinstance(found, Diagnostic):
         return ParsedFile[Any](name, "", None, Marks(name), (found,))

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import posixpath
-from collections.abc import Container, Iterator
-from functools import partial
+from collections.abc import Callable, Container, Iterator
+from functools import cache, partial
 from pathlib import Path
 from typing import NamedTuple
 from urllib.parse import unquote
 
 from noctuary.archive.did_you_mean import nearest
-from noctuary.archive.records import Archive, Picture
+from noctuary.archive.keys import SidecarKeys
+from noctuary.archive.records import Archive, Marks
 from noctuary.diagnostic import Diagnostic, Mark, doubt
 from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.memo import Memo
@@ -22,13 +23,16 @@ from noctuary.pages.prose_limits import too_much
 _FILES = ("data/", "images/", "theme/")
 
 
-class _Text(NamedTuple):
-    """A Markdown text of the archive, where it begins, and the picture whose record it is part of."""
+class Text(NamedTuple):
+    """A Markdown text of the archive, where it begins, and which doubts of it are accepted."""
 
     text: str
     mark: Mark
-    picture: Picture | None = None
+    accepted: Container[str] = ()
 
+
+#: Rules by which what is found lies in a text alone.
+RULES = frozenset({"dead-link", "picture-in-text", "text-as-typed"})
 
 _Addresses = tuple[tuple[str, ...], tuple[str, ...]]
 
@@ -41,46 +45,62 @@ def addresses_in_texts(
     ``shown`` are the ids of pictures that can be shown.
     """
 
-    def read(text: str) -> _Addresses:
-        from noctuary.pages.prose import addresses_in
+    @cache
+    def known() -> set[str]:
+        return all_addresses(facts, shown)
 
-        return addresses_in(text)
+    address = facts.archive.address
+    return [found for text in _texts(facts.archive) for found in doubts_of(folder, text, address, known, memory)]
 
-    known: set[str] | None = None
+
+def doubts_of(
+    folder: Path, text: Text, address: str | None, pages: Callable[[], set[str]], memory: Memo
+) -> list[Diagnostic]:
+    """A doubt for each dead link and each picture in one text.
+
+    ``address`` is the site's; ``pages`` gives the addresses of its pages, and is asked where a link leads to one.
+    """
+    if why := too_much(text.text):
+        hint = "close what is open, or make two texts of it"
+        return _doubt(folder, text, "", "text-as-typed", f"{why}, so it is shown as it is typed", hint)
     doubts: list[Diagnostic] = []
-    for text in _texts(facts.archive):
-        if why := too_much(text.text):
-            hint = "close what is open, or make two texts of it"
-            doubts += _doubt(folder, text, "", "text-as-typed", f"{why}, so it is shown as it is typed", hint)
-            continue
-        links, pictures = memory.ask(("addresses in", text.text), partial(read, text.text), _Addresses)
-        for link in links:
-            if (target := _in_site(link, facts.archive.address)) is None:
-                continue
-            known = all_addresses(facts, shown) if known is None else known
-            if target not in known:
-                doubts += _doubt(folder, text, link, "dead-link", *_dead(link, target, known))
-        for source in pictures:
-            message = f"the picture {source} in the text is left out: texts hold words alone"
-            hint = "make it a picture of the archive with a record of its own, and write a link to its page"
-            doubts += _doubt(folder, text, source, "picture-in-text", message, hint)
+    links, pictures = memory.ask(("addresses in", text.text), partial(_read, text.text), _Addresses)
+    for link in links:
+        target = _in_site(link, address)
+        if target is not None and target not in (known := pages()):
+            doubts += _doubt(folder, text, link, "dead-link", *_dead(link, target, known))
+    for source in pictures:
+        message = f"the picture {source} in the text is left out: texts hold words alone"
+        hint = "make it a picture of the archive with a record of its own, and write a link to its page"
+        doubts += _doubt(folder, text, source, "picture-in-text", message, hint)
     return doubts
 
 
-def _texts(archive: Archive) -> Iterator[_Text]:
+def _read(text: str) -> _Addresses:
+    from noctuary.pages.prose import addresses_in
+
+    return addresses_in(text)
+
+
+def texts_of(record: SidecarKeys, marks: Marks) -> Iterator[Text]:
+    """The texts of a picture's record."""
+    for key, text in (("description", record.description), ("processing", record.processing)):
+        if text:
+            yield Text(text, marks.at(key), record.accepted_doubts)
+
+
+def _texts(archive: Archive) -> Iterator[Text]:
     """Every text that is set as prose."""
     for picture in archive.shown:
-        for key, text in (("description", picture.description), ("processing", picture.processing)):
-            if text:
-                yield _Text(text, picture.marks.at(key), picture)
+        yield from texts_of(picture, picture.marks)
     for night in archive.nights:
-        yield _Text(night.prose, night.mark)
+        yield Text(night.prose, night.mark)
     for exhibit in archive.exhibits:
         for commentary in (exhibit.introduction, *(text for _, text in exhibit.pictures)):
             if commentary:
-                yield _Text(commentary, exhibit.mark)
+                yield Text(commentary, exhibit.mark)
     for page in archive.pages:
-        yield _Text(page.prose, page.mark)
+        yield Text(page.prose, page.mark)
 
 
 def _in_site(link: str, address: str | None) -> str | None:
@@ -108,8 +128,8 @@ def _dead(link: str, target: str, known: set[str]) -> tuple[str, str]:
     return f"the link {link} leads to no page of the site", hint
 
 
-def _doubt(folder: Path, text: _Text, address: str, rule: str, message: str, hint: str) -> list[Diagnostic]:
-    if text.picture is not None and rule in text.picture.accepted_doubts:
+def _doubt(folder: Path, text: Text, address: str, rule: str, message: str, hint: str) -> list[Diagnostic]:
+    if rule in text.accepted:
         return []
     return [doubt(_place(folder, text.mark, address), rule, message, hint)]
 

@@ -99,10 +99,15 @@ def _entries(model: SiteModel, site: str) -> tuple[FeedEntry, ...]:
                 shown=shown,
                 summary=picture_summary(facts),
                 objects=tuple(_xml(model.facts.names.of(o)) for o in facts.objects),
-                description=_xml(picture.description) if picture.description else None,
+                description=said_in_feed(picture.description),
             )
         )
     return tuple(entries)
+
+
+def said_in_feed(description: str | None) -> str | None:
+    """What a feed can say of a picture."""
+    return _xml(description) if description else None
 
 
 def _xml(text: str) -> str:

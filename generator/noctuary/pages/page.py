@@ -12,7 +12,7 @@ from dataclasses import fields
 from typing import Any
 
 from noctuary.archive.records import Archive
-from noctuary.charts.drawing import Drawing
+from noctuary.charts.address_code import AddressCode
 from noctuary.plain_record import plain_record
 
 
@@ -51,7 +51,7 @@ class Share:
     picture: str | None
     picture_alt: str
     structured: dict[str, Any]
-    code: Drawing | None
+    code: AddressCode | None
     feed: str | None
 
 

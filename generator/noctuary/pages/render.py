@@ -23,6 +23,7 @@ from markupsafe import Markup
 
 from noctuary.charts.drawing import Drawing, DrawnTwice
 from noctuary.pages import prose as prose_
+from noctuary.pages.compiled_templates import CompiledTemplates
 from noctuary.pages.languages import BadCatalogue, translations
 from noctuary.pages.page import Page, relative, root
 from noctuary.pages.picture_view import PictureView, Source
@@ -70,6 +71,10 @@ class Renderer:
             keep_trailing_newline=True,
             extensions=["jinja2.ext.i18n"],
             auto_reload=False,
+            # Nothing is worked out while compiling, so that what is compiled holds in every language.
+            optimized=False,
+            finalize=_as_it_is,
+            bytecode_cache=CompiledTemplates(ours),
         )
         self.environment.policies["ext.i18n.trimmed"] = True
         install: Callable[..., None] = self.environment.install_gettext_translations  # type: ignore[attr-defined]
@@ -153,6 +158,12 @@ def _here(context: Context) -> str:
 def _way(context: Context, target: str) -> str:
     top = context.resolve("top")
     return f"{top}{target}" if isinstance(top, str) else relative(_here(context), target)
+
+
+@pass_context
+def _as_it_is(_: Context, value: Any) -> Any:
+    """What is printed as it is, at the time it is printed: what needs the page is not worked out while compiling."""
+    return value
 
 
 @pass_context

@@ -13,6 +13,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -54,7 +55,7 @@ class IndexedPicture:
 
     ``words`` are those of the values of its record, ``text`` the others of its texts and of the notes of its nights,
     folded, with blanks between; ``named`` the identities of the objects that its record names, ``in_field`` those of
-    the others in its field.
+    the others in its field. ``more`` are the texts beside what its own record says in words.
     """
 
     page: str
@@ -63,18 +64,41 @@ class IndexedPicture:
     text: str = ""
     named: tuple[str, ...] = ()
     in_field: tuple[str, ...] = ()
+    more: tuple[str, ...] = ()
+
+    def saying(self, description: str | None, processing: str | None, memory: Memo) -> IndexedPicture:
+        """The same picture, of which its record says these words."""
+        prose = list(dict.fromkeys(filter(None, (description, processing, *self.more))))
+        text = memory.ask(("words of texts", *prose), lambda: " ".join(sorted(words_of((), prose))), str)
+        return replace(self, text=" ".join(sorted(set(text.split()) - set(self.words.split()))))
 
 
-def products(model: SiteModel, program: str, memory: Memo) -> list[Product]:
-    """The index as a file of the site."""
+@plain_record
+class Index:
+    """All that the index is written from; ``objects`` are the words by which each is found, by its identity."""
+
+    pictures: tuple[IndexedPicture, ...]
+    objects: dict[str, str]
+
+    @property
+    def digest(self) -> str:
+        return digest((self.pictures, tuple(self.objects.items())))
+
+    def product(self, program: str) -> Product:
+        """The index as a file of the site."""
+        ingredients = {"words and facts": self.digest, "program": digest(program)}
+        return Product(SEARCH_INDEX, ingredients, partial(written, self.pictures, self.objects))
+
+
+def index(model: SiteModel, memory: Memo) -> Index:
+    """What the pictures of a site are found by."""
     listed = [p for p in model.facts.listed if p.picture.id in model.shown]
     names = model.facts.names
     notes = _notes(model)
     pictures = tuple(_indexed(p, model, notes.get(p.picture.id, ()), memory) for p in listed)
     known = {each.name: each for p in listed for each in (*p.objects, *_in_field(p))}
     objects = {identity: words_of_object(each, names.of(each)) for identity, each in sorted(known.items())}
-    ingredients = {"words and facts": digest((pictures, tuple(objects.items()))), "program": digest(program)}
-    return [Product(SEARCH_INDEX, ingredients, partial(written, pictures, objects))]
+    return Index(pictures, objects)
 
 
 def _in_field(facts: PictureFacts) -> list[SkyObject]:
@@ -113,22 +137,21 @@ def _indexed(facts: PictureFacts, model: SiteModel, notes: Iterable[Night], memo
         if known.constellation:
             short += [constellation_name(known.constellation), known.constellation]
     short += [note.title for note in notes if note.title]
-    prose = [picture.description, picture.processing, *(s.note for s in sessions), *(note.prose for note in notes)]
-    prose = list(dict.fromkeys(filter(None, prose)))
-    text = memory.ask(("words of texts", *prose), lambda: " ".join(sorted(words_of((), prose))), str)
+    more = (*(s.note for s in sessions), *(note.prose for note in notes))
     rigs = {rig.name: rig for rig in (picture.rig, *(s.rig for s in sessions)) if rig is not None}
     dates = [picture.finished, *(PartialDate.of(s.night) for s in sessions)]
     words = words_of(filter(None, short)) | words_of_filters({name for name in filters if name})
     words |= words_of_dates(dates, model.frame.language).union(*map(words_of_rig, rigs.values()))
     named = dict.fromkeys(known.name for known in facts.objects)
-    return IndexedPicture(
+    indexed = IndexedPicture(
         page=picture_page(picture.id),
         values=tuple(tuple(dict.fromkeys(v)) for v in values),
         words=" ".join(sorted(words)),
-        text=" ".join(sorted(set(text.split()) - words)),
         named=tuple(named),
         in_field=tuple(dict.fromkeys(known.name for known in _in_field(facts) if known.name not in named)),
+        more=tuple(filter(None, more)),
     )
+    return indexed.saying(picture.description, picture.processing, memory)
 
 
 def _spellings(objects: Iterable[str]) -> dict[str, str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date, datetime
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 from noctuary.archive.records import Calibration, FrameGroup, Place
 from noctuary.charts.session_altitude import SessionAltitude
@@ -13,9 +13,7 @@ from noctuary.facts.picture import SessionFacts
 from noctuary.pages.page import Link
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
-
-if TYPE_CHECKING:
-    from noctuary.sky.session_sky import SkyDuring
+from noctuary.sky.session_sky import SkyDuring
 
 
 @plain_record

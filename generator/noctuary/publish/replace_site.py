@@ -13,7 +13,7 @@ from __future__ import annotations
 import hashlib
 import os
 import stat
-from collections.abc import Container, Mapping
+from collections.abc import Collection, Container, Mapping
 from contextlib import ExitStack, suppress
 from pathlib import Path
 from types import TracebackType
@@ -156,9 +156,21 @@ class Assembly:
         small = on_disk and 10 * (len(self._written) + len(gone)) < len(self._made)
         if not small and self._at_once(anew=not self.out.exists()):
             return self._made
-        flush(self._new, self._written)
         absent = [name for name in self._written if name not in on_disk]
         changed = [name for name in self._written if name in on_disk]
+        return self._step_by_step(absent, changed, gone)
+
+    def amend(self) -> dict[str, os.stat_result]:
+        """Puts the files that were written in the places of their old versions, and leaves the rest of the site.
+
+        Returns what was written; raises as :meth:`publish` does.
+        """
+        return self._step_by_step([], self._written, [])
+
+    def _step_by_step(
+        self, absent: Collection[str], changed: Collection[str], gone: Collection[str]
+    ) -> dict[str, os.stat_result]:
+        flush(self._new, self._written)
         steps = journal(absent, changed, gone, lambda name: (self._new / name).read_bytes())
         write_journal(self.folder, steps)
         _finish(steps, self.folder, self.out)

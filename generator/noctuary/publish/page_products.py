@@ -1,0 +1,126 @@
+"""Pages as products: what each is made of, and how a theme sets it."""
+
+from __future__ import annotations
+
+import re
+from functools import cached_property, partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from noctuary.errors import NoctuaryError
+from noctuary.pages.page import Page
+from noctuary.pages.product import Product, digest
+from noctuary.pages.theme import as_published, find, find_template
+
+if TYPE_CHECKING:
+    from noctuary.pages.render import Renderer
+
+#: The ingredient that is the page before it is set.
+WORDS_AND_FACTS = "words and facts"
+
+
+class BadTemplate(NoctuaryError):
+    """A template of the theme cannot be set: which file, which line, and why."""
+
+    rule = "template"
+
+    def __init__(self, file: str, line: int, message: str) -> None:
+        super().__init__(message)
+        self.args = file, line, message  # so that it passes from one process to another
+        self.file, self.line = file, line
+
+
+class PageSetter:
+    """Sets pages with the templates of ``theme`` in a ``language``, for a ``program`` (a digest).
+
+    The template engine is loaded when the first page has to be set, and not before.
+    """
+
+    def __init__(self, theme: tuple[Path, ...], language: str, program: str) -> None:
+        self._theme, self._language = theme, language
+        self._program = digest(program)
+        self._digests: dict[str, str] = {}
+
+    def product(self, page: Page) -> Product:
+        ingredients = {
+            WORDS_AND_FACTS: digest(page),
+            "theme": self.theme_digest(page.template),
+            "program": self._program,
+        }
+        return Product(page.path, ingredients, partial(self.set, page))
+
+    def set(self, page: Page) -> bytes:
+        """The file of a page; raises :class:`BadTemplate`."""
+        try:
+            return self.renderer.render(page).encode()
+        except BadTemplate:
+            raise
+        except Exception as error:
+            # Whatever a template of somebody's own does is its mistake; one that arose elsewhere is ours.
+            if (where := _in_template(error)) is None:
+                raise
+            raise BadTemplate(*where, _said_of(error)) from error
+
+    @cached_property
+    def renderer(self) -> Renderer:
+        from jinja2 import TemplateError
+
+        from noctuary.pages.render import Renderer
+
+        try:
+            return Renderer(self._theme, self._language)
+        except TemplateError as error:
+            raise BadTemplate(*(_in_template(error) or ("theme.yaml", 1)), _said_of(error)) from error
+
+    def theme_digest(self, template: str) -> str:
+        """A digest of a template, of every template that it draws on, and of the theme's words."""
+        if template not in self._digests:
+            names, waiting = set[str](), [template]
+            while waiting:
+                name = waiting.pop()
+                if name not in names:
+                    names.add(name)
+                    waiting += _DRAWN.findall(self._template(name).decode("utf-8", "replace"))
+            self._digests[template] = digest(
+                [(f"templates/{name}", self._template(name)) for name in sorted(names)]
+                + [("theme.yaml", self._read(find(self._theme, "theme.yaml")))]
+                + [self._words, "\n".join(as_published(self._theme)).encode()]
+            )
+        return self._digests[template]
+
+    @cached_property
+    def _words(self) -> list[bytes]:
+        return [p.read_bytes() for folder in self._theme for p in sorted((folder / "languages").rglob("*.po"))]
+
+    def _template(self, name: str) -> bytes:
+        return self._read(find_template(self._theme, name))
+
+    @staticmethod
+    def _read(file: Path | None) -> bytes:
+        return file.read_bytes() if file else b""
+
+
+#: The templates that a template names: extended, included or imported.
+_DRAWN = re.compile(r"""{%-?\s*(?:extends|include|import|from)\s+["']([^"']+)["']""")
+
+
+def _in_template(error: Exception) -> tuple[str, int] | None:
+    """Where in the theme's files an error arose: the last line of a template on the way to it, if there is one."""
+    from jinja2 import TemplateError
+
+    where = None
+    if isinstance(error, TemplateError):
+        where = getattr(error, "filename", None) or getattr(error, "name", None) or "templates", 1
+        where = where[0], getattr(error, "lineno", None) or 1
+    trace = error.__traceback__
+    while trace is not None:
+        if trace.tb_frame.f_code.co_filename.endswith(".html"):
+            where = trace.tb_frame.f_code.co_filename, trace.tb_lineno
+        trace = trace.tb_next
+    return where
+
+
+def _said_of(error: Exception) -> str:
+    if isinstance(error, RecursionError):
+        return "it draws on itself without end"
+    return " ".join(str(error).split())[:300] or type(error).__name__
