@@ -26,6 +26,7 @@ from noctuary.upload_command import after_build, upload
 
 if TYPE_CHECKING:
     from noctuary.edited_words import EditedWords
+    from noctuary.facts.picture import PictureFacts
     from noctuary.outcome import Outcome
 
 ARCHIVE = click.Path(file_okay=False, path_type=Path)
@@ -218,30 +219,41 @@ def place(archive: Path, picture_id: str | None, every: bool, stars: Path | None
     "--scale", type=click.FloatRange(min=0, min_open=True), help="Arcseconds a pixel, to tell widths in arcseconds."
 )
 @click.option("--keep", is_flag=True, help="Keep what was measured beside the picture's sidecar; its page shows it.")
-def stars(files: tuple[str, ...], scale: float | None, keep: bool) -> None:
+@click.option(
+    "--against", metavar="ID", help="Compare with another picture of the same sky: which goes deeper, and how much."
+)
+def stars(files: tuple[str, ...], scale: float | None, keep: bool, against: str | None) -> None:
     """Measure star shapes in nine zones and say what the pattern means.
 
     For the first test frames of a night (FILE...), or for the picture ID of ARCHIVE. Widths are judged only where
     the values are linear; a stretched picture shows shapes alone. Directions are counted from the picture's right
-    through its top. Example: noctuary stars test-1.fits test-2.fits
+    through its top. With --against two placed pictures of ARCHIVE are compared on the sky that they share: stars in
+    each, their FWHM, and by how much the limiting magnitude differs. Example: noctuary stars test-1.fits test-2.fits
     """
     from noctuary.star_report import CannotMeasure, keep_shapes, print_shapes, shapes_of
 
     measured: list[tuple[str, Path, float | None]] = []
     folder = Path(files[0])
     sidecar: str | None = None
-    if keep and not (len(files) == 2 and folder.is_dir()):
-        raise click.UsageError("--keep needs an archive and the id of one of its pictures")
-    if len(files) == 2 and folder.is_dir():
+    of_archive = len(files) == 2 and folder.is_dir()
+    if (keep or against is not None) and not of_archive:
+        raise click.UsageError("--keep and --against need an archive and the id of one of its pictures")
+    if of_archive:
         from noctuary.build import examine
 
         inspection = examine(folder)
         if inspection.facts is None:
             _tell(inspection.findings)
             sys.exit(1)
-        found = inspection.facts.pictures.get(files[1])
+        pictures = inspection.facts.pictures
+        found = pictures.get(files[1])
         if found is None:
-            raise click.UsageError(_unknown_picture(files[1], inspection.facts.pictures))
+            raise click.UsageError(_unknown_picture(files[1], pictures))
+        if against is not None:
+            if against not in pictures or against == files[1]:
+                raise click.UsageError(_unknown_picture(against, pictures.keys() - {files[1]}))
+            _compare_reach(folder.resolve(), found, pictures[against], keep)
+            return
         recorded_scale = found.optics.image_scale_arcsec_px if found.optics and not found.optics.inferred else None
         measured.append((found.picture.title, folder / found.picture.file, scale or recorded_scale))
         sidecar = found.picture.sidecar if keep else None
@@ -258,6 +270,23 @@ def stars(files: tuple[str, ...], scale: float | None, keep: bool) -> None:
             click.echo(str(error), err=True)
             failed = True
     sys.exit(1 if failed else 0)
+
+
+def _compare_reach(folder: Path, picture: PictureFacts, other: PictureFacts, keep: bool) -> None:
+    from noctuary.images.reach import CannotTell
+    from noctuary.reach_report import keep_reach, measured_reach, print_reach
+
+    try:
+        kept = measured_reach(folder, picture, other)
+        print_reach(picture, other, kept, click.echo)
+        if keep:
+            click.echo(f"kept in {keep_reach(folder, picture.picture.sidecar, kept)}")
+    except CannotTell as error:
+        click.echo(f"{picture.picture.id} against {other.picture.id}: nothing can be said: {error}", err=True)
+        sys.exit(1)
+    except OSError as error:
+        click.echo(f"the comparison cannot be kept: {error.strerror or error}", err=True)
+        sys.exit(1)
 
 
 def _build(

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from noctuary.archive.parse_file import ParsedFile, parsed_type
+from noctuary.archive.reach_file import KeptReach, reach_file, read_reach_file
 from noctuary.archive.read import Reading, read_archive
 from noctuary.archive.records import Archive, HeaderPlacement, Picture
 from noctuary.archive.star_file import StarShapes, read_star_file, star_file
@@ -148,13 +149,16 @@ def inspect(folder: Path, out: Path, before: BuildManifest, memory: Memo, today:
     pixels: dict[str, tuple[int, int]] = {}
     placements: dict[str, PlacementSummary] = {}
     stars: dict[str, StarShapes] = {}
+    reach: dict[str, tuple[KeptReach, ...]] = {}
     for picture in archive.shown:
         findings += _look_into(folder, picture, hashes, memory, pixels, placements)
         if picture.id in pixels and star_file(picture.sidecar) in hashes:
             findings += _kept_stars(folder, picture, hashes, stars)
+        if picture.id in pixels and reach_file(picture.sidecar) in hashes:
+            findings += _kept_reach(folder, archive, picture, hashes, reach)
     findings += gone(archive, before.published, hashes.of, hashes.names())
     findings += moved(archive, uploaded_address(folder) or before.address)
-    facts = archive_facts(archive, almanac, pixels, placements, stars)
+    facts = archive_facts(archive, almanac, pixels, placements, stars, reach)
     findings += judge(archive, facts, today)
     findings += addresses_in_texts(folder, facts, pixels, memory)
     theme: tuple[Path, ...] = ()
@@ -218,6 +222,30 @@ def _kept_stars(folder: Path, picture: Picture, hashes: Hashes, stars: dict[str,
     if kept is None or (kept.level == "doubt" and kept.rule in picture.accepted_doubts):
         return []
     return [kept]
+
+
+def _kept_reach(
+    folder: Path, archive: Archive, picture: Picture, hashes: Hashes, reach: dict[str, tuple[KeptReach, ...]]
+) -> list[Diagnostic]:
+    """The comparisons kept beside a sidecar, put into ``reach``; what is wrong with them."""
+    kept = read_reach_file(folder, picture.sidecar)
+    if isinstance(kept, Diagnostic):
+        return [] if kept.level == "doubt" and kept.rule in picture.accepted_doubts else [kept]
+    current = []
+    findings: list[Diagnostic] = []
+    for one in kept:
+        other = archive.pictures.get(one.against)
+        whole = other is not None and other.file in hashes and one.against_sha256 == hashes.of(other.file)
+        if whole and one.picture_sha256 == hashes.of(picture.file):
+            current.append(one)
+        elif "reach-file-outdated" not in picture.accepted_doubts:
+            message = (
+                f"what was measured against {one.against} is of other versions of the pictures, and is not shown"
+            )
+            hint = f"measure anew: noctuary stars ARCHIVE {picture.id} --against ID --keep"
+            findings.append(doubt(Mark(reach_file(picture.sidecar)), "reach-file-outdated", message, hint))
+    reach[picture.id] = tuple(current)
+    return findings
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,6 +42,8 @@ RULES: dict[str, str] = {
     "panels-cycle": "Mosaics are panels of each other in a circle.",
     "picture-kind": "A sidecar's picture is of a kind that is not read.",
     "picture-without-sidecar": "Pictures have no record yet: one doubt a folder, and what `adopt` would write.",
+    "reach-file": "A file of comparisons beside a sidecar cannot be read (a doubt).",
+    "reach-file-outdated": "A comparison beside a sidecar comes from another version of a picture (a doubt).",
     "replaces-cycle": "Pictures replace each other in a circle.",
     "same-name": "Two pictures or two sidecars have the same stem, so the same address.",
     "session-length": "A session lasts longer than a day.",

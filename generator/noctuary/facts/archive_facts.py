@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from typing import TYPE_CHECKING
 
+from noctuary.archive.reach_file import KeptReach
 from noctuary.archive.records import Archive, Night, Rig
 from noctuary.archive.star_file import StarShapes
 from noctuary.facts.almanac import Almanac
@@ -83,18 +84,22 @@ def archive_facts(
     pixels: Mapping[str, tuple[int, int]],
     placements: Mapping[str, PlacementSummary],
     stars: Mapping[str, StarShapes] | None = None,
+    reach: Mapping[str, tuple[KeptReach, ...]] | None = None,
 ) -> ArchiveFacts:
     """The facts of every shown picture and of everything that they share.
 
-    ``pixels``, ``placements`` and ``stars`` by picture id; a picture without either has the facts that need none.
+    ``pixels``, ``placements``, ``stars`` and ``reach`` by picture id; a picture without either has the facts that
+    need none.
     """
     # One question for all sessions, so that the ephemerides are one sweep.
     every = {s.identity: s for p in archive.shown for s in archive.sessions_of(p)}
     almanac.during(list(every.values()))
     names = object_names(archive, almanac.object)
-    shapes = stars or {}
+    shapes, beside = stars or {}, reach or {}
     pictures = {
-        p.id: picture_facts(archive, p, almanac, names, pixels.get(p.id), placements.get(p.id), shapes.get(p.id))
+        p.id: picture_facts(
+            archive, p, almanac, names, pixels.get(p.id), placements.get(p.id), shapes.get(p.id), beside.get(p.id, ())
+        )
         for p in archive.shown
     }
     listed = tuple(pictures[p.id] for p in archive.listed)
@@ -117,16 +122,12 @@ def archive_facts(
     )
 
 
-def _targets(
-    listed: tuple[PictureFacts, ...], names: ObjectNames, reference: Rig | None
-) -> tuple[TargetFacts, ...]:
+def _targets(listed: tuple[PictureFacts, ...], names: ObjectNames, reference: Rig | None) -> tuple[TargetFacts, ...]:
     groups: dict[str, tuple[SkyObject, list[PictureFacts]]] = {}
     for facts in listed:
         if facts.target is not None:
             groups.setdefault(facts.target.name, (facts.target, []))[1].append(facts)
-    return tuple(
-        target_facts(target, names.of(target), tuple(group), reference) for target, group in groups.values()
-    )
+    return tuple(target_facts(target, names.of(target), tuple(group), reference) for target, group in groups.values())
 
 
 def _nights(

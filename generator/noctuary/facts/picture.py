@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from noctuary.archive.reach_file import KeptReach
 from noctuary.archive.records import Archive, Picture, Place, Session
 from noctuary.archive.star_file import StarShapes
 from noctuary.facts.almanac import Almanac
@@ -69,6 +70,7 @@ class PictureFacts:
     depth: Depth
     frame_fill: float | None
     stars: StarShapes | None = None
+    reach: tuple[KeptReach, ...] = ()
 
     @property
     def target(self) -> SkyObject | None:
@@ -122,6 +124,7 @@ def picture_facts(
     pixels: tuple[int, int] | None,
     placement: PlacementSummary | None,
     stars: StarShapes | None = None,
+    reach: tuple[KeptReach, ...] = (),
 ) -> PictureFacts:
     """Everything derived about a picture whose finished file has ``pixels`` (width, height)."""
     sessions = archive.sessions_of(picture)
@@ -162,4 +165,5 @@ def picture_facts(
         depth=depth_of_fields(of_fields, archive.reference_rig),
         frame_fill=frame_fill(objects[0].size_arcmin, of_picture) if objects else None,
         stars=None if objects and in_solar_light(objects[0]) else stars,
+        reach=reach,
     )

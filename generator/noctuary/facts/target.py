@@ -13,6 +13,7 @@ from noctuary.facts.exposure import Frames, Integration, by_filter_s, distinct, 
 from noctuary.facts.mosaic import Field, fields_of_several
 from noctuary.facts.optics import collecting_area_m2
 from noctuary.facts.picture import PictureFacts, SessionFacts
+from noctuary.facts.reach import Reach, reach_of
 from noctuary.plain_record import plain_record
 
 if TYPE_CHECKING:
@@ -54,7 +55,7 @@ class Growth:
     ``image_scale_arcsec_px`` and ``sampling_px`` as :class:`noctuary.facts.optics.Optics` has them, ``None``
     where they are not known; ``…_inferred``: the scale rests on the size of the picture alone. ``deeper`` says how
     much deeper the picture is, and why; ``depth_before`` is the depth of the picture before it. ``same_sessions``: it
-    is made of exactly the sessions of the picture before it.
+    is made of exactly the sessions of the picture before it; ``reach``: what was measured of the two.
     """
 
     picture_id: str
@@ -73,6 +74,7 @@ class Growth:
     scale_before_arcsec_px: float | None
     scale_before_inferred: bool
     sampling_before_px: float | None
+    reach: Reach | None
 
 
 @plain_record
@@ -149,6 +151,7 @@ def growth(pictures: tuple[PictureFacts, ...], fixed: bool = True) -> tuple[Grow
                 scale_before_arcsec_px=optics_before.image_scale_arcsec_px if optics_before else None,
                 scale_before_inferred=optics_before is not None and optics_before.inferred,
                 sampling_before_px=optics_before.sampling_px if optics_before else None,
+                reach=reach_of(facts, before) if before and fixed else None,
             )
         )
         before = facts

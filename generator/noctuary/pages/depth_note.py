@@ -46,12 +46,30 @@ class DeeperNote:
 
 
 @plain_record
+class ReachNote:
+    """What a picture shows beside the one before: rounded to what is printed.
+
+    ``expected_mag`` is what hours, aperture and sky let expect, ``short`` whether the pictures show much less.
+    ``star_ratio`` is how many times as many stars are found, ``None`` where there were none before.
+    """
+
+    deeper_mag: float
+    uncertainty_mag: float
+    expected_mag: float | None
+    star_ratio: float | None
+    fwhm_arcsec: float
+    fwhm_before_arcsec: float
+    short: bool
+
+
+@plain_record
 class GrowthNote:
     """What a picture holds and what it added since another."""
 
     growth: Growth
     depth: DepthNote | None
     deeper: DeeperNote | None
+    reach: ReachNote | None
 
 
 def depth_note(depth: Depth) -> DepthNote | None:
@@ -82,7 +100,25 @@ def deeper_note(growth: Growth) -> DeeperNote | None:
 
 
 def growth_note(growth: Growth) -> GrowthNote:
-    return GrowthNote(growth, depth_note(growth.depth), deeper_note(growth))
+    return GrowthNote(growth, depth_note(growth.depth), deeper_note(growth), reach_note(growth))
+
+
+def reach_note(growth: Growth) -> ReachNote | None:
+    """What was measured of a picture and the one before, as it is printed; ``None`` where nothing was."""
+    reach = growth.reach
+    if reach is None:
+        return None
+    deeper = deeper_note(growth)
+    expected = None if deeper is None or deeper.other_light else deeper.total_mag
+    return ReachNote(
+        deeper_mag=round(reach.deeper_mag, 1),
+        uncertainty_mag=max(round(reach.uncertainty_mag, 1), 0.1),
+        expected_mag=None if expected is None else round(expected, 1),
+        star_ratio=reach.star_ratio,
+        fwhm_arcsec=reach.fwhm_arcsec,
+        fwhm_before_arcsec=reach.fwhm_before_arcsec,
+        short=expected is not None and reach.falls_short_of(expected),
+    )
 
 
 def growth_notes(target: TargetFacts) -> dict[str, GrowthNote]:

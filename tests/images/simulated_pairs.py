@@ -1,0 +1,152 @@
+"""Two finished pictures of one piece of sky whose limits are known: drawn linear, then stretched each in its own way.
+
+The truth is worked out, not measured: white noise of σ a pixel and a profile p that adds up to 1 give a star of light
+F the signal F·√Σp² / σ under the best weights (King 1983, PASP 95, 163), so that the limits of two pictures differ by
+2.5·log10 of the ratio of √Σp² / σ.
+"""
+
+from __future__ import annotations
+
+import io
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from noctuary.images.reach import Plane
+from noctuary.sky.placement import Placement, from_centre
+from numpy.random import Generator
+from numpy.typing import NDArray
+from PIL import Image
+
+Floats = NDArray[np.float64]
+_POWER = 3.0  # Moffat's exponent
+
+
+@dataclass(frozen=True)
+class Side:
+    """One picture of a pair: its pixels as a file would hold them, its placement, FWHM and how it was finished."""
+
+    pixels: NDArray[Any]
+    placement: Placement
+    fwhm_arcsec: float
+    finish: str
+
+    @property
+    def plane(self) -> Plane:
+        return Plane(self.pixels.astype(np.float32), self.placement, self.pixels.dtype == np.uint8)
+
+
+@dataclass(frozen=True)
+class Pair:
+    older: Side
+    newer: Side
+    deeper_mag: float
+
+
+def _linear(light: Floats) -> Floats:
+    return light / 200.0
+
+
+def _arcsinh(light: Floats) -> Floats:
+    return np.asarray(np.arcsinh(light / 12.0) / math.asinh(2000.0 / 12.0))
+
+
+def _gamma(light: Floats) -> Floats:
+    return np.asarray((np.maximum(light, 0.0) / 600.0) ** (1.0 / 2.2))
+
+
+FINISHES: dict[str, Callable[[Floats], Floats]] = {"linear": _linear, "arcsinh": _arcsinh, "gamma": _gamma}
+"""Stretches of a light in units of the noise, the sky at about 10, to 0…1."""
+
+
+def pair(
+    rng: Generator,
+    deeper_mag: float,
+    finishes: tuple[str, str],
+    stars: int = 1500,
+    jpeg: tuple[bool, bool] = (False, False),
+) -> Pair:
+    """A pair of which the newer is deeper by so much (shallower where that is below 0)."""
+    ra, dec, slope = rng.uniform(0, 360), rng.uniform(-60, 75), rng.uniform(0.25, 0.45)
+    scales = rng.uniform(1.2, 2.6), rng.uniform(1.2, 2.6)
+    fwhms = [max(rng.uniform(2.5, 5.0), 1.9 * scale) for scale in scales]
+    sizes = [(int(rng.uniform(1500, 2100) / scale), int(rng.uniform(1100, 1500) / scale)) for scale in scales]
+    centres = [
+        (ra + rng.uniform(-0.05, 0.05) / math.cos(math.radians(dec)), dec + rng.uniform(-0.05, 0.05)) for _ in scales
+    ]
+    placements = [
+        from_centre(*centre, scale, rng.uniform(0, 360), bool(rng.random() < 0.5), *size)
+        for centre, scale, size in zip(centres, scales, sizes, strict=True)
+    ]
+    # Magnitudes from the limit of the shallower picture (0) upwards; counts grow by ``slope`` dex a magnitude.
+    deepest = abs(deeper_mag) + 1.5
+    number = int(stars * 10 ** (slope * deepest))
+    number = min(number, 20_000)
+    mag = deepest + np.log10(rng.random(number)) / slope
+    spread = 0.38
+    star_ra = ra + rng.uniform(-spread, spread, number) / math.cos(math.radians(dec))
+    star_dec = dec + rng.uniform(-spread, spread, number)
+    limits = (0.0, deeper_mag) if deeper_mag >= 0 else (-deeper_mag, 0.0)
+    sides = []
+    for placement, fwhm, limit, finish, small in zip(placements, fwhms, limits, finishes, jpeg, strict=True):
+        light = drawn_light(rng, placement, fwhm, limit, star_ra, star_dec, mag)
+        sides.append(Side(finished(rng, light, finish, small), placement, fwhm, finish))
+    return Pair(sides[0], sides[1], deeper_mag)
+
+
+def random_pair(rng: Generator) -> Pair:
+    """Limits 0.3–2.5 mag apart, any finish on either side, half of the stretched pictures as JPEG."""
+    deeper = float(rng.uniform(0.3, 2.5) * rng.choice([-1, 1]))
+    finishes = str(rng.choice(list(FINISHES))), str(rng.choice(list(FINISHES)))
+    jpeg = [bool(rng.random() < 0.5) and finish != "linear" for finish in finishes]
+    return pair(rng, deeper, finishes, int(rng.choice([1500, 4000])), (jpeg[0], jpeg[1]))
+
+
+def drawn_light(
+    rng: Generator, placement: Placement, fwhm_arcsec: float, limit: float, ra: Floats, dec: Floats, mag: Floats
+) -> Floats:
+    """Light in units of the noise of a pixel, the sky at 10, where a star of ``limit`` has a signal of 5."""
+    fwhm = fwhm_arcsec / placement.image_scale_arcsec_px
+    width, height = placement.width_px, placement.height_px
+    reach = math.ceil(6 * fwhm)
+    steps = np.arange(-reach, reach + 1)
+    profile = _profile(0.0, 0.0, steps, fwhm)
+    brightest = 5.0 / math.sqrt(float((profile**2).sum()))
+    x, y = placement.pixel(ra, dec)
+    inside = (x > 0) & (y > 0) & (x < width - 1) & (y < height - 1)
+    light = np.full((height + 2 * reach, width + 2 * reach), 10.0)
+    for across, down, m in zip(x[inside], y[inside], mag[inside], strict=True):
+        column, row = round(across), round(down)
+        star = _profile(across - column, down - row, steps, fwhm)
+        light[row : row + 2 * reach + 1, column : column + 2 * reach + 1] += (
+            brightest * 10 ** (-0.4 * (m - limit)) * star
+        )
+    light = light[reach:-reach, reach:-reach]
+    down, right = np.mgrid[0:height, 0:width]
+    for _ in range(3):
+        far = ((right - rng.uniform(0, width)) ** 2 + (down - rng.uniform(0, height)) ** 2) / (0.3 * width) ** 2
+        light += rng.uniform(0, 3) * np.exp(-far)
+    return np.asarray(rng.normal(light, np.sqrt(1.0 + np.maximum(light - 16.0, 0) / 50.0)))
+
+
+def finished(rng: Generator, light: Floats, finish: str, jpeg: bool) -> NDArray[Any]:
+    """The light stretched and stored: 16 bits where linear, else 8, as JPEG of quality 80 where asked."""
+    share = np.clip(FINISHES[finish](light), 0, 1)
+    if finish == "linear" and not jpeg:
+        return np.rint(share * 65535).astype(np.uint16)
+    eight = np.rint(share * 255).astype(np.uint8)
+    if not jpeg:
+        return eight
+    stream = io.BytesIO()
+    Image.fromarray(eight).save(stream, "JPEG", quality=80)
+    return np.asarray(Image.open(stream))
+
+
+def _profile(dx: float, dy: float, steps: NDArray[np.intp], fwhm: float) -> Floats:
+    square = (steps[None, :] - dx) ** 2 + (steps[:, None] - dy) ** 2
+    shape = (1.0 + (2.0 ** (1.0 / _POWER) - 1.0) * square * 4.0 / fwhm**2) ** -_POWER
+    # The whole of the light of a Moffat profile: π α² / (β − 1).
+    alpha = fwhm / 2.0 / math.sqrt(2.0 ** (1.0 / _POWER) - 1.0)
+    return np.asarray(shape * (_POWER - 1.0) / (math.pi * alpha**2))
