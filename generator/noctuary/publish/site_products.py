@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from noctuary.diagnostic import Diagnostic
 from noctuary.images.rendition_cache import prune
-from noctuary.pages import not_found_page, search_index
+from noctuary.pages import not_found_page, search_index, sky_view_file
 from noctuary.pages.build_context import BuildContext
 from noctuary.pages.exports.export import Export
 from noctuary.pages.exports.export_list import site_exports
@@ -71,6 +71,7 @@ def site_products(context: BuildContext, executor: str | None) -> SiteProducts:
     index = search_index.index(model, context.memory)
     products.append(index.product(context.program))
     keep_index(index, context.memory)
+    products += sky_view_file.products(model, context.program)
     return SiteProducts(
         products=products,
         findings=files.findings,

@@ -72,6 +72,7 @@
     }, { passive: true });
   }
 
-  /* A chart that can be moved and brought nearer. */
-  if (document.querySelector("figure[data-zoom]")) load(document.querySelector("figure[data-zoom]").dataset.zoom);
+  /* The map of the sky opens into a view that can be moved. */
+  var map = document.getElementById("sky-view");
+  if (map && window.HTMLCanvasElement) load(map.dataset.script);
 })();

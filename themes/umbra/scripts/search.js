@@ -6,8 +6,8 @@
   var form = document.getElementById("find");
   var gallery = document.getElementById("pictures");
   var results = document.getElementById("results");
-  if (!form || !gallery || !results || window.loadSearchIndex) return;
-  var AT_ONCE = 60;           /* so many results are shown, and so many more when asked */
+  if (!form || !gallery || !results) return;
+  var AT_ONCE = innerWidth < 640 ? 16 : 48;      /* so many results are shown, and so many more when asked */
   var TYPED_INTO = 12;        /* a list longer than this can be typed into */
   var box = form.elements.words;
   var lists = form.querySelector(".search-lists");
@@ -18,7 +18,7 @@
   var opening = document.querySelector("main > article");
   var buttons = {}, boxes = {}, chosen = {}, facets = [], pages = [], counts = [];
   var items = new Map();      /* address of a picture → its place in the gallery */
-  var found = [], waiting = null, busy = false, typing = false, kinds = {};
+  var found = [], shown = [], waiting = null, busy = false, typing = false, kinds = {};
   form.querySelectorAll("[data-facet]").forEach(function (b) { buttons[b.dataset.facet] = b; });
   form.querySelectorAll("data").forEach(function (d) { kinds[d.value] = d.textContent; });
 
@@ -29,14 +29,37 @@
     var answer = window.searchEngine();
     engine = function (message) { setTimeout(function () { answered(answer(message)); }, 0); };
   }
+  /* The worker fetches the index itself, so that the page is not kept busy by it; from a folder it may not, and is
+     handed what the page has read. */
+  function work() {
+    var answer = window.searchEngine(), text = null;
+    self.loadSearchIndex = function (index) { text = index; };
+    self.onmessage = function (e) {
+      if (!e.data.address) { postMessage(answer(e.data)); return; }
+      try { importScripts(e.data.address); } catch (refused) { postMessage({ refused: true }); return; }
+      postMessage(answer({ index: text, kinds: e.data.kinds }));
+    };
+  }
   function hire() {
     try {
-      var text = "var answer=(" + window.searchEngine + ")();onmessage=function(e){postMessage(answer(e.data));};";
-      var worker = new Worker(URL.createObjectURL(new Blob(["var window=self;" + text], { type: "text/javascript" })));
-      worker.onmessage = function (e) { answered(e.data); };
-      worker.onerror = function () { if (!facets.length) { inPage(); engine({ index: text, kinds: kinds }); } };
+      var text = "var window=self;window.searchEngine=" + window.searchEngine + ";(" + work + ")();";
+      var worker = new Worker(URL.createObjectURL(new Blob([text], { type: "text/javascript" })));
+      worker.onmessage = function (e) { if (e.data.refused) readHere(); else answered(e.data); };
+      worker.onerror = function () { if (!facets.length) { inPage(); readHere(); } };
       engine = function (message) { worker.postMessage(message); };
-    } catch (refused) { inPage(); }
+    } catch (refused) { inPage(); readHere(); return; }
+    if (location.protocol === "file:") readHere();
+    else post({ address: new URL(form.dataset.index, location.href).href, kinds: kinds }, begin);
+  }
+  function load(address, then) {
+    var script = document.createElement("script");
+    script.src = address;
+    script.onload = then || null;
+    document.head.appendChild(script);
+  }
+  function readHere() {
+    window.loadSearchIndex = function (index) { post({ index: index, kinds: kinds }, begin); };
+    load(form.dataset.index);
   }
 
   /* ------------------------------------------------------------------ state */
@@ -88,10 +111,12 @@
     var active = box.value.trim() !== "" || facets.some(function (f) { return chosen[f[0]].size; });
     found = answer.found;
     counts = answer.counts;
-    results.textContent = "";
-    if (active) append();
+    /* What is the same as before stays as it is: as one types on, most of it is. */
+    var same = active && shown.every(function (number, n) { return number === found[n]; }) && shown.length;
+    if (!same) { results.textContent = ""; shown = []; }
+    if (active && shown.length < Math.min(AT_ONCE, found.length)) append();
     results.hidden = !active;
-    more.hidden = !active || found.length <= AT_ONCE;
+    more.hidden = !active || found.length <= shown.length;
     gallery.hidden = active;
     if (opening) opening.hidden = active;
     facets.forEach(function (facet, place) {
@@ -111,14 +136,15 @@
     offer(answer.offers);
   }
   function append() {
-    found.slice(results.children.length, results.children.length + AT_ONCE).forEach(function (number) {
+    found.slice(shown.length, shown.length + AT_ONCE).forEach(function (number) {
+      shown.push(number);
       var item = items.get(pages[number]);
       if (!item) return;
       var copy = item.cloneNode(true);
       copy.hidden = false;
       results.appendChild(copy);
     });
-    more.hidden = results.children.length >= found.length;
+    more.hidden = shown.length >= found.length;
   }
   function offer(near) {
     offers.hidden = !near.length;
@@ -253,17 +279,5 @@
     addEventListener("popstate", function () { typing = false; read(); show(); });
     form.dispatchEvent(new CustomEvent("ready"));
   }
-  var text = null;
-  function ready() {
-    if (text === null || !window.searchEngine) return;
-    hire();
-    post({ index: text, kinds: kinds }, begin);
-  }
-  window.loadSearchIndex = function (index) { text = index; ready(); };
-  [form.dataset.engine, form.dataset.index].forEach(function (address) {
-    var script = document.createElement("script");
-    script.src = address;
-    script.onload = address === form.dataset.engine ? ready : null;
-    document.head.appendChild(script);
-  });
+  load(form.dataset.engine, hire);
 })();

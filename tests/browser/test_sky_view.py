@@ -1,0 +1,112 @@
+"""The map of the sky as a place: from the whole of it into a picture, by mouse, wheel, keys and fingers."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+pytestmark = pytest.mark.browser
+
+CANVAS = "#sky-view canvas"
+
+
+def ready(page: Any) -> Any:
+    page.wait_for_selector(CANVAS)
+    page.locator(CANVAS).scroll_into_view_if_needed()
+    return page
+
+
+def at(page: Any) -> tuple[float, float, float]:
+    """Right ascension, declination and degrees across, as the address says once the view is still."""
+    page.wait_for_timeout(1800)  # it goes there in half a second, and the address follows when it is still
+    ra, dec, across = re.fullmatch(r"#at=([\d.]+),(-?[\d.]+),([\d.]+)", page.evaluate("location.hash")).groups()
+    return float(ra), float(dec), float(across)
+
+
+def test_mouse_wheel_and_keys_lead_from_the_whole_sky_into_it(open_page: Any) -> None:
+    page = ready(open_page("sky.html", height=1000))
+    assert not page.locator("#sky-view svg").is_visible()
+    page.focus(CANVAS)
+    for _ in range(6):
+        page.keyboard.press("+")
+    ra, dec, across = at(page)
+    assert (dec, across < 60) == (0, True)
+    page.keyboard.press("ArrowUp")
+    assert at(page)[1] > 2
+    box = page.locator(CANVAS).bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + 200, y, steps=4)
+    page.mouse.up()
+    dragged = at(page)
+    assert 0.05 * across < (dragged[0] - ra) % 360 < 0.5 * across, "east is left: what is drawn to the right was east"
+    page.mouse.wheel(0, -400)
+    assert at(page)[2] < 0.7 * dragged[2]
+    page.keyboard.press("0")
+    assert at(page)[2] > 300
+
+
+def test_the_next_picture_by_key_and_into_its_page(open_page: Any) -> None:
+    page = ready(open_page("sky.html", height=1000))
+    page.focus(CANVAS)
+    page.keyboard.press("n")
+    assert at(page) == (pytest.approx(98.01, abs=0.2), pytest.approx(4.93, abs=0.2), pytest.approx(9, abs=6))
+    assert page.locator("#sky-view output").inner_text() == "The Rosette, in its own light, 2026"
+    box = page.locator(CANVAS).bounding_box()
+    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    page.wait_for_url("**/pictures/rosette-2026.html")
+
+
+def test_two_fingers(open_page: Any) -> None:
+    page = ready(open_page("sky.html", width=390, height=800, has_touch=True))
+    box = page.locator(CANVAS).bounding_box()
+    x, y = box["x"] + 180, box["y"] + 150
+    driver = page.context.new_cdp_session(page)
+
+    def touch(kind: str, *apart: float) -> None:
+        fingers = [{"x": x + p, "y": y, "id": i} for i, p in enumerate(apart)]
+        driver.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": fingers})
+
+    touch("touchStart", -20, 20)
+    for apart in (30, 50, 80, 120):
+        touch("touchMove", -apart, apart)
+    touch("touchEnd")
+    assert at(page)[2] < 160
+    assert page.evaluate("visualViewport.scale") == 1
+
+
+def test_a_finder_leads_into_it_and_nothing_heavy_comes_before_a_move(open_page: Any, site: Path) -> None:
+    page = ready(open_page("sky.html"))
+    page.wait_for_timeout(500)
+    names = page.evaluate("performance.getEntriesByType('resource').map(r => r.name)")
+    files = [site / name.removeprefix(site.as_uri() + "/") for name in names if name.startswith(site.as_uri())]
+    assert not [file for file in files if file.parent.name == "images" and file.suffix != ".svg"]
+    assert not [file for file in files if file.name.startswith(("pictures", "stars"))]
+    assert sum(file.stat().st_size for file in files) < 300_000
+    scripts = [file for file in files if file.suffix == ".js" and file.parent.name != "sky"]
+    assert sum(file.stat().st_size for file in scripts) < 90_000
+    page = open_page("targets/ngc-2238.html")
+    page.get_by_role("link", name="On the map of the sky").click()
+    ready(page)
+    assert at(page) == (pytest.approx(98, abs=1), pytest.approx(5, abs=1), pytest.approx(12, abs=1))
+
+
+def test_years_are_switched(open_page: Any) -> None:
+    page = ready(open_page("sky.html"))
+    button = page.locator(".sky-years button", has_text="2023")
+    before = page.locator(CANVAS).screenshot()
+    button.click()
+    assert button.get_attribute("aria-pressed") == "false"
+    page.wait_for_timeout(200)
+    assert page.locator(CANVAS).screenshot() != before
+
+
+def test_it_is_a_plain_drawing_without_script(open_page: Any) -> None:
+    page = open_page("sky.html", scripts=False)
+    assert page.locator(CANVAS).count() == 0
+    assert not page.locator(".sky-controls").is_visible()
+    assert page.locator("#sky-view svg a").first.is_visible()
