@@ -11,8 +11,11 @@ import sys
 
 import numpy as np
 import pytest
+from astropy.coordinates import SkyCoord
+from astropy.io import fits
 from astropy.io.votable import parse, validate
 from astropy.table import Table
+from astropy.wcs import WCS
 from noctuary.facts.placement_summary import placed
 from noctuary.pages.exports.acquisition import COLUMNS
 from noctuary.pages.exports.export_list import site_exports
@@ -20,7 +23,9 @@ from noctuary.pages.exports.outline import outline_deg, stc_s
 from noctuary.pages.exports.table import Column, ExportTable
 from noctuary.pages.exports.table_formats import FORMATS
 from noctuary.pages.page_list import site_model
+from noctuary.sky.header_placement import from_header
 from noctuary.sky.placement import from_centre
+from noctuary.sky.written_header import header_text
 
 from tests.builders.one_of_everything import HOME, HOSTILE, facts, shown
 
@@ -169,3 +174,40 @@ def test_what_is_unchanged_brings_in_no_astropy():
         "sys.exit('astropy' in sys.modules or 'numpy' in sys.modules)"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+@pytest.mark.filterwarnings("ignore:The WCS transformation has more axes")  # there are no data beside it
+@pytest.mark.parametrize("mirrored", [False, True])
+@pytest.mark.parametrize(("centre", "angle"), [((98.0, 4.9), 0.0), ((359.9, -60.0), 137.0), ((10.0, 89.0), -45.0)])
+def test_a_header_says_to_astropy_where_the_corners_are(centre, angle, mirrored):
+    """FITS standard 4.0, section 8: rows count from the bottom, pixels from 1 at their centres."""
+    where = from_centre(centre[0], centre[1], 4.0, angle, mirrored, 900, 600)
+    data = header_text(where)
+    assert len(data) % 2880 == 0
+    with fits.open(io.BytesIO(data)) as file:
+        assert file[0].data is None
+        wcs = WCS(file[0].header)
+    for (x, y), (ra, dec) in zip([(0, 600), (900, 600), (900, 0), (0, 0)], where.corners_deg, strict=True):
+        got = SkyCoord(*wcs.all_pix2world([[x + 0.5, y + 0.5]], 1)[0], unit="deg")
+        assert got.separation(SkyCoord(ra, dec, unit="deg")).arcsec < 1e-3
+    back = from_header(data.decode("ascii"), 900, 600)
+    assert np.allclose(back.corners_deg, where.corners_deg, atol=1e-7)
+
+
+def test_a_distortion_goes_into_the_header():
+    """Against the header itself, astropy's sample of TAN-SIP written small: a cubic bend of some pixels."""
+    header = fits.Header(
+        {
+            "CTYPE1": "RA---TAN-SIP", "CTYPE2": "DEC--TAN-SIP", "CRVAL1": 83.8, "CRVAL2": -5.4,
+            "CRPIX1": 600.5, "CRPIX2": 400.5, "CD1_1": -0.005, "CD1_2": 0.0, "CD2_1": 0.0, "CD2_2": 0.005,
+            "IMAGEW": 1200, "IMAGEH": 800, "A_ORDER": 3, "B_ORDER": 3,
+            "A_3_0": 2e-8, "A_1_2": 2e-8, "B_0_3": 2e-8, "B_2_1": 2e-8,
+        }
+    )  # fmt: skip
+    placement = from_header(header.tostring(), 1200, 800)
+    back = from_header(header_text(placement).decode("ascii"), 1200, 800)
+    x, y = np.meshgrid(np.linspace(0, 1199, 30), np.linspace(0, 799, 20))
+    ra, dec = placement.sky(x, y)
+    also_ra, also_dec = back.sky(x, y)
+    apart = SkyCoord(ra, dec, unit="deg").separation(SkyCoord(also_ra, also_dec, unit="deg")).arcsec
+    assert float(apart.max()) < 0.1 * 18
