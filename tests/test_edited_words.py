@@ -51,7 +51,8 @@ def like_a_clean_build(archive: Path, findings: list[str]) -> None:
     clean = build(archive, archive.parent / "clean", workers=1)
     assert clean.built
     assert bytes_below(clean.out) == site
-    assert [str(found) for found in clean.findings] == findings
+    # That an address was published once is what a clean build cannot know.
+    assert [str(found) for found in clean.findings] == [f for f in findings if "[address-gone]" not in f]
     shutil.rmtree(clean.out)
 
 
@@ -138,7 +139,7 @@ KEYS = {
     "finished": "1986-01-02",
     "rig_name": "long reflector",
     "place_name": "home",
-    "sessions": '[{night: 1985-10-07, frames: [{filter: R, exposure: 60 s, kept: 10}]}]',
+    "written_sessions": '[{night: 1985-10-07, frames: [{filter: R, exposure: 60 s, kept: 10}]}]',
     "panels": "[field-00000, field-00002]",
     "builds_on": "[field-00000]",
     "replaces": "field-00000",
