@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 
 # How each catalogue is written, and how people write it. A trailing hyphen joins without a space ("Sh2-155"), as
 # does the G of galactic coordinates ("PN G36.1-57.1").
@@ -102,6 +103,8 @@ _GREEK = {
 }  # fmt: skip
 
 
+# An archive says the same names again and again.
+@lru_cache(1 << 14)
 def plain_text(written: str) -> str:
     """Lower case, no accents, no apostrophes, one kind of dash, single spaces."""
     text = "".join(_GREEK.get(c, c) for c in unicodedata.normalize("NFKC", written).casefold())
@@ -111,6 +114,7 @@ def plain_text(written: str) -> str:
     return " ".join(re.sub(r"[\s_,]+", " ", text).split())
 
 
+@lru_cache(1 << 14)
 def designation_of(plain: str) -> tuple[str, str] | None:
     """Catalogue and number ("NGC", "2238") of a plain text that is a designation.
 
@@ -146,6 +150,7 @@ def words_key(plain: str) -> str:
     return re.sub(r"[^0-9a-z+]", "", text)
 
 
+@lru_cache(1 << 14)
 def name_key(written: str) -> str:
     """The one key under which every accepted spelling of a name or designation falls."""
     plain = plain_text(written)
