@@ -13,10 +13,16 @@ from noctuary.pages.page import Frame, Page
 from noctuary.pages.site_model import EQUIPMENT, SiteModel
 from noctuary.plain_record import plain_record
 
+#: So many of a rig's pictures are shown; the search leads to the others.
+MOST_PICTURES = 6
+
 
 @plain_record
 class RigNote:
-    """A rig as built (mm, arcsec per sensor pixel, degrees of the whole sensor) and its totals (seconds)."""
+    """A rig as built (mm, arcsec per sensor pixel, degrees of the whole sensor) and its totals (seconds).
+
+    ``pictures`` are the newest of ``picture_count``.
+    """
 
     name: str
     anchor: str
@@ -45,6 +51,7 @@ class RigNote:
     last_night: date | None
     targets: tuple[ObjectNote, ...]
     pictures: tuple[GalleryItem, ...]
+    picture_count: int
 
 
 @plain_record
@@ -70,6 +77,7 @@ def _note(model: SiteModel, number: int, facts: RigFacts) -> RigNote:
         if pixels is not None:
             wide, high = (angle_of_view_deg(n * pixel_um / 1000, focal) for n in pixels)
             field = wide, high
+    pictures = gallery(facts.pictures, model)
     targets = {p.target.name: p.target for p in facts.pictures if p.target}
     return RigNote(
         name=rig.name,
@@ -99,5 +107,6 @@ def _note(model: SiteModel, number: int, facts: RigFacts) -> RigNote:
         first_night=whole.first_night,
         last_night=whole.last_night,
         targets=tuple(object_note(t, model) for t in targets.values()),
-        pictures=gallery(facts.pictures, model),
+        pictures=pictures[:MOST_PICTURES],
+        picture_count=len(pictures),
     )
