@@ -7,6 +7,7 @@ wider and so fainter than the program's table reaches.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
@@ -40,6 +41,7 @@ from noctuary.sky.star_table import NoCatalogue, StarTable, from_file, shipped
 STAR_TABLES = "star_tables"
 """Folder of an archive in which tables of stars are kept that a person once gave."""
 _DETECTION_PIXELS = 6_000_000
+_STRIP_ROWS = 128
 _SMALLEST_SIDE_PX = 100
 _FEW_STARS = 15
 
@@ -59,10 +61,8 @@ class SeenStars:
     """The stars of a picture: those that surely are, then points in nebulosity, then also small and faint ones."""
 
     def __init__(self, pixels: Any) -> None:
-        luminance = np.asarray(pixels, dtype=np.float32)
-        luminance = luminance.mean(axis=2) if luminance.ndim == 3 else luminance
-        self.bin = max(1, round((luminance.size / _DETECTION_PIXELS) ** 0.5))
-        self._luminance = _binned(luminance, self.bin)
+        self.bin = max(1, round((math.prod(_size(pixels)) / _DETECTION_PIXELS) ** 0.5))
+        self._luminance = _binned(pixels, self.bin)
 
     @cached_property
     def sure(self) -> Stars:
@@ -208,11 +208,24 @@ def differs_deg(found: Solution, before: PlacementSummary) -> float:
     return separation_deg(found.ra_deg, found.dec_deg, *before.centre)
 
 
-def _binned(luminance: Any, by: int) -> Any:
-    if by == 1:
-        return luminance
-    high, wide = (side // by * by for side in luminance.shape)
-    return luminance[:high, :wide].reshape(high // by, by, wide // by, by).mean(axis=(1, 3), dtype=np.float32)
+def _size(pixels: Any) -> tuple[int, int]:
+    """Width and height of a Pillow picture or an array."""
+    return pixels.size if hasattr(pixels, "crop") else (pixels.shape[1], pixels.shape[0])
+
+
+def _binned(pixels: Any, by: int) -> Any:
+    """The mean of the colours and of squares of ``by`` pixels; strip by strip, for a strip needs little memory."""
+    width, height = _size(pixels)
+    wide, high = width // by, height // by
+    luminance = np.empty((high, wide), dtype=np.float32)
+    for top in range(0, high, _STRIP_ROWS):
+        below = min(top + _STRIP_ROWS, high)
+        box = (0, top * by, width, below * by)
+        strip = pixels.crop(box) if hasattr(pixels, "crop") else pixels[box[1] : box[3]]
+        rows = np.asarray(strip, dtype=np.float32)
+        rows = rows.mean(axis=2) if rows.ndim == 3 else rows
+        luminance[top:below] = rows[:, : wide * by].reshape(below - top, by, wide, by).mean(axis=(1, 3))
+    return luminance
 
 
 def _given_tables(folder: Path, facts: PictureFacts, stars: Path | None) -> Iterator[StarTable]:

@@ -21,7 +21,7 @@ MESH_PX = 64
 """Side of the squares over which the background is taken: wider than a star, narrower than most nebulosity."""
 _SMALLEST_AREA_PX = 4
 _POINT_PX = 1.3  # standard deviation of what is looked for among nebulosity
-_PIXEL_STACK = 4_000_000
+_PIXEL_STACKS = 500_000, 4_000_000  # pixels above the threshold that there is room for, at first and at most
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,24 +101,11 @@ def detect(luminance: NDArray[Any], *, sigmas: float = 5.0, sky: Sky | None = No
     scraps of a bright star's halo or spikes, and patches of nebulosity much wider than the stars are left out.
     A picture without stars gives none; one smaller than 16 × 16 pixels is a :class:`ValueError`.
     """
-    import sep
 
     sky = sky if sky is not None else without_background(luminance)
     if sky.noise <= 0:
         return _none()
-    sep.set_extract_pixstack(_PIXEL_STACK)
-    threshold = sigmas
-    while True:
-        try:
-            found = sep.extract(
-                sky.above, threshold, err=sky.noise, mask=sky.bad, minarea=_SMALLEST_AREA_PX, deblend_nthresh=16
-            )
-            break
-        except Exception as error:  # sep has no exception class of its own
-            # Too much of the picture is above the threshold: what is bright enough to matter is above a higher one.
-            if threshold > 500 or not ("buffer" in str(error) or "overflow" in str(error)):
-                raise
-            threshold *= 2
+    found = _extracted(sky.above, sigmas, sky.noise, mask=sky.bad, minarea=_SMALLEST_AREA_PX)
     found = found[(found["flux"] > 0) & (found["peak"] > 0) & np.isfinite(found["a"]) & (found["a"] > 0)]
     found = found[~_lonely_pixels(sky.above, found)]
     if not len(found):
@@ -153,7 +140,7 @@ def detect_small(luminance: NDArray[Any], *, sigmas: float = 3.0) -> Stars:
         return _none()
     noise = np.maximum(background.rms(), np.float32(floor))
     background.subfrom(data)
-    spots = _extracted(data, sigmas, noise)
+    spots = _extracted(data, sigmas, noise, minarea=2, filter_kernel=None)
     spots = spots[(spots["flux"] > 0) & np.isfinite(spots["a"])]
     if not len(spots):
         return _none()
@@ -184,7 +171,7 @@ def detect_points(luminance: NDArray[Any], *, sigmas: float = 5.0) -> Stars:
     if background.globalrms <= 0:
         return _none()
     noise = np.maximum(background.rms(), np.float32(0.3 * background.globalrms))
-    spots = _extracted(raised, sigmas, noise)
+    spots = _extracted(raised, sigmas, noise, minarea=2, filter_kernel=None)
     spots = spots[(spots["peak"] > 0) & np.isfinite(spots["a"]) & (spots["a"] < 1.7 * spots["b"])]
     if not len(spots):
         return _none()
@@ -194,18 +181,22 @@ def detect_points(luminance: NDArray[Any], *, sigmas: float = 5.0) -> Stars:
     return Stars(x, y, flux, peak, spread, np.asarray(peak > 0.97 * top))
 
 
-def _extracted(data: NDArray[np.float32], sigmas: float, noise: NDArray[np.float32]) -> Any:
-    """Spots above so many times the noise of their place, or above more where they would be too many."""
+def _extracted(data: NDArray[np.float32], sigmas: float, noise: Any, **options: Any) -> Any:
+    """Spots above so many times the noise, or above more where they would be too many: the bright ones matter."""
     import sep
 
-    sep.set_extract_pixstack(_PIXEL_STACK)
+    stack, most = _PIXEL_STACKS
     while True:
+        sep.set_extract_pixstack(stack)
         try:
-            return sep.extract(data, sigmas, err=noise, minarea=2, filter_kernel=None, deblend_nthresh=16)
+            return sep.extract(data, sigmas, err=noise, deblend_nthresh=16, **options)
         except Exception as error:  # sep has no exception class of its own
-            if sigmas > 100 or not ("buffer" in str(error) or "overflow" in str(error)):
+            if sigmas > 500 or not ("buffer" in str(error) or "overflow" in str(error)):
                 raise
-            sigmas *= 1.5
+            if stack < most:
+                stack = most
+            else:
+                sigmas *= 1.5
 
 
 def _none() -> Stars:
