@@ -94,36 +94,44 @@ def adopt(
 
 
 class Proposals:
-    """What ``adopt`` would write beside pictures without a record, as ``check`` and ``preview`` print it."""
+    """What ``adopt`` would write beside pictures without a record, as ``check`` and ``preview`` show it."""
 
     def __init__(self, archive: Path) -> None:
         self.archive = archive
-        self.printed: list[Diagnostic] = []
+        self.waiting: list[Diagnostic] = []
+        self.text = ""
 
-    def tell(self, findings: Iterable[Diagnostic], records: Archive | None = None) -> None:
-        """Prints the first proposals and the line that accepts all, once as long as the same pictures wait."""
+    def tell(self, findings: Iterable[Diagnostic], records: Archive | None = None) -> str:
+        """The first proposals and the line that accepts all, printed once as long as the same pictures wait."""
+        waiting = [found for found in findings if found.rule == "picture-without-sidecar"]
+        if waiting != self.waiting:
+            self.waiting = waiting
+            self.text = self._text(records) if waiting else ""
+            if self.text:
+                click.echo(f"\n{self.text}")
+        return self.text
+
+    def _text(self, records: Archive | None) -> str:
         from noctuary.archive.adopt.adopting import proposed_records
         from noctuary.archive.read import read_archive
         from noctuary.facts.objects import catalogue_of
 
-        waiting = [found for found in findings if found.rule == "picture-without-sidecar"]
-        before, self.printed = self.printed, waiting
-        if not waiting or waiting == before:
-            return
         folder = self.archive.resolve()
         records = records or read_archive(folder).archive
         if records is None:
-            return
+            return ""
         try:
             names = CatalogueNames(catalogue_of(records))
             drafted, number = proposed_records(records, folder, names, date.today(), _PROPOSED)
         except OSError:  # whatever cannot be read is among the findings
-            return
-        for name, text in drafted.items():
-            click.echo(f"\n{name} would say:\n\n" + "\n".join(f"    {line}" for line in text.splitlines()))
+            return ""
+        parts = [
+            f"{name} would say:\n\n" + "\n".join(f"    {line}" for line in text.splitlines())
+            for name, text in drafted.items()
+        ]
         rest = f"; for the other {number - len(drafted)} see --dry-run" if number > len(drafted) else ""
         them = "it" if number == 1 else f"all {number}"
-        click.echo(f"\nTo write {them}: noctuary adopt {_quoted(self.archive)}{rest}")
+        return "\n\n".join([*parts, f"To write {them}: noctuary adopt {_quoted(self.archive)}{rest}"])
 
 
 class CatalogueNames:

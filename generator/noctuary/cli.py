@@ -129,10 +129,9 @@ def preview(archive: Path, port: int) -> None:
     words = EditedWords(folder, folder / "site")
     proposals = Proposals(archive)
 
-    def build_and_propose() -> Outcome:
+    def build_and_propose() -> tuple[Outcome, str]:
         outcome = _build(archive, None, words=words)
-        proposals.tell(outcome.findings)
-        return outcome
+        return outcome, proposals.tell(outcome.findings)
 
     try:
         status = serve(archive, port, build_and_propose, click.echo)

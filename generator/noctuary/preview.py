@@ -20,19 +20,20 @@ class CannotServe(NoctuaryError):
     """The address cannot be had."""
 
 
-def serve(archive: Path, port: int, build: Callable[[], Outcome], say: Callable[[str], None]) -> int:
+def serve(archive: Path, port: int, build: Callable[[], tuple[Outcome, str]], say: Callable[[str], None]) -> int:
     """Serves ``ARCHIVE/site`` on 127.0.0.1 until interrupted; the exit status.
 
+    ``build`` gives how it ended and the records proposed for pictures that have none, which the open page shows.
     A build with faults leaves the site as it was and shows them in the open page; the next change of a file tries
     again. Raises :class:`CannotServe` where the port is taken.
     """
     folder = archive.resolve()
     site = folder / "site"
-    outcome = build()
+    outcome, proposed = build()
     if not outcome.built and not (folder / "archive.yaml").exists():
         return 1
     builds = Builds()
-    builds.tell(outcome.built, outcome.findings)
+    builds.tell(outcome.built, outcome.findings, proposed)
     try:
         server = Server(("127.0.0.1", port), partial(PreviewHandler, builds=builds, directory=str(site)))
     except OSError as error:
@@ -41,8 +42,8 @@ def serve(archive: Path, port: int, build: Callable[[], Outcome], say: Callable[
     say(f"Serving http://127.0.0.1:{server.server_address[1]}/ (Ctrl-C ends it)")
     try:
         for _ in _changes(folder, partial(_matters, folder, site), say):
-            outcome = build()
-            builds.tell(outcome.built, outcome.findings)
+            outcome, proposed = build()
+            builds.tell(outcome.built, outcome.findings, proposed)
     except KeyboardInterrupt:
         say("Ended.")
         return 0

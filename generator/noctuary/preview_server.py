@@ -35,6 +35,19 @@ _SCRIPT = b"""(function () {
     Object.assign(p.style, { margin: "0 0 0.4em", fontFamily: "monospace", whiteSpace: "pre-wrap" }, style);
     return p;
   }
+  function propose(text) {
+    if (box || !text) { return; }
+    box = document.createElement("details");
+    box.id = "noctuary-proposals";
+    Object.assign(box.style, {
+      position: "fixed", insetInlineEnd: "0", bottom: "0", zIndex: "2147483647", maxWidth: "100%", maxHeight: "60vh",
+      overflow: "auto", padding: "0.6em 1.2em", background: "#222", color: "#fff", font: "14px/1.4 sans-serif"
+    });
+    var summary = document.createElement("summary");
+    summary.textContent = "Pictures without a record: what noctuary adopt would write";
+    box.append(summary, line(text, { marginTop: "0.8em" }));
+    document.body.append(box);
+  }
   function tell(faults) {
     if (box) { box.remove(); box = null; }
     if (!faults.length) { return; }
@@ -62,6 +75,7 @@ _SCRIPT = b"""(function () {
       }
       shown = now.build;
       tell(now.faults);
+      propose(now.proposed);
     };
     events.onerror = function () {
       events.close();
@@ -83,14 +97,16 @@ class Builds:
         self._number = 0
         self._count = 0
         self._faults: list[str] = []
+        self._proposed = ""
         self.ended = False
 
-    def tell(self, built: bool, findings: list[Diagnostic]) -> None:
-        """A build has ended; its faults are shown where it was refused."""
+    def tell(self, built: bool, findings: list[Diagnostic], proposed: str = "") -> None:
+        """A build has ended; its faults are shown where it was refused, else the records that are ``proposed``."""
         with self._news:
             self._number += built
             self._count += 1
             self._faults = [] if built else [str(f) for f in findings if f.level == "fault"]
+            self._proposed = proposed
             self._news.notify_all()
 
     def end(self) -> None:
@@ -102,7 +118,9 @@ class Builds:
         """(what to wait for next, the state as JSON) once there is more than ``known``, or after so many seconds."""
         with self._news:
             self._news.wait_for(lambda: self.ended or self._count != known, seconds)
-            return self._count, json.dumps({"build": self._number, "faults": self._faults})
+            return self._count, json.dumps(
+                {"build": self._number, "faults": self._faults, "proposed": self._proposed}
+            )
 
 
 class Server(ThreadingHTTPServer):

@@ -181,6 +181,20 @@ def test_an_open_page_follows_and_keeps_its_place(preview: Preview, chromium: An
     assert wrong == []
 
 
+@pytest.mark.browser
+def test_an_open_page_shows_what_a_picture_without_a_record_would_get(preview: Preview, chromium: Any) -> None:
+    lonely = preview.archive / "pictures/m31-120x60s.jpg"
+    lonely.write_bytes((preview.archive / "pictures/field-00000.jpg").read_bytes())
+    page = chromium.new_page()
+    page.goto(f"http://127.0.0.1:{preview.port}/pictures/field-00001.html", wait_until="domcontentloaded")
+    page.locator("#noctuary-proposals summary").click(timeout=60_000)
+    assert "pictures/m31-120x60s.yaml would say" in page.locator("#noctuary-proposals").inner_text()
+    assert "noctuary adopt" in page.locator("#noctuary-proposals").inner_text()
+    lonely.unlink()
+    page.wait_for_selector("#noctuary-proposals", state="detached", timeout=60_000)
+    page.close()
+
+
 def test_where_the_system_watches_no_more_folders(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """The limit of Linux (fs.inotify.max_user_watches) as the library tells of it; then files are looked at."""
     from noctuary import preview as module
