@@ -50,7 +50,7 @@ def defined(theme: str) -> dict[str, dict[str, str]]:
         sizes = {"everywhere": base}
     else:
         grounds = {"night": base}
-        grounds |= {name: properties(css, f'[data-ground="{name}"]') for name in ("day", "red")}
+        grounds |= {name: properties(css, f':root[data-ground="{name}"]') for name in ("day", "red")}
         sizes = {"narrow": base}
         for narrower, wider in pairwise(["narrow", *WINDOWS]):
             sizes[wider] = sizes[narrower] | properties(css, ":root", WINDOWS[wider])
@@ -68,7 +68,7 @@ def test_the_page_lists_every_property_of_the_theme_with_its_values(theme: str) 
 
 def test_the_day_ground_is_the_same_whether_chosen_or_asked_for_by_the_system() -> None:
     css = style_sheet("umbra")
-    assert properties(css, '[data-ground="day"]') == properties(css, ":root:not([data-ground])")
+    assert properties(css, ':root[data-ground="day"]') == properties(css, ":root:not([data-ground])")
 
 
 @pytest.mark.slow
