@@ -163,7 +163,7 @@ def _tell(report: Report, archive: Path, *, dry_run: bool) -> None:
         for name, text in {**report.drafted, **report.settled}.items():
             click.echo(f"--- {name}")
             click.echo(text)
-    for line in report.told:
+    for line in report.messages:
         click.echo(line, err=True)
     if report.brought:
         click.echo(f"{counted(len(report.brought), 'picture')} {would}brought into the archive")

@@ -111,7 +111,7 @@ def find_place(
             f"{_SMALLEST_SIDE_PX} a side",
             "place the picture at its full size and use that",
         )
-    seen = SeenStars(opened.pixels)
+    detected = SeenStars(opened.pixels)
     scale = stated_scale(facts)
     night = facts.integration.last_night or facts.picture.finished.first
     year = night.year + night.month / 12
@@ -120,7 +120,7 @@ def find_place(
         return shipped(ra, dec, radius, year)
 
     try:
-        found = _found(folder, facts, stars, others, seen, (width, height), scale, centre, shipped_stars)
+        found = _found(folder, facts, stars, others, detected, (width, height), scale, centre, shipped_stars)
     except NoCatalogue as error:
         return Refusal(str(error), "or name a table of stars with --stars FILE")
     return Search(scale, centre, width, height, found)
@@ -131,7 +131,7 @@ def _found(
     facts: PictureFacts,
     stars: Path | None,
     others: Iterable[PictureFacts],
-    seen: SeenStars,
+    detected: SeenStars,
     size: tuple[int, int],
     scale: float | None,
     centre: tuple[float, float] | None,
@@ -144,7 +144,7 @@ def _found(
         tables = [_everywhere(table) for table in _given_tables(folder, facts, stars)]
         tables += [] if stars is not None else [shipped_stars]
         for stars_near in chain(tables, map(_everywhere, _tables_of_others(folder, facts, others, centre))):
-            outcome = search_near(seen.lists(), *size, bands, centre, stars_near, tried)
+            outcome = search_near(detected.lists(), *size, bands, centre, stars_near, tried)
             if isinstance(outcome.found, Solution):
                 return outcome.found
             tried = outcome.tried
@@ -153,11 +153,11 @@ def _found(
     if stars is None:
         # Where a target is known only its own word can be wrong, not the scale as well.
         some = bands if centre is None or scale is None else bands[:1]
-        outcome = search_everywhere(seen.lists(), *size, some, shipped_stars, tried)
+        outcome = search_everywhere(detected.lists(), *size, some, shipped_stars, tried)
         if isinstance(outcome.found, Solution):
             return outcome.found
         refusal = refusal or outcome.found
-    return _explained(refusal or _no_object(), seen, facts, centre, scale)
+    return _explained(refusal or _no_object(), detected, facts, centre, scale)
 
 
 def place_frame(
@@ -171,7 +171,7 @@ def place_frame(
     height, width = luminance.shape
     if min(height, width) < _SMALLEST_SIDE_PX:
         return None
-    seen = SeenStars(luminance)
+    detected = SeenStars(luminance)
     bands = scale_bands(arcsec_px, float(np.hypot(width, height)))[:2]
 
     def stars_near(ra: float, dec: float, radius: float) -> StarTable:
@@ -180,11 +180,11 @@ def place_frame(
     try:
         tried = 0
         if near is not None:
-            outcome = search_near(seen.lists(), width, height, bands, near, stars_near)
+            outcome = search_near(detected.lists(), width, height, bands, near, stars_near)
             if isinstance(outcome.found, Solution):
                 return outcome.found
             tried = outcome.tried
-        found = search_everywhere(seen.lists(), width, height, bands, stars_near, tried).found
+        found = search_everywhere(detected.lists(), width, height, bands, stars_near, tried).found
     except NoCatalogue:
         return None
     return found if isinstance(found, Solution) else None
@@ -248,10 +248,10 @@ def _tables_of_others(
         if not bool(placement.contains(*placement.pixel(*centre))):
             continue
         try:
-            seen = SeenStars(open_picture(folder / other.picture.file).pixels)
+            detected = SeenStars(open_picture(folder / other.picture.file).pixels)
         except PictureFault:
             continue
-        x, y, flux = next(iter(seen.lists()))
+        x, y, flux = next(iter(detected.lists()))
         ra, dec = placement.sky(x, y)
         yield StarTable(ra, dec, -2.5 * np.log10(flux))
 
@@ -263,10 +263,10 @@ def _no_object() -> Refusal:
 
 
 def _explained(
-    found: Refusal, seen: SeenStars, facts: PictureFacts, centre: tuple[float, float] | None, scale: float | None
+    found: Refusal, detected: SeenStars, facts: PictureFacts, centre: tuple[float, float] | None, scale: float | None
 ) -> Refusal:
     """The likeliest cause of a refusal, from what was seen in the picture."""
-    sure, small = len(seen.sure), len(seen.small)
+    sure, small = len(detected.sure), len(detected.small)
     if sure < FEWEST_STARS:
         if small < FEWEST_STARS or sure < 3:
             return Refusal(

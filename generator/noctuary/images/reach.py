@@ -294,8 +294,8 @@ def _shown(x: Floats, y: Floats, side: _Side) -> float | None:
     return share if sure < _LEAST_COMPLETE else None
 
 
-def _eaten(side: _Side, seen: str) -> str:
+def _eaten(side: _Side, sign: str) -> str:
     return (
-        f"the {side.which} picture has lost stars ({seen}): to noise reduction, to a tool that takes stars out, or "
+        f"the {side.which} picture has lost stars ({sign}): to noise reduction, to a tool that takes stars out, or "
         "it shows another light"
     )

@@ -45,9 +45,9 @@ def sip_header(found: Solution, width: int, height: int) -> str:
     ]  # fmt: skip
     # Outwards from the undistorted picture is what was fitted; the way back is a polynomial of its own.
     true = np.linspace(0.0, 1.15, 400)
-    seen = true * (1.0 + found.bends[0] * true**2 + found.bends[1] * true**4)
-    powers = np.stack([seen**3, seen**5, seen**7], axis=1)
-    back = np.linalg.lstsq(powers, true - seen, rcond=None)[0]
+    bent = true * (1.0 + found.bends[0] * true**2 + found.bends[1] * true**4)
+    powers = np.stack([bent**3, bent**5, bent**7], axis=1)
+    back = np.linalg.lstsq(powers, true - bent, rcond=None)[0]
     cards += _terms("A", "B", [float(c) for c in back], half, _ORDER)
     cards += _terms("AP", "BP", list(found.bends), half, 5)
     return "".join(_card(key, value) for key, value in cards) + "END".ljust(80)

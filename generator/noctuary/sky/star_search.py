@@ -100,12 +100,12 @@ def search_near(
     every scale before the next is made.
     """
     refusals: list[Refusal] = []
-    for seen in lists:
+    for stars in lists:
         for band in bands:
             half = half_diagonal_deg(width, height, band.arcsec * (1.0 + band.tolerance))
             radius = half + MARGIN_DEG
             table = stars_near(*centre, min(radius + 1.05 * half, 90.0))
-            found = solve(seen, width, height, band.arcsec, centre, radius, table, band.tolerance, tried)
+            found = solve(stars, width, height, band.arcsec, centre, radius, table, band.tolerance, tried)
             if isinstance(found, Solution):
                 return Outcome(found, found.tried)
             tried = max(tried, found.tried)
@@ -118,8 +118,8 @@ def search_everywhere(
 ) -> Outcome:
     """The placement of a picture of 3° and more that may show any part of the sky."""
     refusals = []
-    for seen in lists:
-        frame = frame_of_stars(seen, width, height, 1.0, 0.0)
+    for stars in lists:
+        frame = frame_of_stars(stars, width, height, 1.0, 0.0)
         if isinstance(frame, Refusal):
             refusals.append(frame)
             continue

@@ -52,7 +52,7 @@ class Report:
     questions_changed: bool = False
     known: int = 0
     known_names: list[str] = field(default_factory=list)
-    told: list[str] = field(default_factory=list)
+    messages: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -127,17 +127,17 @@ def _pictures(archive: Archive, folder: Path, choices: Choices, report: Report) 
             continue
         identity = _stem(sidecar)
         if not identity:
-            report.told.append(
+            report.messages.append(
                 f"{name}: no id can be made of this name; rename it with letters or digits, or hand it over by name"
             )
         elif identity in taken:
-            report.told.append(f"{name}: another picture is called {identity}; rename this one")
+            report.messages.append(f"{name}: another picture is called {identity}; rename this one")
         else:
             taken.add(identity)
             waiting.append(Incoming(folder / name, name, name, False))
     report.known = len(listing.pictures) - len(waiting)
     given, nowhere = found_pictures(choices.files, folder / "pictures")
-    report.told += nowhere
+    report.messages += nowhere
     places = Places(
         folder, listing.pictures, taken | {_stem(_sidecar(name)) for name in listing.pictures} | set(archive.gone)
     )
@@ -149,7 +149,7 @@ def _pictures(archive: Archive, folder: Path, choices: Choices, report: Report) 
                 continue
             waiting.append(places.take(file, came_as))
         except (OSError, NotReadable) as trouble:
-            report.told.append(f"{file}: {getattr(trouble, 'strerror', None) or trouble}")
+            report.messages.append(f"{file}: {getattr(trouble, 'strerror', None) or trouble}")
     return waiting
 
 
@@ -164,12 +164,12 @@ def _headers(
             found[picture.name] = _own_header(picture.source, names, longitudes), None
         except NotReadable as trouble:
             if picture.fresh and not isinstance(trouble, DamagedHeader):
-                report.told.append(f"{picture.source}: {trouble}")
+                report.messages.append(f"{picture.source}: {trouble}")
             else:
                 found[picture.name] = Evidence("its header"), str(trouble)
-                report.told.append(f"{picture.came_as}: {trouble}; a build says whether the picture can be shown")
+                report.messages.append(f"{picture.came_as}: {trouble}; a build says whether the picture can be shown")
         except OSError as trouble:
-            report.told.append(f"{picture.source}: {trouble.strerror or 'it cannot be read'}")
+            report.messages.append(f"{picture.source}: {trouble.strerror or 'it cannot be read'}")
         if progress:
             progress(number, len(pictures))
     return found
@@ -233,9 +233,11 @@ def _table(choices: Choices, pictures: Iterable[Incoming], names: ObjectNames, r
     chosen = read_choices(choices.column_choices) if choices.column_choices else {}
     came_as = {picture.name: picture.came_as for picture in pictures}
     joined = join(table, columns(table.headings, chosen), came_as, report.known_names, names, choices.table.name)
-    report.told += [*joined.unjoined, *joined.unread]
+    report.messages += [*joined.unjoined, *joined.unread]
     if joined.known:
-        report.told.append(f"{choices.table.name}: {joined.known} rows are of pictures that have records; those stay")
+        report.messages.append(
+            f"{choices.table.name}: {joined.known} rows are of pictures that have records; those stay"
+        )
     return joined
 
 
@@ -258,7 +260,7 @@ def _answer(report: Report, archive: Archive, folder: Path, answers: dict[Subjec
     texts = {**before, **report.drafted}
     asked = questions_of(texts)
     outcome = settle(asked, answers, archive)
-    report.told += outcome.told
+    report.messages += outcome.messages
     _add_rigs(outcome, report, folder, dry_run)
     for name, text in texts.items():
         changed = settled(text, outcome.values)
@@ -271,15 +273,15 @@ def _answer(report: Report, archive: Archive, folder: Path, answers: dict[Subjec
     report.questions = [q for q in left if q.subject not in outcome.closed]
     text = file_text(left, proposed, answers)
     path = folder / QUESTIONS_FILE
-    there = path.read_text(encoding="utf-8-sig", errors="replace") if path.is_file() else ""
-    report.questions_changed = bool(left or answers) and text != there
+    on_disk = path.read_text(encoding="utf-8-sig", errors="replace") if path.is_file() else ""
+    report.questions_changed = bool(left or answers) and text != on_disk
     if report.questions_changed and not dry_run:
         write_whole(path, text.encode("utf-8"), flush=True)
 
 
 def _proposed(asked: Iterable[Question]) -> dict[Subject, str]:
     rigs = {
-        q.subject: proposed_rig(q.subject.about, q.told)
+        q.subject: proposed_rig(q.subject.about, q.known)
         for q in asked
         if q.subject.key == "rig" and not q.subject.guess
     }
@@ -294,7 +296,7 @@ def _add_rigs(outcome: Settlement, report: Report, folder: Path, dry_run: bool) 
     try:
         changed = with_rigs(text, outcome.rigs)
     except CannotAdd as trouble:
-        report.told.append(str(trouble))
+        report.messages.append(str(trouble))
         for subject, value in list(outcome.values.items()):
             if subject.key == "rig" and value.strip('"') in outcome.rigs:
                 del outcome.values[subject]
@@ -307,12 +309,12 @@ def _add_rigs(outcome: Settlement, report: Report, folder: Path, dry_run: bool) 
 def _write(report: Report, folder: Path, *, link: bool) -> None:
     for picture in report.brought:
         try:
-            told = bring(picture, folder, link=link)
+            message = bring(picture, folder, link=link)
         except (OSError, NotReadable) as trouble:
             report.drafted.pop(_sidecar(picture.name), None)
-            told = f"{picture.source}: {getattr(trouble, 'strerror', None) or trouble}"
-        if told:
-            report.told.append(told)
+            message = f"{picture.source}: {getattr(trouble, 'strerror', None) or trouble}"
+        if message:
+            report.messages.append(message)
     for name, text in {**report.drafted, **report.settled}.items():
         write_whole(folder / name, text.encode("utf-8"), flush=True)
 

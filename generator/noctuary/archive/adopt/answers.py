@@ -35,7 +35,7 @@ class Settlement:
     values: dict[Subject, str] = field(default_factory=dict)
     rigs: dict[str, RigProposal] = field(default_factory=dict)
     closed: set[Subject] = field(default_factory=set)
-    told: list[str] = field(default_factory=list)
+    messages: list[str] = field(default_factory=list)
 
 
 def read_answers(folder: Path) -> dict[Subject, str]:
@@ -93,36 +93,36 @@ def settle(asked: Iterable[Question], answers: Mapping[Subject, str], archive: A
             elif word in _NO:
                 outcome.closed.add(subject)
             else:
-                outcome.told.append(f"{where}: “{answer[:60]}” is neither yes nor no; write one of the two")
+                outcome.messages.append(f"{where}: “{answer[:60]}” is neither yes nor no; write one of the two")
         elif subject.key == "finished":
             try:
                 outcome.values[subject] = str(read_partial_date(answer))
             except (NotAClock, NotAQuantity) as trouble:
-                outcome.told.append(f"{where}: {trouble}; write a year, or a day such as 2009-09-14")
+                outcome.messages.append(f"{where}: {trouble}; write a year, or a day such as 2009-09-14")
         elif subject.key == "place":
             name = _known(answer, archive.places)
             if name is not None:
                 outcome.values[subject] = text_as_yaml(name)
             else:
                 hint = meant(answer, archive.places, "add it to places.yaml first")
-                outcome.told.append(f"{where}: no place is called “{answer[:60]}”; {hint}")
+                outcome.messages.append(f"{where}: no place is called “{answer[:60]}”; {hint}")
         else:
             _rig(question, answer, archive, outcome, where)
     return outcome
 
 
 def _rig(question: Question, answer: str, archive: Archive, outcome: Settlement, where: str) -> None:
-    proposal = proposed_rig(question.subject.about, question.told)
+    proposal = proposed_rig(question.subject.about, question.known)
     if answer.casefold() in _YES:
         if proposal is None:
-            outcome.told.append(f"{where}: there is nothing to say yes to; write the name of a rig")
+            outcome.messages.append(f"{where}: there is nothing to say yes to; write the name of a rig")
             return
         answer = proposal.name
     name = _known(answer, archive.rigs)
     if name is None:
         near = nearest(answer, archive.rigs, most=1, cutoff=0.85)
         if near:
-            outcome.told.append(f"{where}: no rig is called “{answer[:60]}”; did you mean {near}?")
+            outcome.messages.append(f"{where}: no rig is called “{answer[:60]}”; did you mean {near}?")
             return
         name = answer
         outcome.rigs.setdefault(name, proposal or RigProposal(name, None, None, None, None, None))

@@ -35,13 +35,13 @@ class Incoming:
 def found_pictures(given: Sequence[Path], archive: Path) -> tuple[list[tuple[Path, str]], list[str]]:
     """The pictures under files and folders as (path, name with the folders it came in), and what led nowhere."""
     pictures: dict[Path, str] = {}
-    told: list[str] = []
+    messages: list[str] = []
     for path in given:
         if path.is_dir():
             root = path.resolve()
             files = list(_under(root, archive))
             if not files:
-                told.append(f"{path}: there is no picture in this folder")
+                messages.append(f"{path}: there is no picture in this folder")
             for file in files:
                 pictures.setdefault(file, f"{root.name}/{file.relative_to(root).as_posix()}")
         elif path.is_file():
@@ -49,10 +49,10 @@ def found_pictures(given: Sequence[Path], archive: Path) -> tuple[list[tuple[Pat
             if file.suffix.lower() in PICTURE_ENDINGS:
                 pictures.setdefault(file, f"{file.parent.name}/{file.name}")
             else:
-                told.append(f"{path}: this is no picture that a site can show")
+                messages.append(f"{path}: this is no picture that a site can show")
         else:
-            told.append(f"{path}: there is no such file or folder")
-    return list(pictures.items()), told
+            messages.append(f"{path}: there is no such file or folder")
+    return list(pictures.items()), messages
 
 
 def _under(root: Path, archive: Path) -> Iterable[Path]:

@@ -28,7 +28,7 @@ def equipped(sources: Sources, archive: Archive) -> Equipped:
         known = _same(stated.rig, archive.rigs)
         if known is not None:
             return Equipped(known, place, place_subject=place_subject)
-        return Equipped(None, place, stated.rig + _NAMED, _told(sources), place_subject)
+        return Equipped(None, place, stated.rig + _NAMED, _known_of(sources), place_subject)
     header = FrameHeader(
         path=sources.path,
         camera=stated.camera,
@@ -41,7 +41,7 @@ def equipped(sources: Sources, archive: Archive) -> Equipped:
     rig = archive.rigs.get(kit.rig) if kit.rig is not None and not kit.assumed else None
     if rig is not None and _is_certain(stated, rig):
         return Equipped(rig.name, place, place_subject=place_subject)
-    return Equipped(None, place, _subject(sources), _told(sources), place_subject)
+    return Equipped(None, place, _subject(sources), _known_of(sources), place_subject)
 
 
 def _is_certain(stated: Evidence, rig: Rig) -> bool:
@@ -102,7 +102,7 @@ def _subject(sources: Sources) -> str:
     return ", ".join(part for part in (body, focal) if part) or NOTHING_SAYS
 
 
-def _told(sources: Sources) -> str:
+def _known_of(sources: Sources) -> str:
     stated = sources.stated
     parts = []
     if stated.f_ratio:
@@ -118,11 +118,11 @@ def _told(sources: Sources) -> str:
     return "; ".join(parts)
 
 
-def proposed_rig(subject: str, told: Iterable[str]) -> RigProposal | None:
+def proposed_rig(subject: str, lines: Iterable[str]) -> RigProposal | None:
     """The rig that a question is about, from its subject and what the drafts know besides, where they agree."""
     if subject == NOTHING_SAYS:
         return None
-    known = [dict(_known(part) for part in line.split("; ") if part) for line in told]
+    known = [dict(_known(part) for part in line.split("; ") if part) for line in lines]
 
     def agreed(key: str) -> str | None:
         values = {facts[key] for facts in known if key in facts}

@@ -24,7 +24,7 @@ QUESTIONS_FILE = "questions.yaml"
 
 #: Keys of which a guess can be taken for all pictures at once. That one picture replaces another is never among them.
 _TAKEN = ("objects", "sessions", "frames", "integration")
-_OPEN = re.compile(r"(?P<indent> *)# \? (?P<key>rig|place|finished): (?P<subject>.+?)(?:   # (?P<told>.*))?")
+_OPEN = re.compile(r"(?P<indent> *)# \? (?P<key>rig|place|finished): (?P<subject>.+?)(?:   # (?P<known>.*))?")
 _GUESS = re.compile(rf"(?P<indent> *)# (?P<key>{'|'.join(_TAKEN)}): (?P<value>.+?)   # from (?P<source>[^;]+)")
 
 
@@ -45,7 +45,7 @@ class Line:
     subject: Subject
     indent: str
     value: str
-    told: str
+    known: str
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ class Question:
 
     subject: Subject
     sidecars: tuple[str, ...]
-    told: tuple[str, ...]
+    known: tuple[str, ...]
     examples: tuple[str, ...]
 
     @property
@@ -102,7 +102,7 @@ def lines_of(text: str) -> list[Line]:
     for number, line in enumerate(text.splitlines()):
         if match := _OPEN.fullmatch(line):
             subject = Subject(match["key"], match["subject"], False)
-            found.append(Line(number, subject, match["indent"], "", match["told"] or ""))
+            found.append(Line(number, subject, match["indent"], "", match["known"] or ""))
         elif match := _GUESS.fullmatch(line):
             subject = Subject(match["key"], match["source"], True)
             found.append(Line(number, subject, match["indent"], match["value"], match["source"]))
@@ -119,7 +119,7 @@ def questions_of(texts: Mapping[str, str]) -> list[Question]:
         Question(
             subject,
             tuple(lines),
-            tuple(line.told for line in lines.values()),
+            tuple(line.known for line in lines.values()),
             tuple(dict.fromkeys(line.value for line in lines.values() if line.value))[:3],
         )
         for subject, lines in asked.items()
@@ -155,10 +155,10 @@ def file_text(asked: Iterable[Question], proposals: Mapping[Subject, str], answe
         "# save, and run `noctuary adopt` again. What you leave empty stays open for good. This list is written",
         "# anew each time, with your answers in it.",
     ]
-    told: set[Subject] = set()
+    printed: set[Subject] = set()
     for question in asked:
         subject = question.subject
-        told.add(subject)
+        printed.add(subject)
         lines += [
             "",
             f"- question: {_quoted(question.text)}",
@@ -170,7 +170,7 @@ def file_text(asked: Iterable[Question], proposals: Mapping[Subject, str], answe
         if subject in proposals:
             lines.append(f"  proposed: {_quoted(proposals[subject])}")
         lines += [f"  # {question.hint}", f"  answer: {_answer(answers.get(subject))}".rstrip()]
-    for subject in sorted(set(answers) - told):
+    for subject in sorted(set(answers) - printed):
         lines += ["", f"- key: {subject.key}", f"  about: {_quoted(subject.about)}"]
         lines += ["  guess: yes"] if subject.guess else []
         lines += ["  settles: 0", f"  answer: {_answer(answers[subject])}"]

@@ -57,16 +57,16 @@ def _of_camera(blocks: Blocks) -> Evidence:
 
 
 def _of_texts(blocks: Blocks, names: ObjectNames) -> Evidence:
-    said = xmp.properties(blocks.xmp)
+    fields = xmp.properties(blocks.xmp)
     press = iptc.fields(blocks.iptc)
     png = {keyword.casefold(): text for keyword, text in blocks.text.items()}
     title = next(
         (
             title
             for candidate in (
-                _text_of(said, "dc:title"),
+                _text_of(fields, "dc:title"),
                 _text_of(press, "title"),
-                _text_of(said, "photoshop:Headline"),
+                _text_of(fields, "photoshop:Headline"),
                 _text_of(press, "headline"),
                 png.get("title"),
                 _utf16(blocks.main.get(_XP_TITLE)),
@@ -79,7 +79,7 @@ def _of_texts(blocks: Blocks, names: ObjectNames) -> Evidence:
         (
             text
             for candidate in (
-                _text_of(said, "dc:description"),
+                _text_of(fields, "dc:description"),
                 _text_of(press, "caption"),
                 png.get("description"),
                 png.get("comment"),
@@ -89,14 +89,15 @@ def _of_texts(blocks: Blocks, names: ObjectNames) -> Evidence:
         ),
         None,
     )
-    keywords = [*said.get("dc:subject", ()), *press.get("keywords", ())]
+    keywords = [*fields.get("dc:subject", ()), *press.get("keywords", ())]
     keywords += (_utf16(blocks.main.get(_XP_KEYWORDS)) or "").split(";")
     tags = dict.fromkeys(tag for word in keywords if (tag := one_line_text(word, 60)))
-    subjects = [s for text in said.get("avm:Subject.Name", ()) for s in re.split(r"[;|]", text)]
+    subjects = [s for text in fields.get("avm:Subject.Name", ()) for s in re.split(r"[;|]", text)]
     objects = dict.fromkeys(known[0] for s in subjects if s.strip() and (known := names.called(s)))
     # When something was created may be the moment of the exposure; when it was changed is not.
-    changed = _day(_text_of(said, "xmp:ModifyDate"))
-    created = [_text_of(said, "photoshop:DateCreated"), _text_of(press, "created"), _text_of(said, "xmp:CreateDate")]
+    changed = _day(_text_of(fields, "xmp:ModifyDate"))
+    made, first = _text_of(fields, "photoshop:DateCreated"), _text_of(fields, "xmp:CreateDate")
+    created = [made, _text_of(press, "created"), first]
     captured = next((day for text in [*created, png.get("creation time")] if (day := _day(text))), None)
     return Evidence(
         source="its own metadata",

@@ -71,10 +71,10 @@ def join(
             several = ", ".join(sorted(pictures[p] for p in found))[:200]
             joined.unjoined.append(f"{called}, row {line}: “{written}” may be {several}; write the folder too")
         else:
-            said = reader.evidence(row, line)
+            of_row = reader.evidence(row, line)
             before = joined.of_picture.get(found[0])
-            joined.of_picture[found[0]] = said if before is None else _both(before, said)
-            if before is not None and said.night not in (None, before.night):
+            joined.of_picture[found[0]] = of_row if before is None else _both(before, of_row)
+            if before is not None and of_row.night not in (None, before.night):
                 message = f"this is a further night of “{written}”; write it into its record as a second session"
                 joined.unread.append(f"{called}, row {line}: {message}")
     return joined
@@ -124,42 +124,42 @@ class _Reader:
     def evidence(self, row: Sequence[Cell], line: int) -> Evidence:
         self.line = line
 
-        def said(key: str) -> Cell:
+        def cell(key: str) -> Cell:
             cell = _cell(row, self.columns[key]) if key in self.columns else None
             return None if cell == "" else cell
 
-        night = self.day("night", _evening(said("night")))
-        plain_date = self.day("date", said("date"))
-        finished = self.day("finished", said("finished"))
+        night = self.day("night", _evening(cell("night")))
+        plain_date = self.day("date", cell("date"))
+        finished = self.day("finished", cell("finished"))
         # A column headed “date” may mean the night or the day of the last stroke: it is proposed as the night.
         exact = night.exact if night else None
-        frames, integration = self.exposures(said)
+        frames, integration = self.exposures(cell)
         return Evidence(
             source=f"{self.called}, row {line}",
-            title=one_line_text(_words(said("title"))),
-            objects=self.objects(said("objects")),
+            title=one_line_text(_words(cell("title"))),
+            objects=self.objects(cell("objects")),
             night=exact,
             finished=finished,
             captured=night or plain_date,
-            camera=one_line_text(_words(said("camera")), 80),
-            optic=one_line_text(_words(said("optic")), 80),
-            focal_length_mm=self.number("focal_length", said("focal_length"), quantity.FOCAL, 1, 1e5),
-            f_ratio=self.ratio(said("f_ratio")),
-            rig=one_line_text(_words(said("rig")), 80),
-            place=one_line_text(_words(said("place")), 80),
-            filter=one_line_text(_words(said("filter")), 60),
-            sky_brightness=self.number("sky_brightness", said("sky_brightness"), quantity.BRIGHTNESS, 10, 24),
+            camera=one_line_text(_words(cell("camera")), 80),
+            optic=one_line_text(_words(cell("optic")), 80),
+            focal_length_mm=self.number("focal_length", cell("focal_length"), quantity.FOCAL, 1, 1e5),
+            f_ratio=self.ratio(cell("f_ratio")),
+            rig=one_line_text(_words(cell("rig")), 80),
+            place=one_line_text(_words(cell("place")), 80),
+            filter=one_line_text(_words(cell("filter")), 60),
+            sky_brightness=self.number("sky_brightness", cell("sky_brightness"), quantity.BRIGHTNESS, 10, 24),
             frames=frames,
             integration_s=integration,
-            description=_prose(_words(said("description"))),
-            tags=tuple(t for tag in re.split(r"[,;]", _words(said("tags")) or "") if (t := one_line_text(tag, 60))),
+            description=_prose(_words(cell("description"))),
+            tags=tuple(t for tag in re.split(r"[,;]", _words(cell("tags")) or "") if (t := one_line_text(tag, 60))),
         )
 
-    def exposures(self, said) -> tuple[tuple[FrameGroup, ...], float | None]:  # type: ignore[no-untyped-def]
-        filter_name = one_line_text(_words(said("filter")), 60)
-        iso, gain = finite(said("iso"), 1, 1e7), finite(said("gain"), 0, 1e5)
-        temperature = self.number("sensor_temperature", said("sensor_temperature"), quantity.TEMPERATURE, -100, 60)
-        written = " ".join(w for key in ("frames", "exposure", "kept") if isinstance(w := said(key), str))
+    def exposures(self, cell) -> tuple[tuple[FrameGroup, ...], float | None]:  # type: ignore[no-untyped-def]
+        filter_name = one_line_text(_words(cell("filter")), 60)
+        iso, gain = finite(cell("iso"), 1, 1e7), finite(cell("gain"), 0, 1e5)
+        temperature = self.number("sensor_temperature", cell("sensor_temperature"), quantity.TEMPERATURE, -100, 60)
+        written = " ".join(w for key in ("frames", "exposure", "kept") if isinstance(w := cell(key), str))
         groups = []
         if re.search(r"\d\s?[x×*]\s?\d", written):
             for g in of_name(written.replace("/", " "), self.names, _LATEST).frames:
@@ -167,8 +167,8 @@ class _Reader:
             if not groups:
                 self.trouble("frames", written)
         else:
-            exposure = self.number("exposure", said("exposure"), quantity.TIME, 1e-4, 1e5)
-            kept = finite(said("kept"), 1, 1e6)
+            exposure = self.number("exposure", cell("exposure"), quantity.TIME, 1e-4, 1e5)
+            kept = finite(cell("kept"), 1, 1e6)
             if exposure and kept and kept == int(kept):
                 groups.append((exposure, int(kept)))
         several = filter_name is not None and re.search(r"[,;/+&]", filter_name)
@@ -177,7 +177,7 @@ class _Reader:
             frame_group(e, k, filter_name=one_filter, iso=iso, gain=gain, temperature_c=temperature)
             for e, k in groups
         )
-        return made, None if made else self.length(said("integration"))
+        return made, None if made else self.length(cell("integration"))
 
     def length(self, cell: Cell) -> float | None:
         """Seconds of a whole integration: ``27 h``, ``3:20``, or a bare number of hours where the heading says so."""

@@ -234,9 +234,9 @@ def _number(cards: Cards, names: tuple[str, ...], low: float, high: float) -> fl
 
 def _kind(cards: Cards) -> tuple[FrameKind | None, bool]:
     for name in _KIND:
-        said = words(cards.get(name))
-        if said and (kind := kind_in_words(said, strict=False)):
-            return kind, "master" in said.casefold() or "stack" in said.casefold()
+        text = words(cards.get(name))
+        if text and (kind := kind_in_words(text, strict=False)):
+            return kind, "master" in text.casefold() or "stack" in text.casefold()
     return None, False
 
 
@@ -244,8 +244,8 @@ _NO_FILTER = {"none", "no filter", "nofilter", "empty", "open", "clear", "no", "
 
 
 def _filter(cards: Cards) -> str | None:
-    said = words(_first(cards, _FILTER))
-    return None if said is None or said.casefold() in _NO_FILTER else said
+    text = words(_first(cards, _FILTER))
+    return None if text is None or text.casefold() in _NO_FILTER else text
 
 
 def _binning(cards: Cards) -> int:
@@ -276,17 +276,17 @@ def _start(cards: Cards) -> datetime | None:
     Where local time alone is written, it has no time zone.
     """
     for name in ("DATE-BEG", "DATE-OBS", "DATE_OBS", "DATE-STA", "UTSTART"):
-        said = cards.get(name)
-        if isinstance(said, str) and (moment := _moment(said, cards)):
+        text = cards.get(name)
+        if isinstance(text, str) and (moment := _moment(text, cards)):
             return _to_utc(moment, cards)
     for name, zero in (("MJD-BEG", 0.0), ("MJD-OBS", 0.0), ("JD", 2400000.5), ("JD-OBS", 2400000.5)):
         days = finite(cards.get(name), zero + 1, zero + 200000)
         if days is not None:
             return _to_utc(datetime(1858, 11, 17, tzinfo=UTC) + timedelta(days=days - zero), cards)
-    if isinstance(said := cards.get("DATE-AVG"), str) and (moment := _moment(said, cards)):
+    if isinstance(text := cards.get("DATE-AVG"), str) and (moment := _moment(text, cards)):
         half = timedelta(seconds=(_number(cards, _EXPOSURE, 0, 1e6) or 0) / 2)
         return _to_utc(moment - half, cards)
-    if isinstance(said := cards.get("DATE-LOC"), str) and (moment := _moment(said, cards)):
+    if isinstance(text := cards.get("DATE-LOC"), str) and (moment := _moment(text, cards)):
         return moment.replace(tzinfo=None)  # the computer's own clock, like a camera's
     return None
 
@@ -306,14 +306,14 @@ _OLD_DATE = re.compile(r"\s*(\d{2})/(\d{2})/(\d{2})\s*")  # before 2000: day/mon
 _CLOCK = re.compile(r"\s*(\d{1,2}):(\d{2}):(\d{2})(\.\d+)?\s*")
 
 
-def _moment(said: str, cards: Cards) -> datetime | None:
+def _moment(text: str, cards: Cards) -> datetime | None:
     ahead = timedelta()
-    if match := _ISO_DATE.fullmatch(said):
+    if match := _ISO_DATE.fullmatch(text):
         year, month, day = int(match[1]), int(match[2]), int(match[3])
         clock = match.groups()[3:7]
         if match[8]:  # no standard spelling, but no doubt about what it means
             ahead = timedelta(hours=int(match[9]), minutes=int(match[10])) * (1 if match[8] == "+" else -1)
-    elif old := _OLD_DATE.fullmatch(said):
+    elif old := _OLD_DATE.fullmatch(text):
         year, month, day = 1900 + int(old[3]), int(old[2]), int(old[1])
         clock = (None,) * 4
     else:

@@ -30,16 +30,16 @@ def read(path: str) -> FrameHeader:
                 if section_kind == b"PROP":
                     file.seek(offset)
                     section = file.read(min(size, _LONGEST_SECTION))
-        said = _properties(section)
+        properties = _properties(section)
     except (struct.error, ValueError) as trouble:
         raise NoHeader("its header is damaged, or of a kind that cannot be read") from trouble
-    exposure, clock = finite(said.get("SHUTTER"), 1e-6, 1e6), finite(said.get("TIME"), 6e8, 8e9)
+    exposure, clock = finite(properties.get("SHUTTER"), 1e-6, 1e6), finite(properties.get("TIME"), 6e8, 8e9)
     if exposure is None and clock is None:
         raise NoHeader("its camera header tells neither the time nor the exposure")
     wide, high = struct.unpack_from("<II", begins, 28) if len(begins) >= 36 else (0, 0)
     kind, evidence = kind_of_place(path)
     target = target_of_place(path)
-    maker, model = words(said.get("CAMMANUF")), words(said.get("CAMMODEL"))
+    maker, model = words(properties.get("CAMMANUF")), words(properties.get("CAMMODEL"))
     return FrameHeader(
         path=path,
         kind=kind,
@@ -48,11 +48,11 @@ def read(path: str) -> FrameHeader:
         target_from="folder" if target else None,
         start=datetime.fromtimestamp(clock, UTC).replace(tzinfo=None) if clock else None,
         exposure_s=exposure,
-        iso=finite(said.get("ISO"), 1, 1e7),
+        iso=finite(properties.get("ISO"), 1, 1e7),
         pixels=(wide, high) if 1 < wide < 100_000 and 1 < high < 100_000 else None,
-        focal_length_mm=finite(said.get("FLENGTH"), 1, 1e5),
-        f_ratio=finite(said.get("APERTURE"), 0.3, 100),
-        optic=_lens(said.get("LENSFRANGE")),
+        focal_length_mm=finite(properties.get("FLENGTH"), 1, 1e5),
+        f_ratio=finite(properties.get("APERTURE"), 0.3, 100),
+        optic=_lens(properties.get("LENSFRANGE")),
         camera=model if maker is None or (model and model.casefold().startswith(maker.casefold())) else (
             f"{maker} {model}" if model else maker
         ),
