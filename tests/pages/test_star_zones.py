@@ -51,4 +51,4 @@ def test_a_page_shows_what_was_kept_until_the_picture_changes(archive: Path) -> 
 def test_only_a_picture_of_an_archive_can_be_kept(tmp_path: Path) -> None:
     done = typed("stars", tmp_path / "x.jpg", "--keep")
     assert done.returncode == 2
-    assert "--keep needs an archive" in done.stderr
+    assert "--keep and --against need an archive" in done.stderr

@@ -38,4 +38,4 @@ def test_a_year_adds_up_its_nights() -> None:
     year = next(y for y in facts().years if y.year == 2025).dark_use
     assert year is not None
     assert f"In all {year.dark_s / 3600:.1f}" in said
-    assert section("years/2023.html").count("This counts the one night") == 1
+    assert section("years/2023.html").count("Counted: the one night") == 1

@@ -8,6 +8,7 @@ can be made again with other words and nothing else of the archive.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 from typing import Any
@@ -32,7 +33,8 @@ _CONTEXTS: Mapping[str, type[Any]] = {"picture.html": PictureContext, "feed.xml"
 def keep_page(page: Page, page_digest: str, memory: Memo) -> None:
     """Leaves a page for a later build, if it says what is written of pictures."""
     if page.template in _CONTEXTS:
-        memory.keep(page_question(page.path, page_digest), partial(kept, page))
+        with suppress(ValueError):  # one that cannot be kept is made by a whole build
+            memory.keep(page_question(page.path, page_digest), partial(kept, page))
 
 
 def keep_index(index: Index, memory: Memo) -> None:
