@@ -81,7 +81,7 @@ def print_shapes(name: str, report: ShapeReport) -> None:
         sentences.append(report.advice)
     console.print(Text(" ".join(sentences)))
     if report.pattern != "too few stars" and report.linearity.linear is not True:
-        console.print(Text(_not_said(report)))
+        console.print(Text(_limits_of(report)))
 
 
 def _measured_on(report: ShapeReport) -> str:
@@ -93,7 +93,7 @@ def _measured_on(report: ShapeReport) -> str:
     return f"Measured on a picture that may be stretched ({reason}): FWHM in px."
 
 
-def _not_said(report: ShapeReport) -> str:
+def _limits_of(report: ShapeReport) -> str:
     changed = "a stretch changes" if report.linearity.linear is False else "a stretch would change"
     return (
         f"Not said: whether the focus was good and the air steady, for {changed} the width of every star. For that, "

@@ -64,7 +64,7 @@ def _in_program() -> Iterator[tuple[Message, str]]:
 
 
 def _in_tables() -> Iterator[tuple[Message, str]]:
-    """What is looked up by its own words: kinds of object, small numbers, elements, the columns of the acquisition."""
+    """What is looked up by its own words: kinds of object, small numbers, elements, columns of the acquisition."""
     from noctuary.facts.filters import EMISSIONS
     from noctuary.pages.exports.acquisition import COLUMNS
     from noctuary.pages.typography import NUMBER_WORDS

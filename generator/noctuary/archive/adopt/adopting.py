@@ -105,7 +105,7 @@ def proposed_records(
 
 def open_questions(archive: Archive, folder: Path) -> tuple[list[Question], dict[Subject, str]]:
     """What the drafts of an archive leave open, and the names proposed for rigs. Raises as :func:`adopt`."""
-    asked = questions_of(_drafts_there(folder))
+    asked = questions_of(_drafts_on_disk(folder))
     outcome = settle(asked, read_answers(folder), archive)
     return [q for q in asked if q.subject not in outcome.values and q.subject not in outcome.closed], _proposed(asked)
 
@@ -206,7 +206,7 @@ def _drafts(
                 fresh=True,
             )
         )
-    replaced = proposals({v.id: v for v in [*_there(archive, names), *made]})
+    replaced = proposals({v.id: v for v in [*_recorded_versions(archive, names), *made]})
     texts: dict[str, str] = {}
     for sidecar, record in drafts.items():
         older = replaced.get(_stem(sidecar))
@@ -241,7 +241,7 @@ def _table(choices: Choices, pictures: Iterable[Incoming], names: ObjectNames, r
     return joined
 
 
-def _there(archive: Archive, names: ObjectNames) -> list[Version]:
+def _recorded_versions(archive: Archive, names: ObjectNames) -> list[Version]:
     """The pictures that have records already."""
     found = []
     for picture in archive.pictures.values():
@@ -256,7 +256,7 @@ def _there(archive: Archive, names: ObjectNames) -> list[Version]:
 
 def _answer(report: Report, archive: Archive, folder: Path, answers: dict[Subject, str], dry_run: bool) -> None:
     """Settles what was answered, in old drafts and new ones, and lists what is left."""
-    before = _drafts_there(folder)
+    before = _drafts_on_disk(folder)
     texts = {**before, **report.drafted}
     asked = questions_of(texts)
     outcome = settle(asked, answers, archive)
@@ -319,7 +319,7 @@ def _write(report: Report, folder: Path, *, link: bool) -> None:
         write_whole(folder / name, text.encode("utf-8"), flush=True)
 
 
-def _drafts_there(folder: Path) -> dict[str, str]:
+def _drafts_on_disk(folder: Path) -> dict[str, str]:
     """The sidecars that this program drafted, as far as they still say so."""
     found = {}
     for name in list_files(folder).records:

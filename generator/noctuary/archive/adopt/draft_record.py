@@ -61,7 +61,7 @@ class Equipped:
     rig: str | None = None
     place: str | None = None
     rig_subject: str = NOTHING_SAYS
-    rig_told: str = ""
+    rig_known: str = ""
     place_subject: str = NOTHING_SAYS
 
 
@@ -104,7 +104,7 @@ def draft(sources: Sources, kit: Equipped, names: ObjectNames, today: date) -> D
     if kit.rig is not None:
         lines.append(f"rig: {text_as_yaml(kit.rig)}")
     else:
-        lines.append(f"# ? rig: {kit.rig_subject}" + (f"   # {kit.rig_told}" if kit.rig_told else ""))
+        lines.append(f"# ? rig: {kit.rig_subject}" + (f"   # {kit.rig_known}" if kit.rig_known else ""))
     if kit.place is not None:
         lines.append(f"place: {text_as_yaml(kit.place)}")
     else:

@@ -50,7 +50,7 @@ class Line:
 
 @dataclass(frozen=True)
 class Question:
-    """One question with the sidecars it would settle; ``told`` is what the drafts know besides."""
+    """One question with the sidecars it would settle; ``known`` is what the drafts know besides."""
 
     subject: Subject
     sidecars: tuple[str, ...]
