@@ -1,7 +1,7 @@
 """A file is replaced whole, or not at all, and nothing outside is written over."""
 
 import pytest
-from noctuary.files import replacing, write_whole
+from noctuary.files import remove_remains, replacing, write_whole
 
 
 def names(folder):
@@ -44,3 +44,11 @@ def test_folders_above_are_made_and_long_names_work(tmp_path):
     write_whole(path, b"there")
     assert path.read_bytes() == b"there"
     assert names(path.parent) == [path.name]
+
+
+def test_what_a_writer_left_that_was_cut_off_goes(tmp_path):
+    kept = ["builds.sqlite", ".answers.sqlite.7.part", ".builds.sqlite-journal", "builds.sqlite.9.part"]
+    for name in (*kept, ".builds.sqlite.16927.part"):
+        (tmp_path / name).write_bytes(b"")
+    remove_remains(tmp_path / "builds.sqlite")
+    assert names(tmp_path) == sorted(kept)

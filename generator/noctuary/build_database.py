@@ -24,7 +24,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from noctuary.files import write_whole
+from noctuary.files import remove_remains, write_whole
 
 #: Tables and their columns with the type of every cell. Paths are the bytes of the file system's names.
 Tables = Mapping[str, Mapping[str, str]]
@@ -76,7 +76,13 @@ def write_tables(file: Path, tables: Tables, rows: Mapping[str, Iterable[Row]]) 
         raise OSError(f"the database of the build cannot be made: {error}") from None
     finally:
         database.close()
+    _replace(file, data)
+
+
+def _replace(file: Path, data: bytes) -> None:
     write_whole(file, data + seal(data))
+    # Only one build of an archive is at work at a time, so an unfinished database is of one that was cut off.
+    remove_remains(file)
 
 
 def seal(data: bytes) -> bytes:
@@ -147,7 +153,7 @@ class BuildDatabase:
             raise OSError(f"the database of the build cannot be made: {error}") from None
         finally:
             _guarded(database, self._tables)
-        write_whole(self._file, data + seal(data))
+        _replace(self._file, data)
 
     def close(self) -> None:
         self._database.close()

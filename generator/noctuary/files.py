@@ -5,8 +5,11 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from glob import escape
 from pathlib import Path
 from typing import BinaryIO
+
+_UNFINISHED = ".part"
 
 
 @contextmanager
@@ -18,7 +21,7 @@ def replacing(path: Path, *, flush: bool = False) -> Iterator[BinaryIO]:
     person wrote. Without it a power failure may leave anything, which suits what carries a checksum and can be made
     again.
     """
-    beside = path.with_name(f".{path.name[:100]}.{os.getpid()}.part")
+    beside = path.with_name(f".{path.name[:100]}.{os.getpid()}{_UNFINISHED}")
     beside.unlink(missing_ok=True)  # left by a process of the same number that was cut off
     try:
         # Exclusive, so that nothing that somebody else put there is followed or written over.
@@ -34,6 +37,13 @@ def replacing(path: Path, *, flush: bool = False) -> Iterator[BinaryIO]:
         with suppress(OSError):
             beside.unlink(missing_ok=True)
         raise
+
+
+def remove_remains(path: Path) -> None:
+    """Deletes what writers of ``path`` that were cut off left beside it; for a caller that alone writes there."""
+    for remains in path.parent.glob(f".{escape(path.name[:100])}.*{_UNFINISHED}"):
+        with suppress(OSError):
+            remains.unlink()
 
 
 def write_whole(path: Path, content: bytes, *, flush: bool = False) -> None:

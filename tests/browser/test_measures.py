@@ -145,9 +145,10 @@ def test_the_policy_holds_and_nothing_moves_or_goes_outside(chromium, site, kind
         page.evaluate("document.fonts.ready")
         page.mouse.wheel(0, 4000)
         page.wait_for_timeout(60)
-        # From a folder no face can be asked for ahead: its stand-in has its place until it has been read.
-        # One line may break elsewhere in it; less than 0.1 counts as good (the threshold that Web Vitals publishes).
-        assert page.evaluate("window.shifted") <= (0.05 if way == "file" else 0), path
+        # From a folder no face can be asked for ahead: its stand-in has its place until it has been read, and one
+        # line may break elsewhere in it. Over HTTP a slow machine may paint a word or two before the face is there.
+        # Less than 0.1 counts as good (the threshold that Web Vitals publishes).
+        assert page.evaluate("window.shifted") <= (0.05 if way == "file" else 0.002), path
         assert page.evaluate("document.documentElement.scrollWidth") <= 390, path
         page.close()
     context.close()

@@ -10,7 +10,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-from noctuary.files import write_whole
+from noctuary.files import remove_remains, write_whole
 
 _SHIPPED = Path(__file__).parent / "schemas"
 SCHEMAS = ("archive", "equipment", "places", "objects", "sidecar", "exhibit", "night", "page")
@@ -26,6 +26,7 @@ def write_schemas(folder: Path) -> list[Path]:
         path = target / f"{name}.json"
         if not path.is_file() or path.read_bytes() != content:
             write_whole(path, content)
+            remove_remains(path)
             written.append(path)
     return written
 
