@@ -1,4 +1,4 @@
-"""``noctuary adopt``: what the person asks for, what they see meanwhile, what they are told in the end."""
+"""``noctuary adopt``: what the person asks for, what they see meanwhile, what is printed in the end."""
 
 from __future__ import annotations
 

@@ -128,7 +128,7 @@ class BuildManifest:
         return self.is_of(out) and not self.changed_inputs(inventory(folder, out)) and self.site_is_as_made(out)
 
     def is_of(self, out: Path) -> bool:
-        """Whether this very program left it, and its site lies in ``out`` with no change of it under way."""
+        """Whether this very program left it, and its site is in ``out`` with no change of it under way."""
         if self.out != str(out) or not self.outputs or self.stamp != program_stamp():
             return False
         return not os.path.lexists(preparing(out))
@@ -208,7 +208,7 @@ def write_manifest(folder: Path, book: BuildManifest) -> None:
 def amend_manifest(
     folder: Path, book: BuildManifest, inputs: Collection[str], outputs: Collection[str]
 ) -> None:
-    """Keeps a manifest that differs from the one that is kept in these inputs, what was told of them, and these
+    """Keeps a manifest that differs from the one that is kept in these inputs, what was reported of them, and these
     outputs; raises OSError."""
     from noctuary.build_database import SEEN, BuildDatabase
 

@@ -1,4 +1,4 @@
-"""``noctuary gather``: what the person asks for, what they see meanwhile, what they are told in the end."""
+"""``noctuary gather``: what the person asks for, what they see meanwhile, what is printed in the end."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def gather(
 ) -> None:
     """Read the headers of raw FRAMES (files, folders, globs) and draft or extend sidecars.
 
-    A card may be as it came out of the camera: lights, darks, flats and bias are told apart, copies count once, and
+    A card may be as it came out of the camera: lights, darks, flats and bias are recognised, copies count once, and
     the names of one object are one target. What the frames leave open is asked in the drafts, in comments that begin
     with “# ?”, each question once; gathering again takes up the answers.
 

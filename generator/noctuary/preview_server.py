@@ -1,4 +1,4 @@
-"""What the preview answers: the built site as it lies, and to an open page what became of every save.
+"""What the preview answers: the built site as it is, and to an open page what became of every save.
 
 Pages get one script more while they are served; the published files stay as they are. The script listens to an event
 stream of this same server, so the site's own content policy allows all of it.

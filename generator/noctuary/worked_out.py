@@ -1,6 +1,6 @@
 """What the last build worked out, and what it made each file of the site from; read where it is needed.
 
-It lies beside the manifest (:mod:`noctuary.build_manifest`) and may be deleted like it.
+It is beside the manifest (:mod:`noctuary.build_manifest`) and may be deleted like it.
 """
 
 from __future__ import annotations

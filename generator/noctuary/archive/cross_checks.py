@@ -1,6 +1,6 @@
 """Keys of one record that must agree: two that exclude each other, two that say the same.
 
-These look at what is written, not at what it reads as, so that they are told together with the faults
+These look at what is written, not at what it reads as, so that they are reported together with the faults
 of the single values.
 """
 

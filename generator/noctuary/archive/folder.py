@@ -113,7 +113,7 @@ def _is_folder(path: Path, name: str, root: Path, listing: Listing) -> bool:
 
 
 def _entries(folder: Path, name: str, root: Path, listing: Listing) -> Iterator[os.DirEntry[str]]:
-    """What lies in a folder, sorted, without what is hidden and what leads out."""
+    """What is in a folder, sorted, without what is hidden and what leads out."""
     try:
         with os.scandir(folder) as found_there:
             entries = sorted(found_there, key=lambda entry: entry.name)

@@ -235,7 +235,7 @@ class _Builder:
             self.root = node
             return
         parent = self.open[-1]
-        # An alias stands elsewhere than what it points to.
+        # An alias is elsewhere than what it points to.
         if alias is None:
             spot = node.line + 1 + self.before, node.column + 1
             parent.end_line, parent.end_index = node.end_line, node.end_index

@@ -1,7 +1,7 @@
 """What there is to be named in an archive: cameras, optics, rigs, places, pictures.
 
 A name of something that was written but has a fault of its own is known all the same, so that one slip
-is told once.
+is reported once.
 """
 
 from __future__ import annotations

@@ -270,7 +270,7 @@ def _rule_message_hint(error: Any) -> tuple[str, str, str]:
 
 
 def _path(location: tuple[str | int, ...], plain: Plain) -> Path:
-    """Where in the plain data an error of pydantic lies: its own steps to keys and into what stands alone removed."""
+    """Where in the plain data an error of pydantic lies: its own steps to keys and into what is alone removed."""
     path: list[str | int] = []
     here: Any = plain
     for step in location:

@@ -13,7 +13,7 @@ from functools import total_ordering
 class PartialDate:
     """A year, with its month and day where they are known; ``str`` gives it as ISO 8601 does, as far as it is known.
 
-    In order, a year stands before its months and a month before its days: what could have been any day of a year
+    In order, a year comes before its months and a month before its days: what could have been any day of a year
     is put where the year begins.
     """
 

@@ -22,7 +22,7 @@ from noctuary.files import write_whole
 class KeptReach:
     """A picture beside another, ``against``, on the sky that both share.
 
-    ``deeper_mag`` is by how much its limiting magnitude lies deeper (below 0: less deep); nine of ten such
+    ``deeper_mag`` is by how much its limiting magnitude is deeper (below 0: less deep); nine of ten such
     differences lie within ``uncertainty_mag``. Stars found and FWHM in arcseconds are of the picture and of the
     other. The digests are SHA-256 of both files.
     """

@@ -3,7 +3,7 @@
 Each record is that of its keys and adds to it: a name, a rig in place of a rig's name, moments in place of clock
 times. These are plain values: no file is read here and nothing is computed beyond the structure that the person wrote
 (which sessions a picture contains, which picture supersedes which). A record that was written by a person knows
-where: ``mark`` for itself, ``Marks`` for what stands inside it.
+where: ``mark`` for itself, ``Marks`` for what is inside it.
 """
 
 from __future__ import annotations

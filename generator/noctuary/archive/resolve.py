@@ -1,7 +1,7 @@
 """Pictures, nights, exhibits and pages, with the names in them looked up.
 
-A record that names what is not there is left out and told; one that names what is there but has a fault
-of its own is left out in silence, since that fault has been told already.
+A record that names what is not there is left out and reported; one that names what is there but has a fault
+of its own is left out in silence, since that fault has been reported already.
 """
 
 from __future__ import annotations

@@ -101,7 +101,7 @@ class _Drawn:
 
     @staticmethod
     def _span(times: list[datetime], sun: list[float], start: datetime, end: datetime) -> tuple[int, int]:
-        """From sunset to sunrise around the sessions, and an hour beyond any session that lies outside."""
+        """From sunset to sunrise around the sessions, and an hour beyond any session outside."""
         wanted = [i for i, at in enumerate(times) if start - timedelta(hours=1) <= at <= end + timedelta(hours=1)]
         first, last = wanted[0], wanted[-1]
         while first > 0 and sun[first - 1] < 1:

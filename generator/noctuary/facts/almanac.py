@@ -91,7 +91,7 @@ class Almanac:
     def moon_at_midnight(self, sessions: Sequence[Session]) -> dict[tuple[str, int], float]:
         """The Moon's illuminated fraction at local midnight of each session's night, by identity.
 
-        A session whose place is not known or hidden has none: midnight there is not known or not to be told.
+        A session whose place is not known or hidden has none: midnight there is not known or not published.
         """
         questions = {
             s.identity: ("moon", _midnight(s.night, s.place))
@@ -107,7 +107,7 @@ class Almanac:
         return {identity: self._known.known(q, float) for identity, q in questions.items()}
 
     def in_field(self, placed: PlacementSummary) -> InField:
-        """Objects whose centre lies in the picture, with their pixel positions."""
+        """Objects whose centre is in the picture, with their pixel positions."""
 
         def look() -> InField:
             from noctuary.sky.field_contents import in_field

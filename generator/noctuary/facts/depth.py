@@ -1,7 +1,7 @@
 """How deep a picture goes: light gathered, depth against a reference, what half a magnitude costs.
 
 Under a sky-limited exposure the square of signal to noise adds up over sessions, as light over the brightness of the
-sky. A source that stands just above the noise is fainter by 1.25·log10 of the ratio of that sum (2.5 · ½).
+sky. A source just above the noise is fainter by 1.25·log10 of the ratio of that sum (2.5 · ½).
 
 Every function takes distinct sessions on deep-sky objects. On the Sun, the Moon and planets nothing is limited by
 the sky, and depth says nothing. A mosaic has several fields, each with the sessions that shine on it; what is said

@@ -21,7 +21,7 @@ _CELLS = 40
 
 @plain_record
 class Registration:
-    """How a picture lies in the frame of another.
+    """How a picture is placed in the frame of another.
 
     ``covers`` is the share of the frame that it reaches, 0 to 1. ``outline`` is its edge as (x, y) in units of the
     frame's width and height from the frame's top left corner, clockwise or counter-clockwise, in the frame or beyond
@@ -37,7 +37,7 @@ class Registration:
 
 
 def registration(frame: PlacementSummary, other: PlacementSummary) -> Registration | None:
-    """How the picture placed by ``other`` lies in ``frame``; ``None`` where they share too little sky."""
+    """How the picture placed by ``other`` is placed in ``frame``; ``None`` where they share too little sky."""
     import numpy as np
 
     onto, of = frame.placement(), other.placement()

@@ -85,7 +85,7 @@ def turned_array(pixels: NDArray[Any], orientation: int) -> NDArray[Any]:
 
 def deep_png(path: Path) -> tuple[NDArray[Any], str]:
     """A 16-bit PNG. Pillow keeps only the high byte of each sample, so it is decoded once for the high bytes and,
-    told that the bytes are the other way round, once more for the low ones: at the speed of its C decoder."""
+    asked for bytes in the other order, once more for the low ones: at the speed of its C decoder."""
     import numpy as np
 
     with path.open("rb") as file:

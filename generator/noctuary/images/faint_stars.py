@@ -207,7 +207,7 @@ def _fitted_width(radius: Floats, light: Floats, counts: Floats) -> float | None
 
 
 def _noise(data: NDArray[np.float32], fwhm_px: float, x: Floats, y: Floats, bad: Flags) -> Floats | None:
-    """The scatter of fitted light where no star stands, in each part of the picture; ``None`` where it is nothing."""
+    """The scatter of fitted light where no star is, in each part of the picture; ``None`` where it is nothing."""
     height, width = data.shape
     rng = default_rng(5)
     across, down = rng.uniform(0, width - 1, _EMPTY_PLACES), rng.uniform(0, height - 1, _EMPTY_PLACES)

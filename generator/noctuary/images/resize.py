@@ -141,7 +141,7 @@ def mean_colour(image: Image.Image) -> str:
 
 
 def _bands_of_rows(height: int, tall: int) -> Iterator[tuple[int, int, float, float, int, int]]:
-    """A picture of ``height`` rows made ``tall`` in parts, so that what lies between the two passes stays small:
+    """A picture of ``height`` rows made ``tall`` in parts, so that what is between the two passes stays small:
     rows from and to of the result, where they lie in the source, and the source rows that the filter reaches."""
     reach = int(3 * height / tall) + 3  # Lanczos spans three result pixels either way
     for top in range(0, tall, _ROWS):

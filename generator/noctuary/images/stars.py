@@ -208,7 +208,7 @@ def _lonely_pixels(above: NDArray[np.float32], found: Any) -> Flags:
     """Whether the eight pixels round the highest one hold less than half of what it holds.
 
     A star of 1 px full width at half maximum, narrower than any lens draws, has 0.73 of its middle pixel's light in
-    the ring when it stands on that pixel's centre, and more when it does not.
+    the ring when it is on that pixel's centre, and more when it does not.
     """
     height, width = above.shape
     column = np.clip(found["xpeak"], 1, width - 2)

@@ -1,4 +1,4 @@
-"""Where each page lies. Addresses are flat, lower-case, and never change for what keeps its name."""
+"""The address of each page. Addresses are flat, lower-case, and never change for what keeps its name."""
 
 from __future__ import annotations
 
@@ -66,7 +66,7 @@ def slides_page(exhibit_id: str) -> str:
 
 
 def free_page(page_id: str, taken: frozenset[str]) -> str:
-    """A free page lies at the root, or one folder down where a page of ours has its name."""
+    """A free page is at the root, or one folder down where a page of ours has its name."""
     chosen = f"{slug(page_id)}.html"
     return f"pages/{chosen}" if chosen in taken else chosen
 

@@ -1,6 +1,6 @@
 """Templates of this program compiled once, and kept beside them as Python keeps its own modules.
 
-What is kept is code that runs when it is loaded. So it lies in ``__pycache__`` beside the template, inside the
+What is kept is code that runs when it is loaded. So it is in ``__pycache__`` beside the template, inside the
 program itself, where whoever can write can change the program as well; never in an archive, and never for a template
 of somebody's own. Where nothing can be written there, templates are compiled each time.
 """

@@ -17,7 +17,7 @@ LEAST_FOR_MONTHS = 40
 
 @plain_record
 class MonthGroup:
-    """Pictures finished in one month; ``month`` (1–12) is ``None`` where it is not known or not told apart."""
+    """Pictures finished in one month; ``month`` (1–12) is ``None`` where it is not known or not separated."""
 
     month: int | None
     pictures: tuple[GalleryItem, ...]

@@ -65,7 +65,7 @@ def moved(archive: Archive, before: str) -> list[Diagnostic]:
 def _hash(picture: Picture, hash_of: Callable[[str], str]) -> str:
     try:
         return hash_of(picture.file)
-    except OSError:  # told by itself
+    except OSError:  # reported by itself
         return ""
 
 

@@ -1,4 +1,4 @@
-"""What a server shows at an address where nothing lies: a page that finds the way back from any depth."""
+"""What a server shows at an address without a page: a page that finds the way back from any depth."""
 
 from __future__ import annotations
 

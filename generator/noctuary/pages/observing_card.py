@@ -51,7 +51,7 @@ class ObservingCardContext:
 
 
 def address(addresses: Addresses, identity: str) -> str:
-    """Where the card of a target lies."""
+    """The address of a target's card."""
     return f"cards/{posixpath.basename(addresses.targets[identity])}"
 
 

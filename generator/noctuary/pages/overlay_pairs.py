@@ -25,7 +25,7 @@ EACH_WITH_EACH = 16
 
 @plain_record
 class Layer:
-    """How a pair lies, and the other picture drawn again where a matrix would miss by too much."""
+    """How a pair is registered, and the other picture drawn again where a matrix would miss by too much."""
 
     alignment: Alignment
     drawn_again: Source | None = None
@@ -48,7 +48,7 @@ def pairs(target: TargetFacts, shown: Container[str]) -> tuple[tuple[PictureFact
 
 
 def address(addresses: Addresses, identity: str, older: str, newer: str) -> str:
-    """Where the page of a pair of a target's pictures lies, whatever the target is called."""
+    """The address of the page for a pair of a target's pictures, whatever the target is called."""
     return portable(f"compare/{addresses.stems[identity]}--{older}--{newer}.html")
 
 

@@ -1,4 +1,4 @@
-"""A picture as a page shows it: its files in several sizes, and what stands in for them until they arrive."""
+"""A picture as a page shows it: its files in several sizes, and what replaces them until they arrive."""
 
 from __future__ import annotations
 

@@ -26,7 +26,7 @@ from noctuary.pages.search_index import Index
 #: The keys of a sidecar of which all of this is true.
 WORDS = ("description", "processing")
 
-#: The pages that say them, by their templates: what stands on them.
+#: The pages that say them, by their templates: what is on them.
 _CONTEXTS: Mapping[str, type[Any]] = {"picture.html": PictureContext, "feed.xml": FeedContext}
 
 

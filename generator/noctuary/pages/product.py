@@ -1,7 +1,7 @@
 """One file of the site, what it is made from, and how.
 
 Pages, published pictures, styles, exports: a build treats them all alike. A product whose ingredients are
-the same as last time is kept as it lies; nothing else decides.
+the same as last time is kept as it is; nothing else decides.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""What lies at an address that a page had before: a page that leads on to the present one."""
+"""What is at an address that a page had before: a page that leads on to the present one."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """Pages set with a theme's templates.
 
-A theme is a list of folders, the person's own overrides first: a file of an earlier folder stands in for the
+A theme is a list of folders, the person's own overrides first: a file of an earlier folder replaces the
 same file of a later one. Everything a template prints is escaped unless it passed the sanitiser of
 :mod:`noctuary.pages.prose` or is a drawing of ours.
 """

@@ -40,7 +40,7 @@ from noctuary.sky.designation import spellings
 if TYPE_CHECKING:
     from noctuary.sky.sky_object import SkyObject
 
-#: Where the index lies in the site.
+#: The path of the index in the site.
 SEARCH_INDEX = "search-index.js"
 
 #: By what pictures can be filtered, in the order in which it is offered.

@@ -27,7 +27,7 @@ SKY = "sky.html"
 YEARS = "years.html"
 EXHIBITS = "exhibits.html"
 DATA = "data.html"
-#: What a host of static pages shows at an address where nothing lies.
+#: What a host of static pages shows at an address without a page.
 NOT_FOUND = "404.html"
 #: Names at the root of the site that are not for free pages.
 OWN_NAMES = frozenset({FRONT, TARGETS, NIGHTS, EQUIPMENT, SKY, YEARS, EXHIBITS, DATA, NOT_FOUND})

@@ -28,12 +28,12 @@ FEED = "feed.xml"
 
 
 def share_picture(picture_id: str) -> str:
-    """Where the share picture of a picture lies."""
+    """The path of a picture's share picture."""
     return portable(f"share/{picture_id}.jpg")
 
 
 def share_picture_of_target(stem: str) -> str:
-    """Where the share picture of a target lies whose pictures are in one frame."""
+    """The path of the share picture of a target whose pictures are in one frame."""
     return portable(f"share/targets/{stem}.jpg")
 
 

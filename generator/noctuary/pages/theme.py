@@ -95,7 +95,7 @@ def _together(folders: Sequence[Path]) -> bool:
 
 
 def find(folders: Sequence[Path], file: str) -> Path | None:
-    """The first folder's file of that name; never one that lies outside that folder."""
+    """The first folder's file of that name; never one outside that folder."""
     for folder in folders:
         path = folder / file
         if path.is_file() and path.resolve().is_relative_to(folder.resolve()):

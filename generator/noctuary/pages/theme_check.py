@@ -26,7 +26,7 @@ _CARD = {"face", "ground", "ink", "faint"}
 _COLOUR = re.compile(r"#(?:[0-9a-fA-F]{3}|[0-9a-fA-F]{6})")
 _ASKING = {".html", ".css", ".js", ".yaml", ".svg"}
 _NOTES = {".txt", ".md", ".pot"}
-#: A style sheet this much smaller than the one it stands in for was hardly meant to replace it.
+#: A style sheet this much smaller than the one it replaces was hardly meant to replace all of it.
 _FRACTION = 4
 
 

@@ -38,12 +38,12 @@ T = TypeVar("T", bound=HasPosition)
 
 
 def in_field(placement: Placement, objects: Iterable[T]) -> list[tuple[T, float, float]]:
-    """The objects whose centre lies in the picture, with its pixel, in the order given."""
+    """The objects whose centre is in the picture, with its pixel, in the order given."""
     return [entry for entry in _around(placement, objects, 0.0) if placement.contains(entry[1], entry[2])]
 
 
 def touching(placement: Placement, objects: Iterable[T]) -> list[tuple[T, float, float]]:
-    """The objects whose centre or outline (an ellipse) lies in the picture, with the pixel of the centre.
+    """The objects whose centre or outline (an ellipse) is in the picture, with the pixel of the centre.
 
     That pixel may lie outside; it is nan for an object so large that its centre is behind the projection.
     """

@@ -49,7 +49,7 @@ class CellStars:
 
 
 def cell_of(ra_deg: ArrayLike, dec_deg: ArrayLike) -> NDArray[np.intp]:
-    """The number of the cell in which each position lies."""
+    """The number of each position's cell."""
     band = np.clip(np.floor(np.asarray(dec_deg) + 90.0).astype(np.intp), 0, _BANDS - 1)
     wide = _IN_BAND[band]
     along = np.floor(np.asarray(ra_deg) % 360.0 / 360.0 * wide).astype(np.intp)

@@ -42,7 +42,7 @@ _DRAFTED = "# Drafted by noctuary adopt"
 
 @dataclass
 class Report:
-    """What was done, or would be: sidecars with their texts, pictures that came in, and what the person is told."""
+    """What was done, or would be: sidecars with their texts, pictures that came in, messages."""
 
     drafted: dict[str, str] = field(default_factory=dict)
     brought: list[Incoming] = field(default_factory=list)

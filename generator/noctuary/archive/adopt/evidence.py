@@ -12,7 +12,7 @@ from noctuary.archive.records import FrameGroup
 
 
 class ObjectNames(Protocol):
-    """The catalogue, as far as adopting needs it; it lies in a room that the archive does not know."""
+    """The catalogue, as far as adopting needs it; it is in a room that the archive does not import."""
 
     def called(self, written: str) -> tuple[str, str] | None:
         """(name made even, identity) of the object that a whole text names."""

@@ -1,8 +1,8 @@
 """What a JPEG, PNG, TIFF or HEIF says of itself: EXIF (CIPA DC-008), IPTC, XMP with AVM, the texts of a PNG.
 
 The camera's own block describes one frame, so it gives camera, lens, one sub-exposure and the night; what was made of
-the frames is told by titles, captions and the date on which the file was written. Serial numbers and owners are never
-looked at, nor is the focal plane's resolution: of a full picture it gives pixels up to 3 % too large (6.60 µm for
+the frames is found in titles, captions and the date on which the file was written. Serial numbers and owners are
+never looked at, nor is the focal plane's resolution: of a full picture it gives pixels up to 3 % too large (6.60 µm for
 6.41, in a test picture of goexif).
 """
 

@@ -1,6 +1,6 @@
 """What the rows of a person's table say of the pictures, and which picture each row is about.
 
-A statement in the table is a statement of the person. What a cell says in no way that can be read is told and left
+A statement in the table is a statement of the person. A cell that cannot be read is reported and left
 out; so is a date of which nobody can know whether the day or the month comes first.
 """
 

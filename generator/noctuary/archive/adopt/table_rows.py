@@ -38,7 +38,7 @@ def read_table(path: Path) -> Table:
         begins = file.read(8)
     sheet = begins.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")) or path.suffix.lower() in _SHEETS
     raw = _sheet(path) if sheet else _csv(path)
-    # What stands above the headings is a title or nothing.
+    # What is above the headings is a title or nothing.
     number = next((n for n, row in enumerate(raw) if sum(isinstance(c, str) and c != "" for c in row) >= 2), None)
     if number is None:
         raise TableFault(f"{path.name} has no row of headings", "give each column a heading in its first row")

@@ -18,7 +18,7 @@ _SAME_FRACTION_S = 0.002
 
 @dataclass(frozen=True, slots=True)
 class Exposure:
-    """One exposure: the frame that stands for it, and all others of the same."""
+    """One exposure: the frame that represents it, and the other frames of the same exposure."""
 
     header: FrameHeader
     copies: tuple[FrameHeader, ...] = ()
@@ -35,7 +35,7 @@ class Exposure:
 
 
 def exposures(headers: Iterable[FrameHeader]) -> list[Exposure]:
-    """Each exposure once, in the order of its frames; the rawest of them stands for it."""
+    """Each exposure once, in the order of its frames, represented by its rawest frame."""
     buckets: dict[tuple[object, ...], list[list[FrameHeader]]] = {}
     order: list[list[FrameHeader]] = []
     for header in headers:

@@ -20,7 +20,7 @@ Entry = tuple[str, str]  # a key and its value as YAML text
 
 
 def group_entries(group: Group) -> list[Entry]:
-    """The keys of a frame group that the frames tell, ``kept`` only where a list of survivors told it."""
+    """The keys of a frame group that the frames give, ``kept`` only from a list of survivors."""
     return written_entries(
         FrameKeys,
         exposure_s=group.exposure_s or None,
@@ -125,7 +125,7 @@ def _rig_lines(session: GatheredSession, asking: Asking) -> list[str]:
         return []
     if kit.choices:
         return [f"# ? {line}   # which one? the frames fit {', '.join(kit.choices)}"]
-    return [f"# ? {line}   # new; gather --equipment adds what stands at the end of this file to equipment.yaml"]
+    return [f"# ? {line}   # new; gather --equipment adds what is at the end of this file to equipment.yaml"]
 
 
 def _why_this_rig(session: GatheredSession) -> str:
@@ -145,7 +145,7 @@ def _place_lines(session: GatheredSession, asking: Asking) -> list[str]:
     if not asking.first_of_run("place", session.night):
         return []
     if not session.known_places:
-        return ["# Where it was can be told once places.yaml has the place: write it there and gather again."]
+        return ["# Where it was can be found once places.yaml has the place: write it there and gather again."]
     line, listed = written_line(SessionKeys, place_name=session.known_places[0]), ", ".join(session.known_places)
     return [f"# ? {line}   # where was it? places.yaml has {listed}; gather --place NAME answers it for all"]
 

@@ -81,7 +81,7 @@ class FrameContext:
             old = self.text_of(sidecar)
             root = record_node(old, self.name_of(sidecar)) if old else None
         except (OSError, NotEditable):
-            return  # the same trouble is told when the sidecar is extended
+            return  # the same trouble is reported when the sidecar is extended
         place, rig = (root.text("place"), root.text("rig")) if root else (None, None)
         self._sidecar_place = place if self.archive and place in self.archive.places else None
         self._sidecar_rig = rig if self.archive and rig in self.archive.rigs else None

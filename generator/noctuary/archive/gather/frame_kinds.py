@@ -1,4 +1,4 @@
-"""Lights, darks, flats and bias of a card that nobody sorted, told by exposure, brightness, temperature and hour.
+"""Lights, darks, flats and bias of an unsorted card, recognised by exposure, brightness, temperature and hour.
 
 A bias frame has the shortest exposure that a camera knows; a flat is short and evenly bright; a dark is as black as a
 bias and as long as the lights that it is for (common practice). Where a preview can be looked at, its brightness
@@ -44,7 +44,7 @@ Look = Callable[[FrameHeader], Brightness | None]
 
 
 def told_apart(headers: Sequence[FrameHeader], look: Look | None = None) -> list[FrameHeader]:
-    """The headers, those without a kind with one where it can be told; ``None`` stays where it cannot."""
+    """The headers, those without a kind with one where it can be found; ``None`` stays where it cannot."""
     kinds: dict[int, FrameKind] = {}
     cameras: dict[object, list[int]] = {}
     for index, header in enumerate(headers):

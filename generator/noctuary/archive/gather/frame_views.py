@@ -27,5 +27,5 @@ class FrameViews(Protocol):
 
 
 def sample_of(headers: Sequence[FrameHeader]) -> FrameHeader:
-    """The frame that stands for a run: the middle one, when whoever set it up had gone."""
+    """The frame that represents a run: the middle one, when whoever set it up had gone."""
     return headers[len(headers) // 2]

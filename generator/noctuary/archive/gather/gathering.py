@@ -84,7 +84,7 @@ def gather(
     clock_shift : what is to be added to the time of every header.
     kept, rejected : a folder of the subs that survived, or did not, or a list of their names, one a line.
     equipment : whether rigs that equipment.yaml lacks are to be written there.
-    progress : is told headers read and headers in all.
+    progress : called with the headers read and the headers in all.
 
     Nothing is raised for what a person can get wrong: names that nothing knows, files that cannot be read
     or written are faults in the report, frames that cannot be read are listed there and skipped.

@@ -1,6 +1,6 @@
 """Adding gathered sessions to a sidecar that a person wrote, without touching a word of it.
 
-The sidecar is read into nodes that know where each value stands; what is new is inserted into the text there, so
+The sidecar is read into nodes that know where each value is; what is new is inserted into the text there, so
 that comments, order, quoting and spacing stay as they are to the byte. An existing value is never changed: where the
 frames say otherwise, that is a doubt. Questions answered by now give way.
 """

@@ -1,6 +1,6 @@
 """Frames → sessions: the work of one rig on one target in one evening at one place.
 
-A pause is told and stays inside its session. When another target came in between, the same target is taken
+A pause is reported and does not end its session. When another target came in between, the same target is taken
 up again in a new session, because sessions of one rig do not overlap.
 """
 

@@ -23,7 +23,7 @@ class Shot:
 
     ``night`` is the date on which its evening began. ``place_assumed`` says in words why the place was taken, where
     the header did not tell it. ``kept`` is what lists of survivors and rejects say, ``None`` where they say nothing;
-    ``set_aside``: it lies among rejects; ``processed``: a calibrated or registered copy of it exists.
+    ``set_aside``: it is among rejects; ``processed``: a calibrated or registered copy of it exists.
     """
 
     header: FrameHeader

@@ -27,7 +27,7 @@ class ListedNames:
 def with_survival(
     shots: Sequence[Shot], kept: Sequence[str] | None, rejected: Sequence[str] | None
 ) -> tuple[list[Shot], list[tuple[str, ListedNames]]]:
-    """The shots with what the lists say of each, and what is to be told of the lists themselves."""
+    """The shots with what the lists say of each, and what to report of the lists themselves."""
     paths = [shot.header.path for shot in shots]
     notes: list[tuple[str, ListedNames]] = []
     alive: set[str] = set()

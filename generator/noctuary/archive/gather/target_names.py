@@ -17,7 +17,7 @@ _PANEL = re.compile(
 
 
 class SkyNames(Protocol):
-    """The catalogue, as far as gathering needs it; it lies in a room that the archive does not know."""
+    """The catalogue, as far as gathering needs it; it is in a room that the archive does not import."""
 
     def called(self, written: str) -> tuple[str, str] | None:
         """(name made even, identity) of the object that a whole text names."""

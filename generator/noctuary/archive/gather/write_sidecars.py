@@ -26,7 +26,7 @@ WARM_C = 2.0
 
 
 class SidecarWriter:
-    """Which sidecar each session goes into, and what is to be told of that."""
+    """Which sidecar each session goes into, and what to report of that."""
 
     def __init__(self, context: FrameContext, names: TargetNames, drafts: Drafts) -> None:
         self.context = context
@@ -134,7 +134,7 @@ class SidecarWriter:
             if objects is not None:
                 known = {self.names.key(str(n.value)) for n in objects.items() or [objects]}
         except (OSError, NotEditable):
-            return list(sessions)  # the same trouble is told when the sidecar is extended
+            return list(sessions)  # the same trouble is reported when the sidecar is extended
         ours = [s for s in sessions if s.target.name and s.target.key in known]
         if not ours:
             listed = ", ".join(sorted(targets.values()))

@@ -1,4 +1,4 @@
-"""Rules about a picture as a whole: what lies in it, what is said of it, how it follows an older one."""
+"""Rules about a picture as a whole: what is in it, what is said of it, how it follows an older one."""
 
 from __future__ import annotations
 

@@ -183,7 +183,7 @@ def _session(facts: SessionFacts) -> Plain:
 
 
 def _finite(value: float) -> float | None:
-    """A number, or ``None`` where a corner lies outside the projection."""
+    """A number, or ``None`` where a corner is outside the projection."""
     return value if math.isfinite(value) else None
 
 

@@ -15,7 +15,7 @@ def outline_deg(placement: PlacementSummary) -> tuple[tuple[float, float], ...]:
     """The four outer corners (ICRS, degrees), anticlockwise on the sky as it is seen, the top left one first.
 
     Anticlockwise (from north through east) is the winding that IVOA DALI 1.1, section 3.3.7, asks of a polygon.
-    Empty where a corner lies outside what the projection can say.
+    Empty where a corner is outside what the projection can say.
     """
     if not all(math.isfinite(angle) for corner in placement.corners_deg for angle in corner):
         return ()

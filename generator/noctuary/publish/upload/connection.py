@@ -43,7 +43,7 @@ class Standing:
 
 @dataclass(frozen=True, slots=True)
 class Folder:
-    """What lies in one folder of the destination, by plain names."""
+    """What is in one folder of the destination, by plain names."""
 
     files: dict[str, Standing] = field(default_factory=dict)
     folders: frozenset[str] = frozenset()
@@ -136,7 +136,7 @@ class Connection(ABC):
 
     @abstractmethod
     def look(self, folder: str) -> Folder:
-        """What lies in a folder (``""`` is the root); an empty one where there is none."""
+        """What is in a folder (``""`` is the root); an empty one where there is none."""
 
     def everything(self) -> dict[str, Standing] | None:
         """Every file by its name, where one question answers that; else ``None``."""
@@ -155,7 +155,7 @@ class Destination:
     """A kind of destination with an address: how to reach it and what it keeps.
 
     ``connections``: how many may be open at once. ``keeps_encoding``: text may be stored compressed. ``look``: it
-    costs next to nothing to look at everything that lies there.
+    costs next to nothing to look at everything that is there.
     """
 
     shown: str

@@ -212,7 +212,7 @@ class FtpsConnection(Connection):
         return Folder(files, frozenset(folders))
 
     def _look_slowly(self, path: str) -> Folder:
-        """What lies in a folder of a server older than RFC 3659: its names, and what has a size is a file."""
+        """What is in a folder of a server older than RFC 3659: its names, and what has a size is a file."""
         files: dict[str, Standing] = {}
         folders = set()
         answer = io.BytesIO()

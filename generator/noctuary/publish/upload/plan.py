@@ -39,7 +39,7 @@ class Plan:
 
 
 class View:
-    """What lies at the destination, looked up folder by folder as far as it is asked for."""
+    """What is at the destination, looked up folder by folder as far as it is asked for."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
@@ -57,14 +57,14 @@ class View:
         return self._all
 
     def find(self, name: str) -> Standing | None:
-        """A file as it lies there, or ``None``."""
+        """A file at the destination, or ``None``."""
         if (whole := self.whole()) is not None:
             return whole.get(name)
         folder, _, base = name.rpartition("/")
         return self._look(folder).files.get(base)
 
     def walk(self) -> dict[str, Standing]:
-        """Every file that lies there by its name."""
+        """Every file at the destination by its name."""
         if (whole := self.whole()) is not None:
             return whole
         files = {}
@@ -80,7 +80,7 @@ class View:
     def _look(self, folder: str) -> Folder:
         if folder not in self._folders:
             above, _, base = folder.rpartition("/")
-            # What lies in a folder that is not there need not be asked.
+            # What is in a folder that is not there need not be asked.
             if folder and base not in self._look(above).folders:
                 self._folders[folder] = Folder()
             else:
@@ -95,7 +95,7 @@ class View:
 class Settings:
     """How a plan is made. ``names``: names that an earlier upload remembered; ``replace``: write over foreign files.
 
-    ``look``: compare the size of everything that lies there even where nothing has changed.
+    ``look``: compare the size of everything that is there even where nothing has changed.
     """
 
     title: str

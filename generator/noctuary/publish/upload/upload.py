@@ -44,7 +44,7 @@ class Archived:
 class Choices:
     """What the person chose, and how to speak with them.
 
-    ``verify``: read everything that lies there; ``replace``: write over files that no upload made. ``sleep`` waits
+    ``verify``: read everything that is there; ``replace``: write over files that no upload made. ``sleep`` waits
     between tries.
     """
 

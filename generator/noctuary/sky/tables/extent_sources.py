@@ -8,7 +8,7 @@
 - contours: ``outlines_catgen.dat`` of the same package: contours of nebulae drawn on photographs, in up to three
   levels (1 the faintest light), made for OpenNGC.
 - drawings: ``outlines.dat`` beside the first: contours of another hand.
-- ongc: pyongc's database, on which the catalogue stands: HyperLEDA for galaxies.
+- ongc: pyongc's database, on which the catalogue is based: HyperLEDA for galaxies.
 """
 
 from __future__ import annotations

@@ -90,7 +90,7 @@ def by_rule(name: str, kind: str, extents: Mapping[str, Extent]) -> dict[str, st
 
 
 def galaxy_by_rule(name: str, own: Extent, other: Extent, third: Extent, older: Extent) -> dict[str, str] | None:
-    """HyperLEDA stands where one other source agrees with it; where not, two others that agree replace it."""
+    """HyperLEDA is used where one other source agrees with it; where not, two others that agree replace it."""
     if max(own.major, other.major, third.major) < LEAST_GALAXY_ARCMIN or own.major == 0:
         return None
     if min(apart(own.major, other.major), apart(own.major, third.major)) <= AGREEMENT:

@@ -7,7 +7,7 @@ FITS is a file of Debian's package astrometry-data-tycho2-07-littleendian, versi
 installed as /usr/share/astrometry/index-tycho2-07.littleendian.fits); its digest is checked. Of it only two tables of
 data are read: directions and VT magnitudes of 1,871,011 stars of the Tycho-2 catalogue (Høg et al. 2000, A&A 355,
 L27), mean positions at J2000, the ten brightest of each piece of sky of 0.14 square degrees. The package's
-copyright file holds the author's permission (BSD 2-Clause), which stands in tycho2_licence.txt.
+copyright file holds the author's permission (BSD 2-Clause), which is in tycho2_licence.txt.
 
 Motions are those of Hipparcos, and so are the stars that Tycho-2 lacks: the brightest ones and some doubles.
 
