@@ -78,6 +78,14 @@ def content(folder: Path, name: str) -> bytes | Diagnostic:
         return _unreadable(name, error)
 
 
+def content_beside(folder: Path, name: str) -> bytes | Diagnostic | None:
+    """The bytes of a file that the program keeps beside a record, ``None`` where there is none."""
+    path = folder / name
+    if not path.is_symlink() and not path.exists():
+        return None
+    return inside(path, name, folder.resolve()) or content(folder, name)
+
+
 def inside(path: Path, name: str, root: Path) -> Diagnostic | None:
     """The fault of a file or folder that is not really inside the archive, or cannot be reached."""
     try:

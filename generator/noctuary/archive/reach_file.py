@@ -13,7 +13,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from noctuary.archive.folder import content, inside
+from noctuary.archive.folder import content_beside
 from noctuary.diagnostic import Diagnostic, Mark, doubt
 from noctuary.files import write_whole
 
@@ -58,12 +58,9 @@ def write_reach_file(folder: Path, sidecar: str, kept: Iterable[KeptReach]) -> s
 def read_reach_file(folder: Path, sidecar: str) -> tuple[KeptReach, ...] | Diagnostic:
     """The comparisons kept for a picture, none where there is no file, a doubt where it is damaged."""
     name = reach_file(sidecar)
-    path = folder / name
-    if not path.is_symlink() and not path.exists():
+    data = content_beside(folder, name)
+    if data is None:
         return ()
-    if (astray := inside(path, name, folder.resolve())) is not None:
-        return astray
-    data = content(folder, name)
     if isinstance(data, Diagnostic):
         return data
     try:

@@ -14,7 +14,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from noctuary.archive.folder import content, inside
+from noctuary.archive.folder import content_beside
 from noctuary.diagnostic import Diagnostic, Mark, doubt
 from noctuary.files import write_whole
 
@@ -75,13 +75,8 @@ def write_star_file(folder: Path, sidecar: str, shapes: StarShapes) -> str:
 def read_star_file(folder: Path, sidecar: str) -> StarShapes | Diagnostic | None:
     """The star shapes kept for a picture, ``None`` where there are none, a doubt where the file is damaged."""
     name = star_file(sidecar)
-    path = folder / name
-    if not path.is_symlink() and not path.exists():
-        return None
-    if (astray := inside(path, name, folder.resolve())) is not None:
-        return astray
-    data = content(folder, name)
-    if isinstance(data, Diagnostic):
+    data = content_beside(folder, name)
+    if data is None or isinstance(data, Diagnostic):
         return data
     try:
         return _shapes(json.loads(data))

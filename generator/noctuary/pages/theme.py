@@ -120,7 +120,7 @@ def published_files(folders: Sequence[Path]) -> dict[str, bytes]:
     """Address in the site → content, for everything of a theme that is published, sorted.
 
     A theme that says in its ``theme.yaml`` what it ``borrows`` takes only those kinds of file from the folders
-    after its own.
+    after its own, and besides them the style sheets that it names.
     """
     files: dict[str, Path] = {}
     kinds = set(PUBLISHED)
@@ -136,8 +136,11 @@ def published_files(folders: Sequence[Path]) -> dict[str, bytes]:
     if (extra := find(folders, EXTRA)) is not None:
         contents[f"{SITE_FOLDER}/{EXTRA}"] = extra.read_bytes()
     if _together(folders):
-        sheets = [contents.pop(f"{SITE_FOLDER}/{sheet}", b"") for sheet in stylesheets(folders)]
-        contents[f"{SITE_FOLDER}/{TOGETHER}"] = b"\n".join(sheet.removeprefix(b"\xef\xbb\xbf") for sheet in sheets)
+        sheets = stylesheets(folders)
+        styles = [file.read_bytes() for sheet in sheets if (file := find(folders, sheet)) is not None]
+        for sheet in sheets:
+            contents.pop(f"{SITE_FOLDER}/{sheet}", None)
+        contents[f"{SITE_FOLDER}/{TOGETHER}"] = b"\n".join(style.removeprefix(b"\xef\xbb\xbf") for style in styles)
     return dict(sorted(contents.items()))
 
 

@@ -2,8 +2,8 @@
 
 The camera's own block describes one frame, so it gives camera, lens, one sub-exposure and the night; what was made of
 the frames is found in titles, captions and the date on which the file was written. Serial numbers and owners are
-never looked at, nor is the focal plane's resolution: of a full picture it gives pixels up to 3 % too large (6.60 µm for
-6.41, in a test picture of goexif).
+never looked at, nor is the focal plane's resolution: of a full picture it gives pixels up to 3 % too large (6.60 µm
+for 6.41, in a test picture of goexif).
 """
 
 from __future__ import annotations

@@ -8,6 +8,7 @@ from __future__ import annotations
 import contextlib
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime, timedelta, timezone
 from io import BytesIO
 from typing import Any, BinaryIO
@@ -17,8 +18,7 @@ from noctuary.archive.gather.frame_header import (
     FrameHeader,
     NoHeader,
     finite,
-    kind_of_place,
-    target_of_place,
+    frame_of_camera,
     words,
 )
 from noctuary.archive.gather.maker_notes import MAKERS, focal_range, iso_in_notes, lens_in_notes
@@ -48,19 +48,9 @@ def read(path: str) -> FrameHeader:
         raise NoHeader("it has no camera header (EXIF)")
     exposure = _number(tags, "EXIF ExposureTime", 0, 1e6)
     start = _start(tags)
-    if exposure is None and start is None:
-        raise NoHeader("its camera header tells neither the time nor the exposure")
-    kind, evidence = kind_of_place(path)
     pixels = _larger(_pixels(path, tags), full)
-    target = target_of_place(path)
-    return FrameHeader(
-        path=path,
-        kind=kind,
-        kind_from=evidence,
-        target=target,
-        target_from="folder" if target else None,
-        start=start,
-        exposure_s=exposure,
+    return replace(
+        frame_of_camera(path, start, exposure),
         iso=_number(tags, "EXIF ISOSpeedRatings", 1, 65534) or _number(tags, "EXIF RecommendedExposureIndex", 1, 1e7)
         or _number(tags, "Image Tag 0x0017", 1, 1e7)
         or iso_in_notes(notes),
@@ -70,7 +60,6 @@ def read(path: str) -> FrameHeader:
         f_ratio=_number(tags, "EXIF FNumber", 0.3, 100),
         optic=_lens(tags, notes),
         camera=_camera(tags),
-        colour=True,
         site=_site(tags),
     )
 

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime
 
-from noctuary.archive.gather.frame_header import FrameHeader, NoHeader, finite, kind_of_place, target_of_place, words
+from noctuary.archive.gather.frame_header import FrameHeader, NoHeader, finite, frame_of_camera, words
 
 _MOST_BYTES = 64 << 20
 _CAMERA, _CAPTURED, _EXPOSURE, _IMAGE = 0x080A, 0x180E, 0x1818, 0x1810
@@ -29,25 +30,14 @@ def read(path: str) -> FrameHeader:
         raise NoHeader("its header is damaged, or of a kind that cannot be read") from trouble
     exposure, f_ratio = _exposure(entries, order)
     clock = _numbers(entries.get(_CAPTURED, b""), order + "I")
-    if exposure is None and not clock:
-        raise NoHeader("its camera header tells neither the time nor the exposure")
-    kind, evidence = kind_of_place(path)
-    target = target_of_place(path)
     size = _numbers(entries.get(_IMAGE, b""), order + "II")
-    return FrameHeader(
-        path=path,
-        kind=kind,
-        kind_from=evidence,
-        target=target,
-        target_from="folder" if target else None,
-        start=_start(clock),
-        exposure_s=exposure,
+    return replace(
+        frame_of_camera(path, _start(clock), exposure),
         iso=_iso(entries.get(_SHOT, b""), order),
         pixels=(size[0], size[1]) if size and all(1 < n < 100_000 for n in size) else None,
         focal_length_mm=_focal_length(entries, order),
         f_ratio=f_ratio,
         camera=_camera(entries.get(_CAMERA, b"")),
-        colour=True,
     )
 
 

@@ -198,3 +198,24 @@ def _sorts_only(name: str) -> bool:
         return True
     letters = [w for w in re.split(r"[^a-z]+", name.casefold()) if w]
     return kind_in_words(name, strict=True) is not None or all(w in _BESIDE or len(w) < 2 for w in letters)
+
+
+def frame_of_camera(path: str, start: datetime | None, exposure_s: float | None) -> FrameHeader:
+    """A camera's frame as far as its clock, its exposure and its folder describe it.
+
+    Raises :class:`NoHeader` without clock and exposure: such a header is of no use.
+    """
+    if start is None and exposure_s is None:
+        raise NoHeader("its camera header tells neither the time nor the exposure")
+    kind, evidence = kind_of_place(path)
+    target = target_of_place(path)
+    return FrameHeader(
+        path=path,
+        kind=kind,
+        kind_from=evidence,
+        target=target,
+        target_from="folder" if target else None,
+        start=start,
+        exposure_s=exposure_s,
+        colour=True,
+    )

@@ -7,9 +7,10 @@ is common practice of readers of these files.
 from __future__ import annotations
 
 import struct
+from dataclasses import replace
 from datetime import UTC, datetime
 
-from noctuary.archive.gather.frame_header import FrameHeader, NoHeader, finite, kind_of_place, target_of_place, words
+from noctuary.archive.gather.frame_header import FrameHeader, NoHeader, finite, frame_of_camera, words
 from noctuary.archive.gather.maker_notes import focal_range
 
 _LONGEST_SECTION = 1 << 20
@@ -34,20 +35,11 @@ def read(path: str) -> FrameHeader:
     except (struct.error, ValueError) as trouble:
         raise NoHeader("its header is damaged, or of a kind that cannot be read") from trouble
     exposure, clock = finite(properties.get("SHUTTER"), 1e-6, 1e6), finite(properties.get("TIME"), 6e8, 8e9)
-    if exposure is None and clock is None:
-        raise NoHeader("its camera header tells neither the time nor the exposure")
+    start = datetime.fromtimestamp(clock, UTC).replace(tzinfo=None) if clock else None
     wide, high = struct.unpack_from("<II", begins, 28) if len(begins) >= 36 else (0, 0)
-    kind, evidence = kind_of_place(path)
-    target = target_of_place(path)
     maker, model = words(properties.get("CAMMANUF")), words(properties.get("CAMMODEL"))
-    return FrameHeader(
-        path=path,
-        kind=kind,
-        kind_from=evidence,
-        target=target,
-        target_from="folder" if target else None,
-        start=datetime.fromtimestamp(clock, UTC).replace(tzinfo=None) if clock else None,
-        exposure_s=exposure,
+    return replace(
+        frame_of_camera(path, start, exposure),
         iso=finite(properties.get("ISO"), 1, 1e7),
         pixels=(wide, high) if 1 < wide < 100_000 and 1 < high < 100_000 else None,
         focal_length_mm=finite(properties.get("FLENGTH"), 1, 1e5),
@@ -56,7 +48,6 @@ def read(path: str) -> FrameHeader:
         camera=model if maker is None or (model and model.casefold().startswith(maker.casefold())) else (
             f"{maker} {model}" if model else maker
         ),
-        colour=True,
     )  # fmt: skip
 
 
