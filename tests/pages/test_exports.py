@@ -118,7 +118,7 @@ def test_nothing_of_what_is_kept_back_or_kept_secret_is_exported():
     made = files()
     assert not [path for path in made if "kept-back" in path or "unfinished" in path]
     for path, data in made.items():
-        text = data.decode()
+        text = data.decode("latin-1")
         assert "kept-back" not in text, path
         assert "Kept back" not in text, path
         for secret in (*map(str, HOME), "51.61", "-3.58", "410"):
