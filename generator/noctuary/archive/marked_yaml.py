@@ -52,19 +52,19 @@ class Written:
     root: Node | None = None
 
 
-def decode(content: bytes, file: str) -> str | Diagnostic:
+def decode(content: bytes, file: str, most_bytes: int = MAX_BYTES) -> str | Diagnostic:
     """The text of a file in UTF-8, without its byte-order mark and with plain ends of lines, or what is wrong."""
-    text = decode_as_it_is(content, file)
+    text = decode_as_it_is(content, file, most_bytes)
     return text if isinstance(text, Diagnostic) else text.replace("\r\n", "\n").replace("\r", "\n")
 
 
-def decode_as_it_is(content: bytes, file: str) -> str | Diagnostic:
+def decode_as_it_is(content: bytes, file: str, most_bytes: int = MAX_BYTES) -> str | Diagnostic:
     """The text of a file in UTF-8, without its byte-order mark, or the fault that it is not."""
-    if len(content) > MAX_BYTES:
+    if len(content) > most_bytes:
         return fault(
             Mark(file),
             "too-large",
-            f"the file holds more than the {MAX_BYTES:,} bytes that a record may have",
+            f"the file holds more than the {most_bytes:,} bytes that a record may have",
             "split it, or move what is no record elsewhere",
         )
     if content[:2] in (b"\xff\xfe", b"\xfe\xff"):

@@ -13,13 +13,16 @@ from noctuary.archive.adopt.table_columns import folded
 from noctuary.archive.clock import NotAClock, read_partial_date
 from noctuary.archive.did_you_mean import meant, nearest
 from noctuary.archive.equipment_text import RigProposal
+from noctuary.archive.marked_yaml import decode, read_yaml
 from noctuary.archive.records import Archive
 from noctuary.archive.values import text_as_yaml
+from noctuary.diagnostic import Diagnostic
 from noctuary.errors import NoctuaryError
 from noctuary.quantity import NotAQuantity
 
 _YES = {"yes", "y", "true", "on", "ja", "oui", "si", "sí"}
 _NO = {"no", "n", "false", "off", "nein", "non"}
+#: More than a record may have: an archive of ten thousand pictures has as many questions.
 _MOST_BYTES = 16 << 20
 
 
@@ -40,31 +43,27 @@ class Settlement:
 
 def read_answers(folder: Path) -> dict[Subject, str]:
     """Every answer of the file, empty ones left out; nothing where there is no file. Raises :class:`AnswersFault`."""
-    import yaml
-
-    path = folder / QUESTIONS_FILE
     try:
-        content = path.read_bytes()
+        data = (folder / QUESTIONS_FILE).read_bytes()
     except FileNotFoundError:
         return {}
     except OSError as trouble:
-        raise AnswersFault(f"{QUESTIONS_FILE} cannot be read: {trouble.strerror}; see who may read it") from None
-    if len(content) > _MOST_BYTES:
-        raise AnswersFault(f"{QUESTIONS_FILE} is far too large; delete it to have it written anew")
-    try:
-        # As texts: “2009-09” and “no” are answers and no dates or truth values.
-        value = yaml.load(content.decode("utf-8-sig"), Loader=yaml.BaseLoader)
-    except yaml.MarkedYAMLError as trouble:
-        at = trouble.problem_mark
-        where = f":{at.line + 1}:{at.column + 1}" if at else ""
-        raise AnswersFault(f"{QUESTIONS_FILE}{where}: {trouble.problem}; put the answer between quotes") from None
-    except (yaml.YAMLError, UnicodeDecodeError, ValueError, RecursionError):
-        raise AnswersFault(f"{QUESTIONS_FILE} is no YAML in UTF-8; delete it to have it written anew") from None
-    if value in (None, ""):
+        raise AnswersFault(f"{QUESTIONS_FILE} cannot be read: {trouble.strerror}", "see who may read it") from None
+    text = decode(data, QUESTIONS_FILE, _MOST_BYTES)
+    if isinstance(text, Diagnostic):
+        raise _fault(text)
+    written = read_yaml(text, QUESTIONS_FILE)
+    if faults := [finding for finding in written.findings if finding.level == "fault"]:
+        raise _fault(faults[0])
+    if written.value in (None, ""):
         return {}
-    if not isinstance(value, list):
-        raise AnswersFault(f"{QUESTIONS_FILE} is no list of questions; delete it to have it written anew")
-    return dict(pair for entry in value if (pair := _answered(entry)) is not None)
+    if not isinstance(written.value, list):
+        raise AnswersFault(f"{QUESTIONS_FILE} is no list of questions", "delete it to have it written anew")
+    return dict(pair for entry in written.value if (pair := _answered(entry)) is not None)
+
+
+def _fault(finding: Diagnostic) -> AnswersFault:
+    return AnswersFault("{}:{}:{}".format(*finding.mark) + f": {finding.message}", finding.hint)
 
 
 def _answered(entry: Any) -> tuple[Subject, str] | None:
