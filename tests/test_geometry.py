@@ -5,9 +5,17 @@ import math
 import ephem
 import numpy as np
 import pytest
-from hypothesis import given
+from astropy.coordinates import position_angle
+from hypothesis import assume, given
 from hypothesis import strategies as st
-from noctuary.geometry import lon_lat_deg, separation_deg, separations_deg, unit_vector, unit_vectors
+from noctuary.geometry import (
+    lon_lat_deg,
+    position_angle_deg,
+    separation_deg,
+    separations_deg,
+    unit_vector,
+    unit_vectors,
+)
 
 LON = st.floats(0, 360, allow_nan=False)
 LAT = st.floats(-90, 90, allow_nan=False)
@@ -34,6 +42,24 @@ def test_a_direction_comes_back_from_its_vector(lon, lat):
     back = lon_lat_deg(vector)
     assert separation_deg(*back, lon, lat) < 1e-9
     assert np.allclose(unit_vectors(lon, lat), vector, atol=1e-15)
+
+
+@given(LON, st.floats(-89.9, 89.9), LON, st.floats(-89.9, 89.9))
+def test_a_position_angle_is_another_librarys(lon1, lat1, lon2, lat2):
+    assume(1e-6 < separation_deg(lon1, lat1, lon2, lat2) < 179.9)
+    theirs = position_angle(*map(math.radians, (lon1, lat1, lon2, lat2))).deg
+    ours = position_angle_deg(lon1, lat1, lon2, lat2)
+    assert 0 <= ours < 360
+    assert abs((ours - theirs + 180) % 360 - 180) < 1e-4
+
+
+def test_a_position_angle_runs_from_north_through_east():
+    # By definition, and at the pole itself, from where every way leads south.
+    assert position_angle_deg(10.0, 0.0, 10.0, 5.0) == 0.0
+    assert position_angle_deg(10.0, 0.0, 15.0, 0.0) == pytest.approx(90.0)
+    assert position_angle_deg(359.0, 20.0, 359.0, -5.0) == pytest.approx(180.0)
+    assert position_angle_deg(1.0, 0.0, 359.0, 0.0) == pytest.approx(270.0)
+    assert position_angle_deg(42.0, 13.0, 42.0, 13.0) == 0.0
 
 
 def test_small_and_opposite_distances_keep_their_digits():

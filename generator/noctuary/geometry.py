@@ -45,6 +45,17 @@ def separation_deg(lon1_deg: float, lat1_deg: float, lon2_deg: float, lat2_deg: 
     return math.degrees(2 * math.asin(math.sqrt(min(1.0, h))))
 
 
+def position_angle_deg(lon1_deg: float, lat1_deg: float, lon2_deg: float, lat2_deg: float) -> float:
+    """The direction (0 ≤ angle < 360) in which the great circle from the first point to the second sets out.
+
+    Degrees from north through east; 0 where the points are one. By the four-parts formula of the sphere.
+    """
+    a, b, off = math.radians(lat1_deg), math.radians(lat2_deg), math.radians(lon2_deg - lon1_deg)
+    east = math.sin(off) * math.cos(b)
+    north = math.cos(a) * math.sin(b) - math.sin(a) * math.cos(b) * math.cos(off)
+    return math.degrees(math.atan2(east, north)) % 360.0 % 360.0
+
+
 def unit_vectors(lon_deg: Any, lat_deg: Any) -> Floats:
     """Unit vectors, shape (…, 3), towards longitudes and latitudes in degrees of one shape (…)."""
     import numpy as np

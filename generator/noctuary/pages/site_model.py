@@ -62,6 +62,10 @@ class SiteModel:
         written = (f.session.target for f in sessions)
         return tuple(dict.fromkeys(self.object_link_as(name) for name in written if name is not None))
 
+    def picture_of(self, target: TargetFacts) -> PictureView | None:
+        """The newest listed picture of a target that can be shown."""
+        return next((self.shown[p.picture.id] for p in target.pictures if p.picture.id in self.shown), None)
+
     def target_link(self, target: TargetFacts) -> Link:
         """The way to a target's page, by its name."""
         return Link(target.name, self.addresses.targets[target.identity])

@@ -17,6 +17,7 @@ from noctuary.pages.addresses import picture_page
 from noctuary.pages.depth_note import DepthNote, GrowthNote, depth_note, growth_notes
 from noctuary.pages.gallery import GalleryItem, gallery_item
 from noctuary.pages.light_note import LightNote, light_note
+from noctuary.pages.neighbour_notes import NeighbourNote, neighbour_notes
 from noctuary.pages.object_summary import ObjectNote, object_note
 from noctuary.pages.overlay_pairs import address
 from noctuary.pages.page import Frame, Link, Page, relative
@@ -94,6 +95,7 @@ class TargetContext:
     half_magnitude_h: float | None
     latest_rig: str | None
     reference_rig: str | None
+    neighbours: tuple[NeighbourNote, ...]
     same_constellation: tuple[Link, ...]
     same_kind: tuple[Link, ...]
     growth: Drawing | None
@@ -111,6 +113,7 @@ def pages(model: SiteModel) -> list[Page]:
         of_kind.setdefault(t.object.kind, []).append(link)
         if t.object.constellation:
             in_constellation.setdefault(t.object.constellation, []).append(link)
+    near = neighbour_notes(model)
     target_pages = []
     for t in targets:
         here = model.addresses.targets[t.identity]
@@ -118,6 +121,7 @@ def pages(model: SiteModel) -> list[Page]:
         context = _context(
             model,
             t,
+            near.get(t.identity, ()),
             tuple(link for link in same_place if link.page != here),
             tuple(link for link in of_kind[t.object.kind] if link.page != here),
         )
@@ -126,7 +130,11 @@ def pages(model: SiteModel) -> list[Page]:
 
 
 def _context(
-    model: SiteModel, target: TargetFacts, same_constellation: tuple[Link, ...], same_kind: tuple[Link, ...]
+    model: SiteModel,
+    target: TargetFacts,
+    near: tuple[NeighbourNote, ...],
+    same_constellation: tuple[Link, ...],
+    same_kind: tuple[Link, ...],
 ) -> TargetContext:
     whole = target.integration
     reference = model.facts.archive.reference_rig
@@ -152,6 +160,7 @@ def _context(
         half_magnitude_h=target.half_magnitude_h,
         latest_rig=next((f.session.rig.name for f in reversed(target.sessions) if f.session.rig), None),
         reference_rig=reference.name if reference else None,
+        neighbours=near,
         same_constellation=same_constellation,
         same_kind=same_kind,
         growth=None if target.film else hours_chart(target.steps, made),

@@ -7,15 +7,17 @@ from datetime import date
 from noctuary.pages.depth_note import DepthNote, depth_note
 from noctuary.pages.object_summary import ObjectNote, object_note
 from noctuary.pages.page import Frame, Page
+from noctuary.pages.picture_view import PictureView
 from noctuary.pages.site_model import TARGETS, SiteModel
 from noctuary.plain_record import plain_record
 
 
 @plain_record
 class TargetLine:
-    """One target with its totals (seconds, evenings, listed pictures)."""
+    """One target with its totals (seconds, evenings, listed pictures); ``shown`` is the newest of its pictures."""
 
     object: ObjectNote
+    shown: PictureView | None
     total_s: float | None
     nights: int
     pictures: int
@@ -41,6 +43,7 @@ def pages(model: SiteModel) -> list[Page]:
     lines = tuple(
         TargetLine(
             object=object_note(t.object, model),
+            shown=model.picture_of(t),
             total_s=t.integration.total_s,
             nights=t.integration.nights,
             pictures=len(t.pictures),

@@ -26,6 +26,8 @@ MINUS = "−"
 #: Small counts as words.
 NUMBER_WORDS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
                 "twelve")  # fmt: skip
+#: Directions from north through east, 45° apart.
+COMPASS_POINTS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
 @lru_cache
@@ -236,6 +238,10 @@ class Typography:
         text = self.number(value, decimals)
         return text if text == NONE else f"{text}°"
 
+    def compass(self, position_angle_deg: float) -> str:
+        """The nearest of eight directions to an angle from north through east: ``north-east``."""
+        return self.gettext(COMPASS_POINTS[round(position_angle_deg / 45) % 8])
+
     def angle(self, degrees: float | None) -> str:
         """An extent in the unit that suits it: ``4.2°``, ``42′``, ``3.5″``."""
         if degrees is None:
@@ -335,7 +341,7 @@ class Typography:
         """
         words = (
             "in_words", "date", "short_date", "day_month", "month", "weekday", "month_year", "dates", "long_dates",
-            "evening", "in_one_unit", "listed",
+            "evening", "in_one_unit", "listed", "compass",
         )  # fmt: skip
         quantities = (
             "number", "count", "signed", "plain", "unit", "percent", "spread", "duration", "hours", "short_hours",

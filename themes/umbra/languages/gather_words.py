@@ -64,14 +64,14 @@ def _in_program() -> Iterator[tuple[Message, str]]:
 
 
 def _in_tables() -> Iterator[tuple[Message, str]]:
-    """What is looked up by its own words: kinds of object, small numbers, elements, columns of the acquisition."""
+    """What is looked up by its own words: kinds of object, numbers, directions, elements, columns of exports."""
     from noctuary.facts.filters import EMISSIONS
     from noctuary.pages.exports.acquisition import COLUMNS
-    from noctuary.pages.typography import NUMBER_WORDS
+    from noctuary.pages.typography import COMPASS_POINTS, NUMBER_WORDS
     from noctuary.sky.catalogue import kinds
 
     yield from (((None, kind), "catalogue.py") for kind in sorted(kinds()))
-    yield from (((None, word), "typography.py") for word in NUMBER_WORDS)
+    yield from (((None, word), "typography.py") for word in (*NUMBER_WORDS, *COMPASS_POINTS))
     yield from (((None, element), "filters.py") for element in sorted(set(EMISSIONS.values())))
     yield from (((None, column.description), "acquisition.py") for column in COLUMNS)
 
