@@ -136,7 +136,8 @@ def test_values_that_cannot_be_are_left_out_with_a_line(archive: Path, tmp_path:
 
 
 def test_one_object_by_all_its_names_is_one_target(archive: Path, tmp_path: Path) -> None:
-    for number, name in enumerate(["m31", "M 31", "Andromeda Galaxy", "Messier 31", "NGC 224", "M31"]):
+    names = ["m31", "M 31", "Andromeda Galaxy", "Messier 31", "NGC 224", "M31", "M31 LRGB", "M_31-Ha", "M31 (OIII)"]
+    for number, name in enumerate(names):
         shoot(tmp_path / "cards", EVENING + timedelta(minutes=10 * number), 3, OBJECT=name)
     report = gathered(archive, tmp_path / "cards")
     assert [(s.path.name, s.sessions) for s in report.sidecars] == [("m-31.yaml", 1)]

@@ -15,6 +15,13 @@ _PANEL = re.compile(
     re.IGNORECASE,
 )
 
+#: What people write behind a target's name for the light that they took of it (common practice).
+_LIGHT = re.compile(
+    r"(?P<base>.*\w)[\s_,\-(\[]+(?:(?:ha)?l?rgb|lum(?:inance)?|ha|h-?alpha|h-?beta|o-?iii|s-?ii|n-?ii|hoo|sho|hso|hos|"
+    r"osc|red|green|blue|[lrgb]|narrowband|broadband|dual-?band|mono)\s*[)\]]?",
+    re.IGNORECASE,
+)
+
 
 class SkyNames(Protocol):
     """The catalogue, as far as gathering needs it; it is in a room that the archive does not import."""
@@ -74,12 +81,20 @@ class TargetNames:
 
     def _called(self, written: str) -> tuple[str, str]:
         if written not in self._known:
-            known = self._sky.called(written) if self._sky is not None else None
+            known = self._of_catalogue(written)
             if known is not None:
                 self._known[written] = known[0], f"= {known[1]}"
             else:
                 self._known[written] = written, folded(written)
         return self._known[written]
+
+    def _of_catalogue(self, written: str) -> tuple[str, str] | None:
+        """(name made even, identity) of the object that a name means, words for filters behind it left out."""
+        if self._sky is None:
+            return None
+        known = self._sky.called(written)
+        match = None if known else _LIGHT.fullmatch(written.strip())
+        return self._of_catalogue(match["base"]) if match else known
 
     def learn(self, written: Iterable[str]) -> None:
         """The names in use, one for each frame: an object is called as most frames call it."""
