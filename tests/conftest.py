@@ -20,7 +20,7 @@ ARGUMENTS = [
 ]  # fmt: skip
 
 
-def _missing(what: str) -> None:
+def missing(what: str) -> None:
     """Without a browser these tests prove nothing: they fail where all must be tried, else stand aside."""
     if os.environ.get("CI"):
         pytest.fail(what)
@@ -72,10 +72,10 @@ def chromium() -> Iterator[Any]:
     try:
         from playwright.sync_api import sync_playwright
     except ImportError:
-        _missing("playwright is not installed: pip install playwright")
+        missing("playwright is not installed: pip install playwright")
     found = next((path for path in CHROMIUM if Path(path).exists()), None)
     if found is None:
-        _missing("there is no Chromium: apt-get install chromium")
+        missing("there is no Chromium: apt-get install chromium")
     with sync_playwright() as driver:
         browser = driver.chromium.launch(executable_path=found, args=ARGUMENTS)
         yield browser

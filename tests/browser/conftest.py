@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import fcntl
 import os
-import re
 import shutil
 import subprocess
 import sys
@@ -13,6 +12,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
+from tests.served_site import kinds_of_page
 
 HOME = Path(__file__).resolve().parents[2]
 OpenPage = Callable[..., Any]
@@ -42,22 +43,10 @@ def _built_demo(folder: Path) -> Path:
 
 @pytest.fixture(scope="session")
 def kinds(site: Path) -> list[str]:
-    """A page of every kind: the longest of every folder, those at the top, and the Sun's, which carries a caution."""
-    longest: dict[str, Path] = {}
-    for page in site.rglob("*.html"):
-        text = page.read_text(encoding="utf-8")
-        if 'http-equiv="refresh"' in text:
-            continue
-        folder = page.parent.relative_to(site).as_posix()
-        kind = f"{folder}/{page.stem}" if folder == "." else folder + re.search(r'<body class="([^"]*)"', text)[1]
-        if kind not in longest or page.stat().st_size > longest[kind].stat().st_size:
-            longest[kind] = page
-    found = {page.relative_to(site).as_posix() for page in longest.values()}
-    # Its links begin at the root of a server, for it is shown at any address; from a folder it has none.
-    found.discard("404.html")
-    found |= {page.relative_to(site).as_posix() for page in site.glob("*/sun*.html")}
+    """A page of every kind."""
+    found = kinds_of_page(site)
     assert len(found) > 12
-    return sorted(found)
+    return found
 
 
 @pytest.fixture

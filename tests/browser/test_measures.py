@@ -6,21 +6,20 @@ relative luminance as IEC 61966-2-1 defines it.
 
 from __future__ import annotations
 
-import functools
 import gzip
 import io
 import os
 import shutil
 import subprocess
-import threading
 from collections.abc import Iterator
-from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 from PIL import Image
+
+from tests.served_site import served
 
 HERE = Path(__file__).parent
 AXE = HERE / "node_modules" / "axe-core" / "axe.min.js"
@@ -45,14 +44,8 @@ def _there(tool: Path | str | None, how: str) -> str:
 @pytest.fixture(scope="module")
 def address(site: Path) -> Iterator[str]:
     """The site over HTTP, at a free port of this machine."""
-
-    class Quiet(SimpleHTTPRequestHandler):
-        def log_message(self, *_: Any) -> None: ...
-
-    with ThreadingHTTPServer(("127.0.0.1", 0), functools.partial(Quiet, directory=str(site))) as server:
-        threading.Thread(target=server.serve_forever, daemon=True).start()
-        yield f"http://127.0.0.1:{server.server_address[1]}"
-        server.shutdown()
+    with served(site) as found:
+        yield found
 
 
 def _ground(page: Any, ground: str) -> None:
