@@ -14,6 +14,10 @@ from hypothesis import settings
 settings.register_profile("noctuary", deadline=None)
 settings.load_profile("noctuary")
 
+# Hundreds of processes are started here: they find what the first of them compiled, also where Python is told to keep
+# nothing (as in most containers).
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
 CHROMIUM = ("/usr/bin/chromium", "/usr/bin/chromium-browser", "/usr/bin/google-chrome")
 ARGUMENTS = [
     "--no-sandbox", "--disable-dev-shm-usage", "--disable-gpu", "--disable-background-networking", "--no-first-run",

@@ -6,8 +6,8 @@ rotation. The Sun and the Earth come from VSOP2000's short series (``epv00``, 0.
 abridged ELP (``moon98``, 10″), planets from Simon et al. 1994 (``plan94``, about 1′ at worst).
 
 Altitudes are geometric, without refraction, and seen from the place itself: the Moon's parallax is in them.
-Earth orientation (UT1 − UTC) is read from the tables that astropy ships; nothing is ever downloaded, and where
-they end zero is taken, which leaves altitudes good to about 0.01° for dates near the tables and 0.1° a few
+Earth orientation (UT1 − UTC) is read from the installed tables (:mod:`noctuary.sky.earth_rotation`); where they end
+zero is taken, which leaves altitudes good to about 0.01° for dates near the tables and 0.1° a few
 decades away. Polar motion, below 0.0002°, is left out.
 """
 
@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from noctuary.quiet import quiet
+from noctuary.sky.earth_rotation import know_leap_seconds, ut1_less_utc_s
 
 Floats = NDArray[np.float64]
 
@@ -35,20 +36,9 @@ LIGHT_DAYS_PER_AU = 499.004782 / 86400
 
 @contextmanager
 def earth_orientation_as_shipped() -> Iterator[None]:
-    """No download of Earth orientation, no refusal of old tables, and no warning about far-off years.
-
-    Without ``auto_max_age`` astropy refuses dates after tables that are more than a month old, which would
-    stop an archive from being built with the same packages some years on.
-    """
-    from astropy.utils import iers
-
-    conf = iers.conf
-    with (
-        conf.set_temp("auto_download", False),
-        conf.set_temp("auto_max_age", None),
-        conf.set_temp("iers_degraded_accuracy", "ignore"),
-        quiet(),
-    ):
+    """The leap seconds of the installed tables are known, and nothing warns about far-off years."""
+    know_leap_seconds()
+    with quiet():
         yield
 
 
@@ -71,11 +61,8 @@ class Horizon:
 
     def __init__(self, utc: Floats, lat: ArrayLike, lon: ArrayLike, high: ArrayLike, near: ArrayLike) -> None:
         import erfa
-        from astropy.utils import iers
 
-        dut1, status = iers.earth_orientation_table.get().ut1_utc(EPOCH_JD, utc, return_status=True)
-        outside = (status == iers.TIME_BEFORE_IERS_RANGE) | (status == iers.TIME_BEYOND_IERS_RANGE)
-        ut1 = erfa.utcut1(EPOCH_JD, utc, np.where(outside, 0.0, np.asarray(dut1.to_value("s"))))
+        ut1 = erfa.utcut1(EPOCH_JD, utc, ut1_less_utc_s(utc))
         self.tt: Floats = terrestrial_days(utc)
         slow = terrestrial_days(np.asarray(near, dtype=float))
         self.earth, barycentric = erfa.epv00(EPOCH_JD, self.tt)
