@@ -272,6 +272,9 @@ def test_an_archive_without_pictures_has_its_pages_too():
         ("pictures/a.html", "pictures/b.html", "b.html"),
         ("pictures/a.html", "pictures/a.html", "a.html"),
         ("pictures/a.html", "equipment.html#rig-1", "../equipment.html#rig-1"),
+        ("data/pictures/a.csv", "data/b.csv", "../b.csv"),
+        ("pictures/a.html", "images/../pictures//b.html", "b.html"),
+        ("a/b/c.html", "b/b.html", "../../b/b.html"),
     ],
 )
 def test_relative_links(here, there, link):

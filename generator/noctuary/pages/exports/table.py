@@ -5,6 +5,7 @@ How it is written is the business of the modules listed in :mod:`noctuary.pages.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Literal
 
 from noctuary.plain_record import plain_record
@@ -33,3 +34,21 @@ class ExportTable:
     description: str
     columns: tuple[Column, ...]
     rows: tuple[tuple[Cell, ...], ...]
+
+
+def printable(text: str) -> str:
+    """A text without the characters that XML and YAML cannot hold, which would make a whole file unreadable."""
+    return text if text.isprintable() else "".join(c if c.isprintable() else " " for c in text)
+
+
+def typed(table: ExportTable) -> Iterator[tuple[Cell, ...]]:
+    """The rows with decimals as such, also where somebody wrote a whole number, and text that can be printed."""
+    kinds = [column.kind for column in table.columns]
+    for row in table.rows:
+        yield tuple(map(_typed, row, kinds))
+
+
+def _typed(cell: Cell, kind: str) -> Cell:
+    if kind == "text":
+        return printable(str(cell))
+    return float(cell) if kind == "decimal" and cell is not None else cell
