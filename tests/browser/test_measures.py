@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import gzip
 import io
-import os
 import shutil
 import subprocess
 from collections.abc import Iterator
@@ -19,26 +18,17 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from tests.checkers import MODULES, there
 from tests.served_site import served
 
-HERE = Path(__file__).parent
-AXE = HERE / "node_modules" / "axe-core" / "axe.min.js"
-CHECKER = HERE / "node_modules" / "vnu-jar" / "build" / "dist" / "vnu.jar"
+AXE = MODULES / "axe-core" / "axe.min.js"
+CHECKER = MODULES / "vnu-jar" / "build" / "dist" / "vnu.jar"
 GROUNDS = ("night", "day", "red")
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 SHIFTS = (
     "window.shifted = 0; new PerformanceObserver(l => l.getEntries().forEach(e => window.shifted += e.value))"
     ".observe({type: 'layout-shift', buffered: true})"
 )
-
-
-def _there(tool: Path | str | None, how: str) -> str:
-    """A checker that is there; without it the test stands aside, and fails where everything must be tried."""
-    if tool and Path(tool).exists():
-        return str(tool)
-    if os.environ.get("CI"):
-        pytest.fail(how)
-    pytest.skip(how)
 
 
 @pytest.fixture(scope="module")
@@ -64,7 +54,7 @@ def _all_there(page: Any) -> None:
 @pytest.mark.browser
 @pytest.mark.parametrize("width", [390, 1280])
 def test_axe_finds_nothing_on_three_grounds(chromium, site, kinds, width):
-    axe = Path(_there(AXE, "there is no axe-core: npm install --prefix tests/browser")).read_text(encoding="utf-8")
+    axe = Path(there(AXE, "there is no axe-core: npm install --prefix tests/browser")).read_text(encoding="utf-8")
     context = chromium.new_context(viewport={"width": width, "height": 900}, bypass_csp=True)
     found = []
     for path in kinds:
@@ -87,8 +77,8 @@ def test_axe_finds_nothing_on_three_grounds(chromium, site, kinds, width):
 
 
 def test_the_nu_html_checker_has_nothing_to_say(site, address):
-    jar = _there(CHECKER, "there is no Nu HTML checker: npm install --prefix tests/browser")
-    java = _there(shutil.which("java"), "there is no Java: apt-get install default-jre-headless")
+    jar = there(CHECKER, "there is no Nu HTML checker: npm install --prefix tests/browser")
+    java = there(shutil.which("java"), "there is no Java: apt-get install default-jre-headless")
     pages = [f"{address}/{page.relative_to(site).as_posix()}" for page in sorted(site.rglob("*.html"))]
     allowed = ("allow-forbidden-hosts=true", "allowed-address-type=all")  # this machine is not one of the hosts
     command = [java, *(f"-Dnu.validator.servlet.{name}" for name in allowed), "-jar", jar, "--format", "gnu", *pages]

@@ -75,6 +75,17 @@ class _Figure:
     box: Box
 
 
+def outline_px(placement: Placement, thing: MarkedObject) -> tuple[Point, ...]:
+    """Points around an object, in the picture's pixels and beyond them; none where it has no outline that fits it."""
+    from noctuary.sky.field_contents import outline
+
+    if thing.size_arcmin is None or not thing.outline:
+        return ()
+    x, y = placement.pixel(*outline(thing))
+    points = [(float(a), float(b)) for a, b in zip(x, y, strict=True) if math.isfinite(a) and math.isfinite(b)]
+    return tuple(points) if len(points) > 2 else ()
+
+
 class _Layer:
     def __init__(self, placement: Placement, marked: tuple[MarkedObject, ...], formatter: Formatter) -> None:
         from noctuary.sky.graticule import graticule
@@ -121,15 +132,9 @@ class _Layer:
 
     def _ellipse(self, thing: MarkedObject, least: float) -> tuple[Point, ...]:
         """Points around the object where it lies, none where it is too small to be seen as an ellipse."""
-        from noctuary.sky.field_contents import outline
-
-        if thing.size_arcmin is None or not thing.outline:
+        if thing.size_arcmin is None or thing.size_arcmin[0] * 30 / self.placement.image_scale_arcsec_px < least:
             return ()
-        if thing.size_arcmin[0] * 30 / self.placement.image_scale_arcsec_px < least:
-            return ()
-        x, y = self.placement.pixel(*outline(thing))
-        points = [(float(a), float(b)) for a, b in zip(x, y, strict=True) if math.isfinite(a) and math.isfinite(b)]
-        return tuple(points) if len(points) > 2 else ()
+        return outline_px(self.placement, thing)
 
     def _names(self, shown: int, shapes: list[Shape]) -> str:
         """Names for one showing, with a thin line to those that find no room beside their objects."""
