@@ -13,17 +13,19 @@ def main() -> None:
     """Runs the command line and ends the process with its status."""
     arguments = sys.argv[1:]
     print_in_any_code_page()
+    look = None
     if arguments[:1] == ["build"]:
-        from noctuary.up_to_date import nothing_to_do
+        from noctuary.up_to_date import look_at, nothing_to_do
 
-        if nothing_to_do(arguments[1:]):
+        look = look_at(arguments[1:])
+        if look is not None and nothing_to_do(look):
             sys.exit(0)
     from noctuary.cli import run
 
     # An archive is hundreds of thousands of small records that stay: looking through them for circles again and
     # again would take a tenth of the time.
     gc.set_threshold(200_000, 50, 100)
-    status = run(arguments)
+    status = run(arguments, look)
     try:
         sys.stdout.flush()
         sys.stderr.flush()

@@ -2,53 +2,27 @@
 
 from __future__ import annotations
 
-import os
-import secrets
-import time
-from collections.abc import Mapping
-from dataclasses import dataclass
-from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from noctuary.archive.schema import write_schemas
-from noctuary.build_manifest import FOLDER, BuildManifest, program_stamp, read_manifest, write_manifest
-from noctuary.diagnostic import Diagnostic, Mark, doubt, fault, in_order
+from noctuary.build_manifest import FOLDER
+from noctuary.diagnostic import Diagnostic, Mark, fault, in_order
 from noctuary.edited_words import EditedWords
-from noctuary.inspection import Inspection, inspect, program_hash
-from noctuary.memo import Memo
-from noctuary.outcome import Outcome, summary
-from noctuary.pages.build_context import BuildContext, Progress
-from noctuary.pages.gone_addresses import published as published_addresses
-from noctuary.pages.product import Product
+from noctuary.outcome import Order, Outcome, Progress
 from noctuary.publish.build_lock import InUse, archive_lock
 from noctuary.publish.cluster import NoSuchExecutor
 from noctuary.publish.page_products import BadTemplate
-from noctuary.publish.replace_site import (
-    MADE,
-    Assembly,
-    CannotPublish,
-    HalfWay,
-    files_on_disk,
-    foreign_files,
-    recover,
-)
-from noctuary.publish.run_products import make_products
-from noctuary.publish.site_products import site_products
-from noctuary.worked_out import WorkedOut, made_of, write_worked_out
+from noctuary.publish.replace_site import CannotPublish, HalfWay, recover
+
+if TYPE_CHECKING:
+    from noctuary.inspection import Inspection
 
 
 def examine(archive: Path) -> Inspection:
     """What ``check`` and ``facts`` need: an archive read, derived and judged, with nothing written."""
-    folder = archive.resolve()
-    out = folder / "site"
-    before, answers = read_manifest(folder), _answers(WorkedOut(folder), program_hash())
-    try:
-        return inspect(folder, out, before, Memo(answers), date.today())
-    except Exception:
-        if not answers:
-            raise
-        # Answers of the right types that make no sense are not ours: without them the same takes longer.
-        return inspect(folder, out, BuildManifest(), Memo(), date.today())
+    from noctuary.whole_build import examined
+
+    return examined(archive.resolve())
 
 
 def build(
@@ -72,7 +46,7 @@ def build(
     try:
         _refuse_links(folder)
         with archive_lock(folder):
-            return _remembering(_Order(folder, out, workers, executor, progress or _silent), words)
+            return _go_on(Order(folder, out, workers, executor, progress or _silent), words)
     except InUse as owner:
         message = f"another build of this archive is at work (process {owner})"
         return _refused(out, [_trouble("publish", message, "wait until it has ended")])
@@ -90,171 +64,15 @@ def build(
         return _refused(out, [_trouble("disk", f"{error.strerror or error}{where}", "mend that and build again")])
 
 
-@dataclass(frozen=True)
-class _Order:
-    """What was asked for: from which archive to which folder, with how many processes."""
-
-    archive: Path
-    out: Path
-    workers: int | None
-    executor: str | None
-    progress: Progress
-
-
-def _remembering(order: _Order, words: EditedWords | None) -> Outcome:
-    """A build that goes on from the last one, or from nothing where that left what makes no sense."""
+def _go_on(order: Order, words: EditedWords | None) -> Outcome:
+    """A build that goes on from the last one: edited words alone, or everything that has changed."""
     recover(order.out)
     _refuse_misplaced(order.archive, order.out)
     if (done := (words or EditedWords(order.archive, order.out)).build()) is not None:
         return done
-    program = program_hash()
-    before, worked_out = read_manifest(order.archive), WorkedOut(order.archive)
-    answers = _answers(worked_out, program)
-    ingredients = worked_out.ingredients() if worked_out.build == before.build else {}
-    try:
-        return _build(order, program, before, answers, ingredients)
-    except (CannotPublish, NoSuchExecutor, BadTemplate, OSError):
-        raise
-    except Exception:
-        if not answers:
-            raise
-        return _build(order, program, BuildManifest(), {}, {})
+    from noctuary.whole_build import whole_build
 
-
-def _answers(worked_out: WorkedOut, program: str) -> Mapping[bytes, bytes]:
-    """What this very program worked out before."""
-    return worked_out.answers() if worked_out.program == program else {}
-
-
-def _build(
-    order: _Order,
-    program: str,
-    last: BuildManifest,
-    answers: Mapping[bytes, bytes],
-    ingredients: Mapping[str, str],
-) -> Outcome:
-    folder, out = order.archive, order.out
-    began = time.monotonic()
-    stamp = program_stamp()
-    memory = Memo(answers)
-    today = date.today()
-    inspection = inspect(folder, out, last, memory, today)
-    if inspection.faults or inspection.archive is None or inspection.facts is None or inspection.almanac is None:
-        return _refused(out, inspection.findings)
-    before = last if last.out == str(out) else BuildManifest()
-    on_disk = files_on_disk(out)
-    unchanged_files = _unchanged_files(before, on_disk, ingredients)
-    if foreign := foreign_files(out, on_disk, unchanged_files):
-        more = f" and {len(foreign) - 1} more" if foreign[1:] else ""
-        raise CannotPublish(
-            f"the output folder {out} holds files that no build made: {foreign[0]}{more}",
-            "move them away, or choose another folder with --out",
-        )
-
-    site = site_products(
-        BuildContext(
-            folder=folder,
-            facts=inspection.facts,
-            theme=inspection.theme,
-            hash_of=inspection.hashes.of,
-            memory=memory,
-            program=program,
-            published=unchanged_files,
-            workers=order.workers,
-            progress=order.progress,
-        ),
-        order.executor,
-    )
-    findings = in_order([*inspection.findings, *site.findings])
-    if any(f.level == "fault" for f in findings):
-        return _refused(out, findings)
-    outcome = Outcome(findings, built=True, out=out)
-    counts = {"pictures": len(inspection.archive.shown), "pages": site.pages}
-    entries = inspection.hashes.entries()
-    if not _same_products(site.products, unchanged_files, before):
-        outcome.written, published = _publish(
-            out, site.products, unchanged_files, on_disk, order.workers, outcome.reasons
-        )
-        outputs = {name: (status.st_size, status.st_mtime_ns) for name, status in published.items()}
-        before = BuildManifest(out=str(out), outputs=outputs)
-    book = BuildManifest(
-        out=str(out),
-        build=secrets.token_hex(8),
-        stamp=stamp,
-        day=today.isoformat(),
-        inputs=entries,
-        outputs=before.outputs,
-        doubts=findings,
-        counts=counts,
-        published=last.published | published_addresses(inspection.archive, inspection.hashes.of),
-        address=inspection.archive.address or "",
-    )
-    try:
-        write_schemas(folder)
-        # In this order: a manifest is believed about what is made of what only beside the answers of its own build.
-        write_worked_out(folder, program, book.build, memory.kept(), {p.path: p.ingredients for p in site.products})
-        write_manifest(folder, book)
-        if any(name.startswith("images/") for name, _ in outcome.reasons):
-            site.prune_cache()
-    except OSError as error:
-        # The site is complete; what is lost is the memory of how it was made.
-        message = f"the cache in {FOLDER} cannot be written: {error.strerror or error}"
-        lost = doubt(Mark("archive.yaml"), "cache", message, "mend that, or the next build does all the work again")
-        outcome.findings = in_order([*findings, lost])
-    outcome.summary = summary(book, out, outcome.written, time.monotonic() - began)
-    return outcome
-
-
-def _unchanged_files(
-    book: BuildManifest, on_disk: Mapping[str, os.stat_result], ingredients: Mapping[str, str]
-) -> dict[str, Mapping[str, str]]:
-    """Files of the published site that are as the last build left them → what they were made from."""
-    return {
-        name: made_of(ingredients.get(name, ""))
-        for name, status in on_disk.items()
-        if book.outputs.get(name) == (status.st_size, status.st_mtime_ns)
-    }
-
-
-def _same_products(
-    products: list[Product], unchanged_files: Mapping[str, Mapping[str, str]], before: BuildManifest
-) -> bool:
-    """Whether the published site is already made of exactly these products."""
-    if (
-        len(unchanged_files) != len(before.outputs)
-        or len(products) + 1 != len(unchanged_files)
-        or MADE not in unchanged_files
-    ):
-        return False
-    return all(p.path in unchanged_files and not p.changed(unchanged_files[p.path]) for p in products)
-
-
-def _publish(
-    out: Path,
-    products: list[Product],
-    unchanged_files: Mapping[str, Mapping[str, str]],
-    on_disk: Mapping[str, os.stat_result],
-    workers: int | None,
-    reasons: list[tuple[str, str]],
-) -> tuple[int, dict[str, os.stat_result]]:
-    """Assembles the site and puts it in place; (files made, what is published)."""
-    todo: list[Product] = []
-    with Assembly(out) as assembly:
-        for product in products:
-            changed = product.changed(unchanged_files.get(product.path))
-            if changed:
-                reasons.append((product.path, "new" if changed == ["new"] else "changed: " + ", ".join(changed)))
-                todo.append(product)
-            else:
-                assembly.keep(product.path, on_disk[product.path])
-        for path, data in make_products(todo, workers):
-            assembly.write(path, data)
-        paths = {p.path for p in products}
-        if unchanged_files.keys() == paths | {MADE}:
-            assembly.keep(MADE, on_disk[MADE])
-        reasons.extend((name, "removed") for name in sorted(unchanged_files) if name not in paths and name != MADE)
-        published = assembly.publish()
-    return max(len(todo), 1), published
+    return whole_build(order)
 
 
 def _refuse_misplaced(folder: Path, out: Path) -> None:

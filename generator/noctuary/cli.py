@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from noctuary.edited_words import EditedWords
     from noctuary.facts.picture import PictureFacts
     from noctuary.outcome import Outcome
+    from noctuary.up_to_date import Look
 
 ARCHIVE = click.Path(file_okay=False, path_type=Path)
 
@@ -105,12 +106,18 @@ def check(archive: Path, form: str) -> None:
 @click.option("--explain", is_flag=True, help="Say why each file was made.")
 @click.option("--workers", type=click.IntRange(1, 256), help="Processes for pictures (default: cores and memory).")
 @click.option("--executor", metavar="dask:ADDRESS", help="Make pictures on a cluster that is running already.")
-def build(archive: Path, out: Path | None, explain: bool, workers: int | None, executor: str | None) -> None:
+@click.pass_obj
+def build(
+    look: Look | None, archive: Path, out: Path | None, explain: bool, workers: int | None, executor: str | None
+) -> None:
     """Check ARCHIVE, then build its site.
 
     Example: noctuary build my-nights
     """
-    outcome = _build(archive, out, explain=explain, workers=workers, executor=executor)
+    from noctuary.edited_words import EditedWords
+
+    words = None if look is None else EditedWords(look.folder, look.out, look)
+    outcome = _build(archive, out, explain=explain, workers=workers, executor=executor, words=words)
     sys.exit(0 if outcome.built else 1)
 
 
@@ -359,11 +366,11 @@ def _print_json(plain: object) -> None:
     click.echo(json.dumps(plain, ensure_ascii=not prints_unicode(), indent=2))
 
 
-def run(arguments: list[str] | None = None) -> int:
-    """Runs one command; the exit status, whatever happens."""
+def run(arguments: list[str] | None = None, look: Look | None = None) -> int:
+    """Runs one command; the exit status, whatever happens. ``look``: what was seen of the archive that it builds."""
     command: Callable[..., Any] = noctuary.main
     try:
-        command(args=arguments, standalone_mode=False, prog_name="noctuary")
+        command(args=arguments, standalone_mode=False, prog_name="noctuary", obj=look)
     except click.exceptions.Exit as error:
         return error.exit_code
     except click.ClickException as error:

@@ -19,17 +19,16 @@ from typing import TYPE_CHECKING, Any
 
 from noctuary.build_manifest import (
     DATABASE,
-    FOLDER,
     BuildManifest,
     Stamp,
     amend_manifest,
     inventory,
     read_manifest,
-    stamp_of,
 )
 from noctuary.diagnostic import Diagnostic, Mark, in_order
 from noctuary.errors import NoctuaryError
 from noctuary.outcome import Outcome, summary
+from noctuary.up_to_date import Look, left_by_the_last_build
 from noctuary.worked_out import ANSWERS, WorkedOut
 
 if TYPE_CHECKING:
@@ -76,10 +75,14 @@ class _Edit:
 
 
 class EditedWords:
-    """Builds of one archive into one folder; what they read stays in memory for the next one."""
+    """Builds of one archive into one folder; what they read stays in memory for the next one.
 
-    def __init__(self, folder: Path, out: Path) -> None:
+    ``look`` is a look at both that has just been taken: the first build takes no other.
+    """
+
+    def __init__(self, folder: Path, out: Path, look: Look | None = None) -> None:
         self._folder, self._out = folder, out
+        self._look = look
         self._files: tuple[Stamp | None, ...] = ()
         self._last: _Last | None = None
 
@@ -105,25 +108,31 @@ class EditedWords:
 
     def _changed_sidecars(self) -> Mapping[str, Stamp] | None:
         """Sidecars that have changed, if nothing else has, with their stamps now."""
-        if (book := self._book()) is None or book.day != date.today().isoformat() or not book.is_of(self._out):
+        look, self._look = self._look, None
+        files = self._left_files()
+        if look is not None and look.left == files[0]:
+            book, now = look.book, look.now
+            self._files = files
+        else:
+            book = self._book(files)
+            now = inventory(self._folder, self._out) if book.is_of(self._out) else {}
+        if not now or book.day != date.today().isoformat():
             return None
-        now = inventory(self._folder, self._out)
         changed = sorted(book.changed_inputs(now))
         if not all(name in now and name in book.inputs and _is_sidecar(name) for name in changed):
             return None
         few = len(changed) <= _MOST and book.site_is_as_made(self._out)
         return {name: now[name] for name in changed} if few and self._read_last(book) else None
 
-    def _book(self) -> BuildManifest | None:
-        """The manifest of the last build; read anew where the files that it left are not those that were read."""
-        files = self._left_files()
+    def _book(self, files: tuple[Stamp | None, ...]) -> BuildManifest:
+        """The manifest of the last build; read anew where the ``files`` that it left are not those that were read."""
         if self._last is not None and self._files == files:
             return self._last.book
         self._files, self._last = files, None
         return read_manifest(self._folder)
 
     def _left_files(self) -> tuple[Stamp | None, ...]:
-        return tuple(_stamp(self._folder / FOLDER / name) for name in (DATABASE, ANSWERS))
+        return tuple(left_by_the_last_build(self._folder, name) for name in (DATABASE, ANSWERS))
 
     def _read_last(self, book: BuildManifest) -> bool:
         """Whether the rest of what the last build left is there too."""
@@ -188,8 +197,7 @@ class EditedWords:
 def _edit(folder: Path, name: str, last: _Last, memory: Memo) -> _Edit:
     """What was edited in a sidecar; raises :class:`_MoreChanged` where that is more than words."""
     from noctuary.archive.folder import content
-    from noctuary.archive.parse_file import parse
-    from noctuary.inspection import parsed_question
+    from noctuary.archive.parse_file import parse, parsed_question
     from noctuary.pages.picture_words import WORDS
 
     written = content(folder, name)
@@ -238,7 +246,7 @@ def _findings_in_texts(folder: Path, edit: _Edit, last: _Last, memory: Memo) -> 
 
 def _products(edits: list[_Edit], last: _Last, memory: Memo) -> tuple[list[Product], list[bytes]]:
     """The files that say other words now, and by what digests is found what nobody will ask for any more."""
-    from noctuary.inspection import parsed_question
+    from noctuary.archive.parse_file import parsed_question
     from noctuary.memo import digest_of
     from noctuary.pages import picture_words
     from noctuary.pages.addresses import picture_page
@@ -283,8 +291,7 @@ def _says_other_words(product: Product, made_of: Mapping[str, str]) -> bool:
 
 def _parsed_before(name: str, book: BuildManifest, worked_out: WorkedOut) -> ParsedFile[Any]:
     """What the last build read in a file."""
-    from noctuary.archive.parse_file import parsed_type
-    from noctuary.inspection import parsed_question
+    from noctuary.archive.parse_file import parsed_question, parsed_type
     from noctuary.memo import Memo
 
     known = Memo(worked_out).known(parsed_question(name, book.inputs[name][1]), parsed_type(name))
@@ -302,10 +309,3 @@ def _sha256(content: bytes) -> str:
     from hashlib import sha256
 
     return sha256(content).hexdigest()
-
-
-def _stamp(file: Path) -> Stamp | None:
-    try:
-        return stamp_of(file.stat())
-    except OSError:
-        return None

@@ -11,7 +11,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from noctuary.archive.parse_file import ParsedFile, parsed_type
+from noctuary.archive.parse_file import ParsedFile, parsed_question, parsed_type
 from noctuary.archive.reach_file import KeptReach, reach_file, read_reach_file
 from noctuary.archive.read import Reading, read_archive
 from noctuary.archive.records import Archive, HeaderPlacement, Picture
@@ -84,11 +84,6 @@ class Hashes:
     def entries(self) -> dict[str, tuple[Stamp, str]]:
         """Every file with its stamp and, where it was needed, its hash: the inputs of a build."""
         return {name: (stamp, self._known.get(name, "")) for name, stamp in self._stamps.items()}
-
-
-def parsed_question(name: str, sha256: str) -> tuple[str, str, str]:
-    """The question after what a file of this name and content says."""
-    return "parsed", name, sha256
 
 
 class _Parsed:

@@ -1,13 +1,31 @@
-"""How a build ended, and what is said of it."""
+"""What a build is asked for, how it ended, and what is said of it."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from noctuary.build_manifest import BuildManifest
 from noctuary.diagnostic import Diagnostic
 from noctuary.up_to_date import unchanged
+
+#: What is being made, how many of it are done, of how many.
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True)
+class Order:
+    """What was asked for: from which archive to which folder, with how many processes.
+
+    ``progress`` is told how far the work is.
+    """
+
+    archive: Path
+    out: Path
+    workers: int | None
+    executor: str | None
+    progress: Progress
 
 
 @dataclass

@@ -26,7 +26,7 @@ from noctuary.build_database import SEEN, WORKED_OUT, BuildDatabase, seal, write
 from noctuary.build_manifest import DATABASE, FOLDER, read_manifest
 from noctuary.memo import Memo
 from noctuary.typed_values import from_bytes, to_bytes
-from noctuary.up_to_date import nothing_to_do
+from noctuary.up_to_date import look_at
 from noctuary.worked_out import ANSWERS, WorkedOut
 
 from tests.faults.trials import bytes_below, set_plainly, write_archive
@@ -164,7 +164,9 @@ def test_pickles_are_never_loaded(archive: Path, kept: tuple[Path, dict[str, byt
     evil = pickle.dumps({"program": Runs(mark), "answers": {("a",): Runs(mark)}})
     for file in ("memory.pickle", "manifest.json", DATABASE, ANSWERS):
         (archive / FOLDER / file).write_bytes(sealed(evil))
-    assert not nothing_to_do([str(archive)])
+    look = look_at([str(archive)])
+    assert look is not None
+    assert not look.shows_nothing_new
     assert not examine(archive).faults
     assert build(archive, workers=1).built
     assert not mark.exists()

@@ -67,6 +67,11 @@ def kind_of(name: str) -> str:
     return {"pictures": "sidecar", "nights": "night", "exhibits": "exhibit", "pages": "page"}[folder]
 
 
+def parsed_question(name: str, sha256: str) -> tuple[str, str, str]:
+    """The question after what a file of this name and content says."""
+    return "parsed", name, sha256
+
+
 def parsed_type(name: str) -> Any:
     """The type of what :func:`parse` makes of a file of this name, down to its record."""
     generic: Any = ParsedFile

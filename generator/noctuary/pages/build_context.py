@@ -10,9 +10,7 @@ from noctuary.archive.records import Archive
 from noctuary.build_manifest import FOLDER
 from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.memo import Memo
-
-#: What is being made, how many of them are done, of how many.
-Progress = Callable[[str, int, int], None]
+from noctuary.outcome import Progress
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,6 @@ from noctuary.diagnostic import Diagnostic, Mark, doubt
 from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.memo import Memo
 from noctuary.pages.addresses import picture_page
-from noctuary.pages.all_addresses import all_addresses
 from noctuary.pages.prose_limits import too_much
 
 #: Folders of files that are no pages; nobody links to one of them by heart.
@@ -47,6 +46,8 @@ def addresses_in_texts(
 
     @cache
     def known() -> set[str]:
+        from noctuary.pages.all_addresses import all_addresses
+
         return all_addresses(facts, shown)
 
     address = facts.archive.address
