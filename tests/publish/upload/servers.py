@@ -11,6 +11,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -31,7 +32,7 @@ def free_port() -> int:
 
 
 def wait_for(port: int) -> None:
-    for _ in range(200):
+    for _ in range(1200):
         with suppress(OSError), socket.create_connection(("127.0.0.1", port), 1):
             return
         time.sleep(0.05)
@@ -47,7 +48,7 @@ def running(command: list[str], port: int) -> Iterator[subprocess.Popen[bytes]]:
         yield process
     finally:
         process.terminate()
-        process.wait(10)
+        process.wait(60)
 
 
 class SshServer:
@@ -89,8 +90,11 @@ class Wire:
     """A wire to a port of this machine that can be cut, or made slow, while a server goes on.
 
     ``lives``: how many bytes from here each of the next connections may carry before it is cut; of the first
-    ``silent`` of them nothing is heard at all.
+    ``silent`` of them nothing is heard at all. ``large``: how many connections are cut that carry more than
+    ``LARGE`` bytes from here, whichever they are.
     """
+
+    LARGE = 20_000
 
     def __init__(self, to: int) -> None:
         self._to = to
@@ -98,6 +102,8 @@ class Wire:
         self._unheard: list[socket.socket] = []
         self.cuts = 0
         self.silent = 0
+        self.large = 0
+        self._turn = threading.Lock()
         self._listener = socket.create_server(("127.0.0.1", 0))
         self.port = int(self._listener.getsockname()[1])
         threading.Thread(target=self._accept, daemon=True).start()
@@ -114,16 +120,24 @@ class Wire:
             except OSError:
                 return
             life = self.lives.pop(0) if self.lives else None
-            threading.Thread(target=self._carry, args=(near, far, life), daemon=True).start()
-            threading.Thread(target=self._carry, args=(far, near, None), daemon=True).start()
+            threading.Thread(target=self._carry, args=(near, far, partial(self._cut, life)), daemon=True).start()
+            threading.Thread(target=self._carry, args=(far, near, lambda carried: False), daemon=True).start()
 
-    def _carry(self, source: socket.socket, target: socket.socket, life: int | None) -> None:
+    def _cut(self, life: int | None, carried: int) -> bool:
+        with self._turn:
+            large = carried > self.LARGE and self.large > 0
+            if not large and (life is None or carried <= life):
+                return False
+            self.large -= large
+            self.cuts += 1
+            return True
+
+    def _carry(self, source: socket.socket, target: socket.socket, cut: Callable[[int], bool]) -> None:
         carried = 0
         with suppress(OSError):
             while data := source.recv(16384):
                 carried += len(data)
-                if life is not None and carried > life:
-                    self.cuts += 1
+                if cut(carried):
                     break
                 target.sendall(data)
         for end in (source, target):

@@ -6,14 +6,14 @@ import re
 import shutil
 import signal
 import subprocess
-import sys
-import time
 from pathlib import Path
 
 import pytest
 from noctuary.archive.starter import begin
 from noctuary.cli import run
 
+from tests.builders.program import REPOSITORY, surroundings
+from tests.builders.program import run as run_apart
 from tests.publish.upload.tiny_site import dead_links
 
 pytestmark = pytest.mark.slow
@@ -165,22 +165,23 @@ def test_the_listing_tells_no_name(archive, tmp_path):
 
 
 def test_a_process_that_is_killed_leaves_links_that_hold(archive, tmp_path):
-    """Killed for good at many moments, as by a power failure; then once to the end."""
-    command = [sys.executable, "-m", "noctuary", "upload", str(archive)]
-    root = Path(__file__).resolve().parents[3]
-    environment = {**os.environ, "PYTHONPATH": str(root / "generator")}
-    stick, cut = tmp_path / "stick", 0
-    for number in (1, 8, 20, 30, 40, 45, 50):
+    """Killed for good at many file operations on the stick, as by a power failure; then once to the end."""
+    stick, count = tmp_path / "stick", tmp_path / "count"
+
+    def uploaded(at: int) -> int:
         shutil.rmtree(stick, ignore_errors=True)
-        process = subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-        while process.poll() is None and sum(len(files) for _, _, files in os.walk(stick)) < number:
-            time.sleep(0.0005)
-        process.send_signal(signal.SIGKILL)
-        process.wait()
+        count.unlink(missing_ok=True)
+        path = os.pathsep.join((str(REPOSITORY / "tests/faults/troubled"), surroundings()["PYTHONPATH"]))
+        trouble = {"TROUBLE_BELOW": str(stick), "TROUBLE_COUNT": str(count), "TROUBLE_IS": "KILL"}
+        return run_apart("upload", archive, PYTHONPATH=path, TROUBLE_AT=str(at), **trouble).returncode
+
+    assert uploaded(0) == 0
+    operations = count.stat().st_size
+    for share in (0.01, 0.1, 0.3, 0.5, 0.7, 0.9):
+        assert uploaded(max(1, int(share * operations))) == -signal.SIGKILL
         there = _site(stick)
-        cut += there != _site(archive / "site")
+        assert there != _site(archive / "site")
         assert dead_links(there) == []
-    assert cut >= 3, "most of them were cut off before they had ended"
     assert run(["upload", str(archive)]) == 0
     assert _site(tmp_path / "stick") == _site(archive / "site")
     # What was cut off in the middle of a file left nothing behind.

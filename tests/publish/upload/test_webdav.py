@@ -172,7 +172,7 @@ def test_a_disk_that_is_full_in_the_middle_leaves_links_that_hold(tmp_path, serv
 
 
 def test_a_cut_wire_and_one_that_says_nothing(tmp_path, server, space, monkeypatch):
-    monkeypatch.setattr(webdav, "PATIENCE_S", 1.0)
+    monkeypatch.setattr(webdav, "PATIENCE_S", 3.0)
     wire = Wire(server.port)
     wire.lives = [30_000, 60_000, 20_000, 90_000]
     wire.silent = 1
