@@ -87,11 +87,11 @@ def leftovers(archive: Path) -> list[str]:
 def test_a_file_operation_that_fails(folder: Path) -> None:
     """A full disk, a forbidden file, a broken disk or the end of the process, at some of all file operations."""
     outcome = subprocess.run(
-        [sys.executable, "-m", "tests.faults.trials", str(folder / "trials"), "--every", "37", "--first", "29"],
+        [sys.executable, "-m", "tests.faults.trials", str(folder / "trials"), "--every", "53", "--first", "29"],
         cwd=REPOSITORY, env=surroundings(), capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert outcome.returncode == 0, outcome.stdout + outcome.stderr
-    assert int(outcome.stdout.split()[-4]) > 10
+    assert int(outcome.stdout.split()[-4]) > 20
 
 
 @pytest.mark.parametrize("incremental", [False, True])

@@ -151,7 +151,7 @@ class Assembly:
         if MADE not in self._made:
             self.write(MADE, "\n".join(sorted(map(_name_digest, self._made))).encode() + b"\n")
         self.out.parent.mkdir(parents=True, exist_ok=True)
-        on_disk = site_files(self.out) if self.out.exists() else {}
+        on_disk = site_files(self.out, strict=True) if self.out.exists() else {}
         gone = [name for name in on_disk if name not in self._made]
         small = on_disk and 10 * (len(self._written) + len(gone)) < len(self._made)
         if not small and self._at_once(anew=not self.out.exists()):
