@@ -172,8 +172,10 @@ def test_a_process_that_is_killed_leaves_links_that_hold(archive, tmp_path):
         shutil.rmtree(stick, ignore_errors=True)
         count.unlink(missing_ok=True)
         path = os.pathsep.join((str(REPOSITORY / "tests/faults/troubled"), surroundings()["PYTHONPATH"]))
-        trouble = {"TROUBLE_BELOW": str(stick), "TROUBLE_COUNT": str(count), "TROUBLE_IS": "KILL"}
-        return run_apart("upload", archive, PYTHONPATH=path, TROUBLE_AT=str(at), **trouble).returncode
+        return run_apart(
+            "upload", archive, PYTHONPATH=path,
+            TROUBLE_BELOW=str(stick), TROUBLE_COUNT=str(count), TROUBLE_AT=str(at), TROUBLE_IS="KILL",
+        ).returncode  # fmt: skip
 
     assert uploaded(0) == 0
     operations = count.stat().st_size
