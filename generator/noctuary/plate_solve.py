@@ -24,7 +24,7 @@ from noctuary.files import write_whole
 from noctuary.geometry import separation_deg
 from noctuary.images.decode import open_picture
 from noctuary.images.decoded import PictureFault
-from noctuary.images.stars import Stars, detect, detect_points, detect_small
+from noctuary.images.stars import Stars, detect_points, detect_small, detect_spots, starlike
 from noctuary.sky.placement import from_plain
 from noctuary.sky.solve import FEWEST_CATALOGUE_STARS, FEWEST_STARS, Refusal, Solution
 from noctuary.sky.star_query import star_query
@@ -41,7 +41,7 @@ from noctuary.sky.star_table import NoCatalogue, StarTable, from_file, shipped
 STAR_TABLES = "star_tables"
 """Folder of an archive in which tables of stars are kept that a person once gave."""
 _DETECTION_PIXELS = 6_000_000
-_STRIP_ROWS = 128
+_STRIP_ROWS = 32
 _SMALLEST_SIDE_PX = 100
 _FEW_STARS = 15
 
@@ -61,20 +61,28 @@ class SeenStars:
     """The stars of a picture: those that surely are, then points in nebulosity, then also small and faint ones."""
 
     def __init__(self, pixels: Any) -> None:
+        self._pixels = pixels
         self.bin = max(1, round((math.prod(_size(pixels)) / _DETECTION_PIXELS) ** 0.5))
-        self._luminance = _binned(pixels, self.bin)
+
+    def _luminance(self) -> Any:
+        """Made anew for each detection, which may then overwrite it: a second copy would be most of the memory."""
+        return _binned(self._pixels, self.bin)
+
+    @cached_property
+    def spots(self) -> Stars:
+        return detect_spots(self._luminance(), in_place=True)
 
     @cached_property
     def sure(self) -> Stars:
-        return detect(self._luminance)
+        return starlike(self.spots)
 
     @cached_property
     def points(self) -> Stars:
-        return detect_points(self._luminance)
+        return detect_points(self._luminance(), in_place=True)
 
     @cached_property
     def small(self) -> Stars:
-        return detect_small(self._luminance)
+        return detect_small(self._luminance(), in_place=True)
 
     def lists(self) -> Iterator[tuple[Any, Any, Any]]:
         """Positions in pixels of the picture as it is, and fluxes."""
@@ -82,6 +90,12 @@ class SeenStars:
             yield self._listed(self.sure)
         if len(self.points) >= FEWEST_STARS:
             yield self._listed(self.points)
+        yield self._listed(self.small)
+
+    def loose_lists(self) -> Iterator[tuple[Any, Any, Any]]:
+        """The same for a search on the whole sky, which wants the brightest stars even where halos hide them."""
+        yield self._listed(self.spots)
+        yield self._listed(self.points)
         yield self._listed(self.small)
 
     def _listed(self, stars: Stars) -> tuple[Any, Any, Any]:
@@ -153,7 +167,7 @@ def _found(
     if stars is None:
         # Where a target is known only its own word can be wrong, not the scale as well.
         some = bands if centre is None or scale is None else bands[:1]
-        outcome = search_everywhere(detected.lists(), *size, some, shipped_stars, tried)
+        outcome = search_everywhere(detected.loose_lists(), *size, some, shipped_stars, tried)
         if isinstance(outcome.found, Solution):
             return outcome.found
         refusal = refusal or outcome.found
@@ -184,7 +198,7 @@ def place_frame(
             if isinstance(outcome.found, Solution):
                 return outcome.found
             tried = outcome.tried
-        found = search_everywhere(detected.lists(), width, height, bands, stars_near, tried).found
+        found = search_everywhere(detected.loose_lists(), width, height, bands, stars_near, tried).found
     except NoCatalogue:
         return None
     return found if isinstance(found, Solution) else None

@@ -140,7 +140,7 @@ def drawn_pictures(numbers: range, seed: int, megapixels: float, blind_deg: tupl
         seen, diagonal = SeenStars(pixels), math.hypot(field.width, field.height)
         if blind_deg is not None:
             bands = scale_bands(None, diagonal)
-            outcome = search_everywhere(seen.lists(), field.width, field.height, bands, stars_near)
+            outcome = search_everywhere(seen.loose_lists(), field.width, field.height, bands, stars_near)
         else:
             bands = scale_bands(stated, diagonal)
             outcome = search_near(seen.lists(), field.width, field.height, bands, rough(rng, field), stars_near)

@@ -8,6 +8,7 @@ compiled module that needs NumPy alone.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,7 +22,9 @@ MESH_PX = 64
 """Side of the squares over which the background is taken: wider than a star, narrower than most nebulosity."""
 _SMALLEST_AREA_PX = 4
 _POINT_PX = 1.3  # standard deviation of what is looked for among nebulosity
-_PIXEL_STACKS = 500_000, 4_000_000  # pixels above the threshold that there is room for, at first and at most
+_FILTER_REACH = 4.0  # standard deviations
+_STRIP_ROWS = 256
+_PIXEL_STACKS = 100_000, 500_000, 4_000_000  # pixels above the threshold that there is room for, the most at last
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,15 +72,16 @@ class Sky:
     bad: Flags | None
 
 
-def without_background(luminance: NDArray[Any]) -> Sky:
+def without_background(luminance: NDArray[Any], *, in_place: bool = False) -> Sky:
     """Take the background off a picture of one channel, in any units, of at least 16 × 16 pixels.
 
-    Values that are no number are bad pixels. The noise has a floor of a thousandth of the picture's range, so that
+    ``in_place`` takes it off the array itself where that is of 32-bit floats, row by row, and saves a copy. Values
+    that are no number are bad pixels. The noise has a floor of a thousandth of the picture's range, so that
     a finished picture with its sky cut to black does not turn every rounding step into a star.
     """
     import sep
 
-    data = np.array(luminance, dtype=np.float32, order="C")
+    data = _floats(luminance, in_place)
     if data.ndim != 2 or min(data.shape) < 16:
         raise ValueError("stars are looked for in one channel of at least 16 × 16 pixels")
     finite = np.isfinite(data)
@@ -101,8 +105,26 @@ def detect(luminance: NDArray[Any], *, sigmas: float = 5.0, sky: Sky | None = No
     scraps of a bright star's halo or spikes, and patches of nebulosity much wider than the stars are left out.
     A picture without stars gives none; one smaller than 16 × 16 pixels is a :class:`ValueError`.
     """
+    return starlike(detect_spots(luminance, sigmas=sigmas, sky=sky))
 
-    sky = sky if sky is not None else without_background(luminance)
+
+def starlike(spots: Stars) -> Stars:
+    """Of the spots of a picture those that are surely stars: about as wide as each other, and no scraps of one."""
+    if not len(spots):
+        return spots
+    stars = spots.only(_as_wide_as_each_other(spots))
+    return stars.only(~_scraps(stars))
+
+
+def detect_spots(
+    luminance: NDArray[Any], *, sigmas: float = 5.0, sky: Sky | None = None, in_place: bool = False
+) -> Stars:
+    """Whatever stands out of the background but for hot pixels: stars, however much their light spread, and patches.
+
+    Stars with spikes and halos are among them, which :func:`detect` may take for patches. Input and order as there;
+    ``in_place`` as for :func:`without_background`.
+    """
+    sky = sky if sky is not None else without_background(luminance, in_place=in_place)
     if sky.noise <= 0:
         return _none()
     found = _extracted(sky.above, sigmas, sky.noise, mask=sky.bad, minarea=_SMALLEST_AREA_PX)
@@ -115,20 +137,19 @@ def detect(luminance: NDArray[Any], *, sigmas: float = 5.0, sky: Sky | None = No
     saturated = _flat_tops(sky, found)
     spread = found["a"].astype(np.float64)
     x, y = _centroids(sky, found, spread)
-    stars = Stars(x, y, found["flux"].astype(np.float64), found["peak"].astype(np.float64), spread, saturated)
-    stars = stars.only(_starlike(stars))
-    return stars.only(~_scraps(stars))
+    return Stars(x, y, found["flux"].astype(np.float64), found["peak"].astype(np.float64), spread, saturated)
 
 
-def detect_small(luminance: NDArray[Any], *, sigmas: float = 3.0) -> Stars:
+def detect_small(luminance: NDArray[Any], *, sigmas: float = 3.0, in_place: bool = False) -> Stars:
     """Stars that :func:`detect` passes over: of a pixel or two, in bright nebulosity, or faint beside strong noise.
 
     The background follows structure of 16 pixels and the noise is taken from each place by itself. Many of what is
-    found are no stars, which a search for a pattern can bear and a measurement cannot. Input and order as there.
+    found are no stars, which a search for a pattern can bear and a measurement cannot. Input and order as there;
+    ``in_place`` as for :func:`without_background`.
     """
     import sep
 
-    data = np.array(luminance, dtype=np.float32, order="C")
+    data = _floats(luminance, in_place)
     finite = np.isfinite(data)
     if not finite.any():
         return _none()
@@ -138,7 +159,8 @@ def detect_small(luminance: NDArray[Any], *, sigmas: float = 3.0) -> Stars:
     floor = max(0.003 * (top - float(data.min())), 0.3 * float(background.globalrms))
     if floor <= 0:
         return _none()
-    noise = np.maximum(background.rms(), np.float32(floor))
+    noise = background.rms()
+    np.maximum(noise, np.float32(floor), out=noise)
     background.subfrom(data)
     spots = _extracted(data, sigmas, noise, minarea=2, filter_kernel=None)
     spots = spots[(spots["flux"] > 0) & np.isfinite(spots["a"])]
@@ -150,28 +172,28 @@ def detect_small(luminance: NDArray[Any], *, sigmas: float = 3.0) -> Stars:
     return Stars(x, y, flux, peak, spread, np.asarray(peak > 0.97 * top))
 
 
-def detect_points(luminance: NDArray[Any], *, sigmas: float = 5.0) -> Stars:
+def detect_points(luminance: NDArray[Any], *, sigmas: float = 5.0, in_place: bool = False) -> Stars:
     """Stars among bright structured nebulosity: round points that stand out of what is twice as wide as they are.
 
     What is taken off is the picture itself smoothed, so that ridges and knots go with it; the noise is that of each
-    place. Stars of 2–4 px come out best. Input and order as for :func:`detect`, the brightest being the highest here.
+    place. Stars of 2–4 px come out best. Input and order as for :func:`detect`, the brightest being the highest here;
+    ``in_place`` as for :func:`without_background`.
     """
     import sep
-    from scipy.ndimage import gaussian_filter
 
-    data = np.array(luminance, dtype=np.float32, order="C")
+    data = _floats(luminance, in_place)
     finite = np.isfinite(data)
     if not finite.any():
         return _none()
     data[~finite] = np.float32(np.median(data[finite]))
     top = float(data.max())
-    raised = gaussian_filter(data, _POINT_PX)
-    raised -= gaussian_filter(data, 2.0 * _POINT_PX)
-    background = sep.Background(raised, bw=24, bh=24, fw=3, fh=3)
+    _raise_points(data)
+    background = sep.Background(data, bw=24, bh=24, fw=3, fh=3)
     if background.globalrms <= 0:
         return _none()
-    noise = np.maximum(background.rms(), np.float32(0.3 * background.globalrms))
-    spots = _extracted(raised, sigmas, noise, minarea=2, filter_kernel=None)
+    noise = background.rms()
+    np.maximum(noise, np.float32(0.3 * background.globalrms), out=noise)
+    spots = _extracted(data, sigmas, noise, minarea=2, filter_kernel=None)
     spots = spots[(spots["peak"] > 0) & np.isfinite(spots["a"]) & (spots["a"] < 1.7 * spots["b"])]
     if not len(spots):
         return _none()
@@ -181,20 +203,42 @@ def detect_points(luminance: NDArray[Any], *, sigmas: float = 5.0) -> Stars:
     return Stars(x, y, flux, peak, spread, np.asarray(peak > 0.97 * top))
 
 
+def _floats(luminance: NDArray[Any], in_place: bool) -> NDArray[np.float32]:
+    if in_place:
+        return np.ascontiguousarray(luminance, dtype=np.float32)
+    return np.array(luminance, dtype=np.float32, order="C")
+
+
+def _raise_points(data: NDArray[np.float32]) -> None:
+    """Put the picture smoothed less the picture smoothed twice as widely in its own place, strip by strip."""
+    from scipy.ndimage import gaussian_filter
+
+    height, width = data.shape
+    reach = math.ceil(_FILTER_REACH * 2.0 * _POINT_PX)
+    before = np.empty((0, width), dtype=np.float32)
+    for top in range(0, height, _STRIP_ROWS):
+        below = min(top + _STRIP_ROWS, height)
+        rows = np.concatenate([before, data[top : min(below + reach, height)]])
+        raised = gaussian_filter(rows, _POINT_PX, truncate=_FILTER_REACH)
+        raised -= gaussian_filter(rows, 2.0 * _POINT_PX, truncate=_FILTER_REACH)
+        data[top:below] = raised[len(before) : len(before) + below - top]
+        before = rows[: len(before) + below - top][-reach:].copy()
+
+
 def _extracted(data: NDArray[np.float32], sigmas: float, noise: Any, **options: Any) -> Any:
     """Spots above so many times the noise, or above more where they would be too many: the bright ones matter."""
     import sep
 
-    stack, most = _PIXEL_STACKS
+    stacks = list(_PIXEL_STACKS)
     while True:
-        sep.set_extract_pixstack(stack)
+        sep.set_extract_pixstack(stacks[0])
         try:
             return sep.extract(data, sigmas, err=noise, deblend_nthresh=16, **options)
         except Exception as error:  # sep has no exception class of its own
             if sigmas > 500 or not ("buffer" in str(error) or "overflow" in str(error)):
                 raise
-            if stack < most:
-                stack = most
+            if len(stacks) > 1:
+                del stacks[0]
             else:
                 sigmas *= 1.5
 
@@ -244,7 +288,7 @@ def _centroids(sky: Sky, found: Any, spread: Floats) -> tuple[Floats, Floats]:
     return np.where(good, new_x, x), np.where(good, new_y, y)
 
 
-def _starlike(stars: Stars) -> Flags:
+def _as_wide_as_each_other(stars: Stars) -> Flags:
     """Stars are all about as wide as each other; a patch of nebulosity is not, and only a cut-off star may be."""
     firm = stars.flux >= np.median(stars.flux)
     usual = float(np.median(stars.spread[firm]))

@@ -141,13 +141,16 @@ def _least_squares(
 
 def _log10_tail(hits: int, tries: int, probability: float) -> float:
     """log₁₀ of the chance of at least ``hits`` in ``tries``, each of the given probability."""
-    from scipy.stats import binom
+    from scipy.special import betainc
 
     if hits <= 0 or tries <= 0:
         return 0.0
     hits, probability = min(hits, tries), min(probability, 1.0)
-    tail = float(binom.logsf(hits - 1, tries, probability))
-    if not math.isfinite(tail):
+    # The binomial tail as an incomplete beta function (NIST DLMF 8.17.5).
+    above = float(betainc(hits, tries - hits + 1, probability))
+    if above > 0.0:
+        tail = math.log(above)
+    else:
         # Below what a float can hold: Chernoff's bound is above the tail, so it is the careful side.
         share = hits / tries
         rest = (1.0 - share) * math.log((1.0 - share) / (1.0 - probability)) if hits < tries else 0.0

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.intp]
+_LOOKED_AT = 3000  # brightest stars of a picture that evenly spread ones are taken from
 
 
 @dataclass(frozen=True)
@@ -34,6 +35,20 @@ class SolveFrame:
         north = -side * self.y[:number]
         length = np.sqrt(1.0 + east**2 + north**2)
         return np.stack([east / length, north / length, 1.0 / length], axis=-1)
+
+    def only(self, which: Whole) -> SolveFrame:
+        """The picture with some of its stars alone."""
+        return replace(self, x=self.x[which], y=self.y[which])
+
+
+def evenly_bright(frame: SolveFrame, reach_px: float, brighter: int) -> Whole:
+    """The stars that have fewer than so many brighter ones within a reach: as many in each part of the picture."""
+    near: list[int] = []
+    for star in range(min(len(frame.x), _LOOKED_AT)):
+        far = np.hypot(frame.x[:star] - frame.x[star], frame.y[:star] - frame.y[star])
+        if int((far < reach_px).sum()) < brighter:
+            near.append(star)
+    return np.array(near, dtype=np.intp)
 
 
 def _solid_angle(frame: SolveFrame) -> float:

@@ -4,21 +4,23 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
-from itertools import combinations
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from noctuary.geometry import unit_vectors
+from noctuary.sky.four_stars import all_fours, nearest, shapes
+from noctuary.sky.pattern_index import IndexStep, Likenesses
 from noctuary.sky.solve_frame import Floats, SolveFrame, Whole
 from noctuary.sky.star_table import StarTable
 
 _LIKENESSES = 6  # patterns of the sky that one of the picture is compared with
 _MOST_GUESSES = 6_000
+_AT_A_TIME = 500  # guesses, for the sake of memory
 _COUNTED = 40  # brightest stars on which a guess is counted out
 _REFINED = 6  # guesses that are worth a fit
+_REFINED_EVERYWHERE = 12
 UNTURNED = np.eye(3)
 
 
@@ -31,28 +33,6 @@ class Level:
     sky_neighbours: int
     own_neighbours: int
     tolerance: float
-
-
-@dataclass(frozen=True)
-class SkyPatterns:
-    """Directions (n, 3), indices of the four stars of each pattern, its shape and ln of its size."""
-
-    stars: Floats
-    fours: Whole
-    shape: Floats
-    size: Floats
-
-    def tree(self, stretch: float) -> Any:
-        """Patterns by shape, and by size made as wide as ``stretch``."""
-        from scipy.spatial import cKDTree
-
-        return cKDTree(np.column_stack([self.shape, self.size * stretch]), balanced_tree=False)
-
-    @cached_property
-    def all_stars(self) -> Any:
-        from scipy.spatial import cKDTree
-
-        return cKDTree(self.stars)
 
 
 @dataclass(frozen=True)
@@ -88,105 +68,116 @@ def single_stars(catalogue: StarTable, apart: float) -> tuple[Floats, Floats]:
 
 
 def pattern_matches(
-    frame: SolveFrame,
-    sky: Floats,
-    in_frame: float,
-    level: Level,
-    centre: Floats,
-    radius: float,
-    patterns: SkyPatterns | None = None,
+    frame: SolveFrame, sky: Floats, in_frame: float, level: Level, centre: Floats, radius: float
 ) -> tuple[list[PatternMatch], int]:
     """Likely placements from patterns of the brightest stars, the likeliest first; and how many were tried.
 
-    ``sky`` are directions brightest first, of which ``in_frame`` are expected in the frame; ``patterns`` are theirs
-    where they were made before, for a sky that many pictures are searched in.
+    ``sky`` are directions brightest first, of which ``in_frame`` are expected in the frame; the frame's middle lies
+    within ``radius`` (radians) of ``centre``.
     """
+    from scipy.spatial import cKDTree
+
     number = min(level.of_picture, len(frame.x))
-    if patterns is None:
-        some = sky[: max(int(level.of_sky / max(in_frame, 1e-9) * len(sky)), 12)]
-        longest = 1.1 * (1.0 + frame.tolerance) * 2.0 * math.sin(math.atan(frame.diagonal / 2 * frame.scale))
-        patterns = sky_patterns(some, longest, level.sky_neighbours)
-    ours = frame.directions(number, frame.scale, mirrored=False)
-    own, own_shape, own_size = _shapes(ours, _fours(ours, level.own_neighbours, 4.0), 6.0 * frame.scale)
-    if not len(own) or not len(patterns.fours):
+    own = _own_patterns(frame, number, level.own_neighbours)
+    some = sky[: max(int(level.of_sky / max(in_frame, 1e-9) * len(sky)), 12)]
+    longest = 1.1 * (1.0 + frame.tolerance) * 2.0 * math.sin(math.atan(frame.diagonal / 2 * frame.scale))
+    fours, _ = all_fours(nearest(some, level.sky_neighbours, longest))
+    _, fours, shape, size = shapes(some, fours, 0.0)
+    if not len(own.fours) or not len(fours):
         return [], 0
-    stretch = level.tolerance / (1.1 * math.log1p(frame.tolerance))
-    tree = patterns.tree(stretch)
-    found = np.column_stack([own_shape, own_size * stretch])
-    apart, which = tree.query(found, k=_LIKENESSES, p=np.inf, distance_upper_bound=level.tolerance)
+    # A difference in size as great as the scale leaves open counts as much as the greatest difference in shape.
+    stretch = level.tolerance / _spread(frame)
+    tree = cKDTree(np.column_stack([shape, size * stretch]), balanced_tree=False)
+    asked = np.column_stack([own.shape, own.size * stretch])
+    apart, which = tree.query(asked, k=_LIKENESSES, p=np.inf, distance_upper_bound=level.tolerance)
     left, column = np.nonzero(np.isfinite(apart))
-    if not len(left):
+    right = which[left, column]
+    alike = Likenesses(left, fours[right], size[right] - own.size[left], apart[left, column]).closest(_MOST_GUESSES)
+    guesses = _guesses(frame, own, some, alike)
+    within = (
+        np.linalg.norm(guesses.turns[:, :, 2] - centre, axis=1) <= 2.0 * math.sin(min(radius, math.pi) / 2) * 1.02
+    )
+    return _likeliest(frame, number, guesses.only(within), cKDTree(some), _REFINED), len(alike.own)
+
+
+def matches_everywhere(frame: SolveFrame, step: IndexStep, neighbours: int) -> tuple[list[PatternMatch], int]:
+    """Likely placements anywhere on the sky, the likeliest first, and how many were tried.
+
+    ``frame`` has the stars that are compared, evenly spread; patterns are made of each and so many neighbours.
+    """
+    own = _own_patterns(frame, len(frame.x), neighbours)
+    if not len(own.fours):
         return [], 0
-    order = np.argsort(apart[left, column], kind="stable")[:_MOST_GUESSES]
-    left, right = left[order], which[left[order], column[order]]
-    tests = len(left)
-    scale = frame.scale * np.exp(patterns.size[right] - own_size[left])
-    hand, turns = _turned(frame, own[left], patterns.stars[patterns.fours[right]], scale)
-    within = np.linalg.norm(turns[:, :, 2] - centre, axis=1) <= 2.0 * math.sin(min(radius, math.pi) / 2.0) * 1.02
-    scale, hand, turns = scale[within], hand[within], turns[within]
-    votes, by_chance = _votes(frame, patterns, scale, hand, turns)
+    alike = step.likenesses(own.shape, own.size, _spread(frame)).closest(_MOST_GUESSES)
+    guesses = _guesses(frame, own, step.stars, alike)
+    return _likeliest(frame, len(frame.x), guesses, step.tree, _REFINED_EVERYWHERE), len(alike.own)
+
+
+@dataclass(frozen=True)
+class _OwnPatterns:
+    """Patterns of the picture: indices of the four stars, shape, ln of the size on the sky at the expected scale."""
+
+    fours: Whole
+    shape: Floats
+    size: Floats
+
+
+@dataclass(frozen=True)
+class _Guesses:
+    """Placements that patterns suggest: scale, whether mirrored, and rotation (n, 3, 3)."""
+
+    scale: Floats
+    mirrored: NDArray[np.bool_]
+    turns: Floats
+
+    def only(self, which: Any) -> _Guesses:
+        return _Guesses(self.scale[which], self.mirrored[which], self.turns[which])
+
+
+def _spread(frame: SolveFrame) -> float:
+    """How much ln of a pattern's size may differ, for all that is known of the scale."""
+    return 1.1 * math.log1p(frame.tolerance)
+
+
+def _own_patterns(frame: SolveFrame, number: int, neighbours: int) -> _OwnPatterns:
+    ours = frame.directions(number, frame.scale, mirrored=False)
+    fours, _ = all_fours(nearest(ours, neighbours, 4.0))
+    _, fours, shape, size = shapes(ours, fours, 6.0 * frame.scale)
+    return _OwnPatterns(fours, shape, size)
+
+
+def _guesses(frame: SolveFrame, own: _OwnPatterns, stars: Floats, alike: Likenesses) -> _Guesses:
+    scale = frame.scale * np.exp(alike.growth)
+    mirrored, turns = np.empty(len(scale), dtype=bool), np.empty((len(scale), 3, 3))
+    for start in range(0, len(scale), _AT_A_TIME):
+        part = slice(start, start + _AT_A_TIME)
+        theirs = stars[alike.fours[part]]
+        mirrored[part], turns[part] = _turned(frame, own.fours[alike.own[part]], theirs, scale[part])
+    return _Guesses(scale, mirrored, turns)
+
+
+def _likeliest(frame: SolveFrame, number: int, guesses: _Guesses, stars: Any, most: int) -> list[PatternMatch]:
+    """The guesses that bring most of the picture's first ``number`` stars onto ``stars``, a tree of directions."""
+    if not len(guesses.scale):
+        return []
+    votes, by_chance = _votes(frame, min(_COUNTED, number), guesses, stars)
     # Four agree by construction; of the others as many as chance brings say nothing.
     enough = np.maximum(6.0, 4.0 + by_chance + 2.5 * np.sqrt(by_chance))
     chosen: list[PatternMatch] = []
     for index in np.argsort(-(votes - by_chance), kind="stable")[:500]:
-        if votes[index] < enough[index] or len(chosen) >= _REFINED:
+        if votes[index] < enough[index] or len(chosen) >= most:
             break
-        guess = PatternMatch(turns[index], float(scale[index]), bool(hand[index]), int(votes[index]))
+        guess = PatternMatch(
+            guesses.turns[index], float(guesses.scale[index]), bool(guesses.mirrored[index]), int(votes[index])
+        )
         if not any(_alike(guess, other, frame) for other in chosen):
             chosen.append(guess)
-    return chosen, tests
-
-
-def sky_patterns(stars: Floats, longest: float, neighbours: int) -> SkyPatterns:
-    """Patterns of directions (n, 3), none wider than ``longest`` (chord on the unit sphere)."""
-    fours, shape, size = _shapes(stars, _fours(stars, neighbours, longest), 0.0)
-    return SkyPatterns(stars, fours, shape, size)
+    return chosen
 
 
 def _alike(one: PatternMatch, other: PatternMatch, frame: SolveFrame) -> bool:
     near = 0.02 * max(frame.diagonal * frame.scale, 0.002)
     return one.mirrored == other.mirrored and bool(np.abs(one.turn - other.turn).max() < near)
-
-
-def _fours(points: Floats, neighbours: int, longest: float) -> Whole:
-    """Each point with every three of its nearest neighbours no further off than ``longest``; (n, 4), none twice."""
-    from scipy.spatial import cKDTree
-
-    count = len(points)
-    near = min(neighbours, count - 1)
-    if near < 3:
-        return np.empty((0, 4), dtype=np.intp)
-    distance, index = cKDTree(points).query(points, near + 1, distance_upper_bound=longest)
-    three = np.array(list(combinations(range(1, near + 1), 3)), dtype=np.intp)
-    whole = np.isfinite(distance[:, three]).all(axis=2)
-    first, which = np.nonzero(whole)
-    fours = np.column_stack([first, index[first[:, None], three[which]]])
-    fours.sort(axis=1)
-    key = ((fours[:, 0] * count + fours[:, 1]) * count + fours[:, 2]) * count + fours[:, 3]
-    if count > 50_000:  # the key would not fit into 63 bits
-        return np.asarray(np.unique(fours, axis=0), dtype=np.intp)
-    return np.asarray(fours[np.unique(key, return_index=True)[1]], dtype=np.intp)
-
-
-def _shapes(points: Floats, fours: Whole, shortest: float) -> tuple[Whole, Floats, Floats]:
-    """Patterns with their stars in an order of their own, the six distances over the longest, and ln of their sum.
-
-    The star that lies furthest from the other three comes first. Distances know neither rotation nor mirroring.
-    Patterns with two stars nearer than ``shortest`` are left out.
-    """
-    if not len(fours):
-        return fours, np.empty((0, 6)), np.empty(0)
-    between = np.zeros((len(fours), 4, 4))
-    for one, other in combinations(range(4), 2):
-        apart = np.linalg.norm(points[fours[:, one]] - points[fours[:, other]], axis=1)
-        between[:, one, other] = between[:, other, one] = apart
-    order = np.argsort(-between.sum(axis=2), axis=1)
-    fours = np.take_along_axis(fours, order, axis=1)
-    rows = np.arange(len(fours))
-    sides = np.stack([between[rows, order[:, a], order[:, b]] for a, b in combinations(range(4), 2)], axis=1)
-    longest = sides.max(axis=1)
-    good = (sides.min(axis=1) > shortest) & (sides.min(axis=1) > 0.02 * longest)
-    return fours[good], sides[good] / longest[good, None], np.log(sides[good].sum(axis=1))
 
 
 def _turned(frame: SolveFrame, own: Whole, theirs: Floats, scale: Floats) -> tuple[NDArray[np.bool_], Floats]:
@@ -202,27 +193,25 @@ def _turned(frame: SolveFrame, own: Whole, theirs: Floats, scale: Floats) -> tup
     return hand, np.where(hand[:, None, None], turns[1], turns[0])
 
 
-def _votes(
-    frame: SolveFrame, patterns: SkyPatterns, scale: Floats, hand: NDArray[np.bool_], turns: Floats
-) -> tuple[Whole, Floats]:
+def _votes(frame: SolveFrame, number: int, guesses: _Guesses, stars: Any) -> tuple[Whole, Floats]:
     """For each guess, how many bright stars of the picture have a catalogue star at hand; and how many by chance."""
-    number = min(_COUNTED, len(frame.x))
+    scale, turns = guesses.scale, guesses.turns
     votes = np.zeros(len(scale), dtype=np.intp)
     limit = max(0.006 * frame.diagonal, 2.0)
     reach = 2.0 * math.sin(0.5 * math.atan(frame.diagonal / 2 * frame.scale * math.sqrt(1.0 + frame.tolerance)))
     by_chance = np.zeros(len(scale))
-    for start in range(0, len(scale), 2000):
-        part = slice(start, start + 2000)
+    for start in range(0, len(scale), _AT_A_TIME):
+        part = slice(start, start + _AT_A_TIME)
         ours = np.where(
-            hand[part, None, None],
+            guesses.mirrored[part, None, None],
             frame.directions(number, scale[part], True),
             frame.directions(number, scale[part], False),
         )
         on_sky = np.einsum("hij,hkj->hki", turns[part], ours)
         bound = limit * scale[part, None]
-        distance, _ = patterns.all_stars.query(on_sky, distance_upper_bound=float(bound.max()))
+        distance, _ = stars.query(on_sky, distance_upper_bound=float(bound.max()))
         votes[part] = (distance <= bound).sum(axis=1)
-        around = patterns.all_stars.query_ball_point(turns[part, :, 2], reach, return_length=True)
+        around = stars.query_ball_point(turns[part, :, 2], reach, return_length=True)
         by_chance[part] = number * around * (limit * scale[part]) ** 2 / reach**2
     return votes, by_chance
 

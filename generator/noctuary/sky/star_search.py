@@ -15,13 +15,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
-import numpy as np
 from numpy.typing import ArrayLike
 
-from noctuary.geometry import unit_vectors
-from noctuary.sky import star_cells
+from noctuary.geometry import lon_lat_deg
+from noctuary.sky.pattern_index import NARROWEST_DEG, WIDER, index_step, reach_of_field, step_for
 from noctuary.sky.placement_fit import fitted_placement
 from noctuary.sky.solve import (
     GREATEST_CHANCE,
@@ -32,7 +30,8 @@ from noctuary.sky.solve import (
     frame_of_stars,
     solve,
 )
-from noctuary.sky.star_patterns import Level, SkyPatterns, pattern_matches, sky_patterns
+from noctuary.sky.solve_frame import evenly_bright
+from noctuary.sky.star_patterns import matches_everywhere
 from noctuary.sky.star_table import StarTable
 
 Seen = tuple[ArrayLike, ArrayLike, ArrayLike]
@@ -45,11 +44,22 @@ _FARTHEST = math.log(4.0)
 MARGIN_DEG = 0.5
 """How far outside the picture its target may lie."""
 _FIELDS_DEG = 0.3, 60.0
-NARROWEST_BLIND_DEG = 3.0
-"""Diagonal of the smallest field that is looked for on the whole sky."""
-_STARS_OF_FIELD = 14  # evenly spread stars that a field has in the patterns of the whole sky
-_BLIND_LEVELS = (Level(_STARS_OF_FIELD, 24, 5, 8, 0.012), Level(_STARS_OF_FIELD, 50, 5, 10, 0.012))
-_LADDER = 1.35  # each set of patterns of the whole sky is for fields so much wider than the one before
+
+
+@dataclass(frozen=True, slots=True)
+class _Depth:
+    """Which of the picture's stars are compared on the whole sky, and with which.
+
+    Those with fewer than so many ``brighter`` ones about them, each with so many ``neighbours``, are compared with
+    the stars that fields of so many steps ``finer`` would show.
+    """
+
+    brighter: int
+    neighbours: int
+    finer: int
+
+
+_DEPTHS = (_Depth(8, 12, 0), _Depth(8, 12, 2))
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,37 +126,39 @@ def search_near(
 def search_everywhere(
     lists: Iterable[Seen], width: int, height: int, bands: Sequence[ScaleBand], stars_near: StarsNear, tried: int = 0
 ) -> Outcome:
-    """The placement of a picture of 3° and more that may show any part of the sky."""
+    """The placement of a picture of 3° and more that may show any part of the sky.
+
+    ``lists`` as for :func:`search_near`; lists with many spots that are no stars do little harm here.
+    """
     refusals = []
-    for stars in lists:
+    for number, stars in enumerate(lists):
         frame = frame_of_stars(stars, width, height, 1.0, 0.0)
         if isinstance(frame, Refusal):
             refusals.append(frame)
             continue
-        for band in _wide(bands, width, height):
-            this = replace(frame, scale=math.radians(band.arcsec / 3600.0), tolerance=band.tolerance)
-            patterns = _whole_sky(_rung(2.0 * half_diagonal_deg(width, height, band.arcsec)))
-            guesses = []
-            for level in _BLIND_LEVELS:
-                more, tests = pattern_matches(
-                    this, patterns.stars, _STARS_OF_FIELD, level, np.array([0.0, 0.0, 1.0]), math.pi, patterns
+        for depth in _DEPTHS if number else _DEPTHS[:1]:
+            for band in _wide(bands, width, height):
+                this = replace(frame, scale=math.radians(band.arcsec / 3600.0), tolerance=band.tolerance)
+                step = step_for(2.0 * half_diagonal_deg(width, height, band.arcsec)) - depth.finer
+                if step < 0:
+                    continue
+                reach = reach_of_field(this.diagonal) / WIDER**depth.finer
+                guesses, tests = matches_everywhere(
+                    this.only(evenly_bright(this, reach, depth.brighter)), index_step(step), depth.neighbours
                 )
                 tried += tests
-                guesses += more
-            for guess in guesses:
-                towards = guess.turn[:, 2]
-                ra = math.degrees(math.atan2(towards[1], towards[0])) % 360.0
-                dec = math.degrees(math.asin(max(-1.0, min(1.0, towards[2]))))
-                half = half_diagonal_deg(width, height, band.arcsec * (1.0 + band.tolerance))
-                sky = brightest_singles(stars_near(ra, dec, min(1.1 * half, 90.0)), this)
-                fit = fitted_placement(this, sky, guess, max(tried, 1))
-                if fit is not None and fit.log10_chance < GREATEST_CHANCE:
-                    return Outcome(as_solution(this, fit, tried), tried)
+                for guess in guesses:
+                    half = half_diagonal_deg(width, height, band.arcsec * (1.0 + band.tolerance))
+                    middle = lon_lat_deg(guess.turn[:, 2].tolist())
+                    sky = brightest_singles(stars_near(*middle, min(1.1 * half, 90.0)), this)
+                    fit = fitted_placement(this, sky, guess, max(tried, 1))
+                    if fit is not None and fit.log10_chance < GREATEST_CHANCE:
+                        return Outcome(as_solution(this, fit, tried), tried)
     refusals.append(
         Refusal(
             "the pattern of the picture's stars was found nowhere on the sky",
             f"add an object that lies in the picture to objects; without one only fields above "
-            f"{NARROWEST_BLIND_DEG:.0f}° can be found",
+            f"{NARROWEST_DEG:.0f}° can be found",
             tried,
         )
     )
@@ -166,31 +178,5 @@ def half_diagonal_deg(width: int, height: int, arcsec: float) -> float:
 def _wide(bands: Sequence[ScaleBand], width: int, height: int) -> Iterator[ScaleBand]:
     for band in bands:
         field = 2.0 * half_diagonal_deg(width, height, band.arcsec * (1.0 + band.tolerance))
-        if NARROWEST_BLIND_DEG <= field <= 1.2 * _FIELDS_DEG[1]:
+        if NARROWEST_DEG <= field <= 1.2 * _FIELDS_DEG[1]:
             yield band
-
-
-def _rung(diagonal_deg: float) -> int:
-    return max(round(math.log(diagonal_deg / NARROWEST_BLIND_DEG) / math.log(_LADDER)), 0)
-
-
-@lru_cache(maxsize=16)
-def _whole_sky(rung: int) -> SkyPatterns:
-    """Patterns of the whole sky for fields of one size, of stars as evenly spread as a field needs."""
-    diagonal = NARROWEST_BLIND_DEG * _LADDER**rung
-    area = 6.0 / 13.0 * diagonal**2  # of a frame of 3 : 2
-    side = math.sqrt(4.0 * area / _STARS_OF_FIELD)  # four stars to a square, so that edges matter little
-    every = _bright_stars()
-    row = np.floor((every.dec + 90.0) / side).astype(np.intp)
-    along = np.floor(every.ra * np.cos(np.radians((row + 0.5) * side - 90.0)).clip(0.02) / side).astype(np.intp)
-    square = row * 100_000 + along
-    order = np.lexsort((every.mag, square))
-    first = np.searchsorted(square[order], square[order])
-    keep = order[np.arange(len(order)) - first < 4]
-    keep = keep[np.argsort(every.mag[keep], kind="stable")]
-    return sky_patterns(unit_vectors(every.ra[keep], every.dec[keep]), math.radians(diagonal), 5)
-
-
-@lru_cache(maxsize=1)
-def _bright_stars() -> star_cells.CellStars:
-    return star_cells.brightest_everywhere(8)
