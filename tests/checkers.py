@@ -1,13 +1,23 @@
-"""Checkers that are not Python's, where they are installed."""
+"""Checkers that are not Python's, where they are installed: axe-core (WCAG 2.2 AA) and the Nu HTML checker of the W3C."""
 
 from __future__ import annotations
 
 import os
+import shutil
+import subprocess
+from collections.abc import Iterable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from tests.served_site import served
+
 MODULES = Path(__file__).resolve().parent / "browser" / "node_modules"
+AXE = MODULES / "axe-core" / "axe.min.js"
+CHECKER = MODULES / "vnu-jar" / "build" / "dist" / "vnu.jar"
+GROUNDS = ("night", "day", "red")
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 
 
 def there(tool: Path | str | None, how: str) -> str:
@@ -17,3 +27,41 @@ def there(tool: Path | str | None, how: str) -> str:
     if os.environ.get("CI"):
         pytest.fail(how)
     pytest.skip(how)
+
+
+def axe_violations(chromium: Any, site: Path, paths: Iterable[str], width: int) -> list[tuple[str, str, str, str]]:
+    """Page, ground, rule and element of whatever axe-core objects to, on three grounds in a window of this width."""
+    axe = Path(there(AXE, "there is no axe-core: npm install --prefix tests/browser")).read_text(encoding="utf-8")
+    context = chromium.new_context(viewport={"width": width, "height": 900}, bypass_csp=True)
+    found = []
+    for path in paths:
+        page = context.new_page()
+        page.goto((site / path).as_uri())
+        page.evaluate(axe)
+        for ground in GROUNDS:
+            page.evaluate("ground => { document.documentElement.dataset.ground = ground; }", ground)
+            # What does not depend on colours is tested once.
+            run = (
+                {"runOnly": {"type": "tag", "values": RULES}}
+                if ground == "night"
+                else {"runOnly": {"type": "rule", "values": ["color-contrast", "link-in-text-block"]}}
+            )
+            told = page.evaluate("run => axe.run(document, {...run, resultTypes: ['violations']})", run)
+            found += [(path, ground, v["id"], v["nodes"][0]["html"][:120]) for v in told["violations"]]
+        page.close()
+    context.close()
+    return found
+
+
+def html_messages(site: Path) -> str:
+    """Whatever the Nu HTML checker says of the pages of a site, as a server sends them."""
+    java = there(shutil.which("java"), "there is no Java: apt-get install default-jre-headless")
+    jar = there(CHECKER, "there is no Nu HTML checker: npm install --prefix tests/browser")
+    allowed = ("allow-forbidden-hosts=true", "allowed-address-type=all")  # this machine is not one of the hosts
+    settings = [f"-Dnu.validator.servlet.{name}" for name in allowed]
+    with served(site) as address:
+        pages = [f"{address}/{page.relative_to(site).as_posix()}" for page in sorted(site.rglob("*.html"))]
+        command = [java, *settings, "-jar", jar, "--format", "gnu", *pages]
+        told = subprocess.run(command, capture_output=True, text=True, check=False, timeout=300)
+    said = told.stdout + told.stderr
+    return said or ("" if told.returncode == 0 else f"it ended with {told.returncode}")

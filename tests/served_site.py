@@ -60,10 +60,18 @@ class _Handler(SimpleHTTPRequestHandler):
     def log_message(self, *_: object) -> None: ...
 
 
+class _Server(ThreadingHTTPServer):
+    """Who goes away in the middle of an answer is no error."""
+
+    daemon_threads = True
+
+    def handle_error(self, *_: object) -> None: ...
+
+
 @contextmanager
 def served(site: Path) -> Iterator[str]:
     """The address of the site at a free port of this machine."""
-    with ThreadingHTTPServer(("127.0.0.1", 0), partial(_Handler, directory=str(site.resolve()))) as server:
+    with _Server(("127.0.0.1", 0), partial(_Handler, directory=str(site.resolve()))) as server:
         threading.Thread(target=server.serve_forever, daemon=True).start()
         yield f"http://127.0.0.1:{server.server_address[1]}"
         server.shutdown()

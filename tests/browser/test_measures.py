@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import gzip
 import io
-import shutil
-import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -18,13 +16,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from tests.checkers import MODULES, there
+from tests.checkers import axe_violations, html_messages
 from tests.served_site import served
 
-AXE = MODULES / "axe-core" / "axe.min.js"
-CHECKER = MODULES / "vnu-jar" / "build" / "dist" / "vnu.jar"
-GROUNDS = ("night", "day", "red")
-RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 SHIFTS = (
     "window.shifted = 0; new PerformanceObserver(l => l.getEntries().forEach(e => window.shifted += e.value))"
     ".observe({type: 'layout-shift', buffered: true})"
@@ -36,10 +30,6 @@ def address(site: Path) -> Iterator[str]:
     """The site over HTTP, at a free port of this machine."""
     with served(site) as found:
         yield found
-
-
-def _ground(page: Any, ground: str) -> None:
-    page.evaluate("ground => { document.documentElement.dataset.ground = ground; }", ground)
 
 
 def _all_there(page: Any) -> None:
@@ -54,36 +44,11 @@ def _all_there(page: Any) -> None:
 @pytest.mark.browser
 @pytest.mark.parametrize("width", [390, 1280])
 def test_axe_finds_nothing_on_three_grounds(chromium, site, kinds, width):
-    axe = Path(there(AXE, "there is no axe-core: npm install --prefix tests/browser")).read_text(encoding="utf-8")
-    context = chromium.new_context(viewport={"width": width, "height": 900}, bypass_csp=True)
-    found = []
-    for path in kinds:
-        page = context.new_page()
-        page.goto((site / path).as_uri())
-        page.evaluate(axe)
-        for ground in GROUNDS:
-            _ground(page, ground)
-            # What does not depend on colours is tested once.
-            run = (
-                {"runOnly": {"type": "tag", "values": RULES}}
-                if ground == "night"
-                else {"runOnly": {"type": "rule", "values": ["color-contrast", "link-in-text-block"]}}
-            )
-            told = page.evaluate("run => axe.run(document, {...run, resultTypes: ['violations']})", run)
-            found += [(path, ground, v["id"], v["nodes"][0]["html"][:120]) for v in told["violations"]]
-        page.close()
-    context.close()
-    assert found == []
+    assert axe_violations(chromium, site, kinds, width) == []
 
 
-def test_the_nu_html_checker_has_nothing_to_say(site, address):
-    jar = there(CHECKER, "there is no Nu HTML checker: npm install --prefix tests/browser")
-    java = there(shutil.which("java"), "there is no Java: apt-get install default-jre-headless")
-    pages = [f"{address}/{page.relative_to(site).as_posix()}" for page in sorted(site.rglob("*.html"))]
-    allowed = ("allow-forbidden-hosts=true", "allowed-address-type=all")  # this machine is not one of the hosts
-    command = [java, *(f"-Dnu.validator.servlet.{name}" for name in allowed), "-jar", jar, "--format", "gnu", *pages]
-    told = subprocess.run(command, capture_output=True, text=True, check=False, timeout=300)
-    assert (told.returncode, told.stdout + told.stderr) == (0, "")
+def test_the_nu_html_checker_has_nothing_to_say(site):
+    assert html_messages(site) == ""
 
 
 @pytest.mark.browser

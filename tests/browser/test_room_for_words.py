@@ -63,16 +63,22 @@ SMALL = """least => [...document.querySelectorAll('a, button, label, summary, in
 }).map(e => e.outerHTML.slice(0, 90))"""
 
 
+def words_without_room(page: Any, width: int) -> list[tuple[Any, ...]]:
+    """What is cut, covered or beyond the window on an open page, each with the words."""
+    page.wait_for_selector("html:not(.face-coming)")
+    found: list[tuple[Any, ...]] = [("cut", text) for text in page.evaluate(CUT, width)]
+    found += [("covered", *pair) for pair in page.evaluate(COVERED)]
+    if page.evaluate("document.documentElement.scrollWidth") > width:
+        found.append(("wider than the window",))
+    return found
+
+
 @pytest.mark.parametrize("width", [390, 1440])
 def test_nothing_is_cut_and_nothing_covers_another(open_page: OpenPage, kinds: list[str], width: int) -> None:
     faults: list[tuple[Any, ...]] = []
     for path in kinds:
         page = open_page(path, width=width)
-        page.wait_for_selector("html:not(.face-coming)")
-        faults += [(path, "cut", text) for text in page.evaluate(CUT, width)]
-        faults += [(path, "covered", *pair) for pair in page.evaluate(COVERED)]
-        if page.evaluate("document.documentElement.scrollWidth") > width:
-            faults.append((path, "wider than the window"))
+        faults += [(path, *fault) for fault in words_without_room(page, width)]
         page.context.close()
     assert faults == []
 

@@ -167,7 +167,7 @@ def shown(whole: ArchiveFacts) -> dict[str, PictureView]:
     for name, (width, height) in SIZES.items():
         sources = tuple(
             Source(f"images/{name}-{w}.{ending}", w, max(1, round(height * w / width)), kind)
-            for w in (min(480, width), width)
+            for w in sorted({min(480, width), width})
             for kind, ending in FORMATS.items()
         )
         record = whole.archive.pictures[name]
@@ -192,18 +192,18 @@ def rendered(hostile: str = "") -> dict[str, str]:
 
 
 @cache
-def set_texts(hostile: str = "") -> dict[str, str]:
+def set_texts(hostile: str = "", theme: str | None = None, language: str = "en") -> dict[str, str]:
     """Address → text of every page, those for machines included."""
-    renderer = Renderer(theme_folders(None, Path("no-archive-here")), "en")
+    renderer = Renderer(theme_folders(theme, Path("no-archive-here")), language)
     return {page.path: renderer.render(page) for page in set_pages(hostile)}
 
 
-def write(folder: Path) -> None:
+def write(folder: Path, theme: str | None = None, language: str = "en") -> None:
     """The site as files, pictures included."""
-    for path, html in set_texts().items():
+    for path, html in set_texts("", theme, language).items():
         (folder / path).parent.mkdir(parents=True, exist_ok=True)
         (folder / path).write_text(html, encoding="utf-8")
-    for path, data in published_files(theme_folders(None, Path("no-archive-here"))).items():
+    for path, data in published_files(theme_folders(theme, Path("no-archive-here"))).items():
         (folder / path).parent.mkdir(parents=True, exist_ok=True)
         (folder / path).write_bytes(data)
     for product in sky_view_file.products(model_of(), "a program"):

@@ -20,6 +20,7 @@ import pytest
 from noctuary.diagnostic import Diagnostic
 from noctuary.pages.exports.facts_json import picture_json
 
+from tests.checkers import html_messages
 from tests.strangers.archive_of_twenty import PICTURES, twenty
 
 pytestmark = pytest.mark.slow
@@ -60,6 +61,10 @@ def page(outcome: Any, name: str) -> str:
 def test_it_builds_with_no_fault(outcome: Any) -> None:
     assert outcome.built
     assert [str(d) for d in outcome.findings if d.level == "fault"] == []
+
+
+def test_the_nu_html_checker_has_nothing_to_say(outcome: Any) -> None:
+    assert html_messages(outcome.out) == ""
 
 
 def doubts(outcome: Any, name: str) -> set[str]:
