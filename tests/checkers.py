@@ -1,4 +1,4 @@
-"""Checkers that are not Python's, where they are installed: axe-core (WCAG 2.2 AA) and the Nu HTML checker of the W3C."""
+"""Checkers that are not Python's: axe-core (WCAG 2.2 AA) and the Nu HTML checker of the W3C."""
 
 from __future__ import annotations
 
