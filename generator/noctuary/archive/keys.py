@@ -77,7 +77,7 @@ class ArchiveKeys(Keys):
     reference_rig_name: Line | None = key(
         "the rig that depth is compared with", written="reference_rig", default=None
     )
-    gone: Ids = key("ids of pictures that were published once and are let go", default=())
+    gone: Ids = key("ids of pictures that were published once and are let go: their pages say so", default=())
     upload: Destinations | None = key(
         "where the site is uploaded to: an address or a folder, or several by name", default=None
     )

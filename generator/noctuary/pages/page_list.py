@@ -14,6 +14,7 @@ from noctuary.pages import (
     feed,
     free_page,
     front,
+    gone_page,
     group_page,
     night_page,
     nights_page,
@@ -26,6 +27,7 @@ from noctuary.pages import (
     year_page,
 )
 from noctuary.pages.exports.export import Export
+from noctuary.pages.gone_addresses import GonePicture
 from noctuary.pages.overlay_pairs import Layer, Pair
 from noctuary.pages.page import Link, Page, frame_of
 from noctuary.pages.picture_view import PictureView
@@ -63,6 +65,7 @@ PAGES: tuple[Callable[[SiteModel], list[Page]], ...] = (
     free_page.pages,
     data_page.pages,
     redirect_page.pages,
+    gone_page.pages,
 )
 
 
@@ -87,12 +90,13 @@ def site_model(
     shown: Mapping[str, PictureView],
     layers: Mapping[Pair, Layer] | None = None,
     frames: Mapping[str, tuple[RegisteredPicture, ...]] | None = None,
+    gone: tuple[GonePicture, ...] = (),
 ) -> SiteModel:
     """All that pages are made from. A picture that ``shown`` lacks has no page and is in no gallery."""
     addresses = addresses_of(facts)
     free = tuple(Link(p.title, addresses.free_pages[p.id]) for p in facts.archive.pages)
     frame = frame_of(facts.archive, sections(facts, shown), free)
-    return SiteModel(facts, shown, frame, addresses, layers or {}, frames or {})
+    return SiteModel(facts, shown, frame, addresses, layers or {}, frames or {}, gone)
 
 
 def pages(model: SiteModel, exports: Iterable[Export] = ()) -> list[Page]:

@@ -53,7 +53,7 @@ def shares(model: SiteModel, pages: Iterable[Page]) -> dict[str, Share]:
     frames = _frames_of_pages(model)
     by_path = {}
     for page in pages:
-        if page.kind == "redirect":
+        if page.kind in ("redirect", "gone"):
             continue
         own = by_page.get(page.path)
         pictures = _pair(model, page.context) or shown_on.get(page.path, [])

@@ -55,7 +55,7 @@ def site_products(context: BuildContext, executor: str | None) -> SiteProducts:
         files = picture_files(context, engine)
     overlays = overlay_files(context, files)
     frames = frame_files(context, files)
-    model = site_model(context.facts, files.shown, overlays.by_pair, frames.by_target)
+    model = site_model(context.facts, files.shown, overlays.by_pair, frames.by_target, context.gone)
     exports = site_exports(model)
     all_pages = pages(model, exports)
     setter = PageSetter(context.theme, context.archive.language, context.program)
