@@ -39,8 +39,8 @@ def published(facts: ArchiveFacts, hash_of: Callable[[str], str]) -> dict[str, P
     at = {}
     for picture in facts.archive.shown:
         target = facts.pictures[picture.id].target
-        there = PublishedAddress(hash_of(picture.file), target.name if target else "")
-        at.update(dict.fromkeys((picture.id, *picture.former_ids), there))
+        shown = PublishedAddress(hash_of(picture.file), target.name if target else "")
+        at.update(dict.fromkeys((picture.id, *picture.former_ids), shown))
     return at
 
 
