@@ -49,6 +49,15 @@ def kinds(site: Path) -> list[str]:
     return found
 
 
+def load_all_pictures(page: Any) -> None:
+    """Every picture of the page, wherever it hangs; waiting for a condition is evaluation, which is forbidden."""
+    page.evaluate(
+        "async () => { for (const i of document.images) i.loading = 'eager';"
+        "await Promise.all([...document.images].filter(i => i.getAttribute('src') && !i.complete).map("
+        "i => new Promise(done => { i.onload = i.onerror = done; }))); }"
+    )
+
+
 @pytest.fixture
 def open_page(chromium: Any, site: Path) -> Iterator[OpenPage]:
     """``open_page("targets.html", width=390, ground="red", scripts=False, …)``: a page of the demo as a file.

@@ -19,6 +19,8 @@ from PIL import Image
 from tests.checkers import axe_violations, html_messages
 from tests.served_site import served
 
+from .conftest import load_all_pictures
+
 SHIFTS = (
     "window.shifted = 0; new PerformanceObserver(l => l.getEntries().forEach(e => window.shifted += e.value))"
     ".observe({type: 'layout-shift', buffered: true})"
@@ -30,15 +32,6 @@ def address(site: Path) -> Iterator[str]:
     """The site over HTTP, at a free port of this machine."""
     with served(site) as found:
         yield found
-
-
-def _all_there(page: Any) -> None:
-    """Every picture of the page, wherever it hangs; waiting for a condition is evaluation, which is forbidden."""
-    page.evaluate(
-        "async () => { for (const i of document.images) i.loading = 'eager';"
-        "await Promise.all([...document.images].filter(i => i.getAttribute('src') && !i.complete).map("
-        "i => new Promise(done => { i.onload = i.onerror = done; }))); }"
-    )
 
 
 @pytest.mark.browser
@@ -59,7 +52,7 @@ def test_dark_adapted_is_red_and_dim_on_every_kind_of_page(chromium, site, kinds
     for path in kinds:
         page = context.new_page()
         page.goto((site / path).as_uri())
-        _all_there(page)
+        load_all_pictures(page)
         red, green, blue = Image.open(io.BytesIO(page.screenshot(full_page=True))).convert("RGB").split()
         page.close()
         assert np.asarray(green).max() <= 0.02 * 255, path
@@ -89,7 +82,7 @@ def test_the_policy_holds_and_nothing_moves_or_goes_outside(chromium, site, kind
         page = context.new_page()
         page.on("pageerror", lambda error: told.append(str(error)))
         page.goto(f"{home}/{path}")
-        _all_there(page)
+        load_all_pictures(page)
         page.evaluate("document.fonts.ready")
         page.mouse.wheel(0, 4000)
         page.wait_for_timeout(60)
