@@ -68,11 +68,12 @@ def _go_on(order: Order, words: EditedWords | None) -> Outcome:
     """A build that goes on from the last one: edited words alone, or everything that has changed."""
     recover(order.out)
     _refuse_misplaced(order.archive, order.out)
-    if (done := (words or EditedWords(order.archive, order.out)).build()) is not None:
+    words = words or EditedWords(order.archive, order.out)
+    if (done := words.build()) is not None:
         return done
     from noctuary.whole_build import whole_build
 
-    return whole_build(order)
+    return whole_build(order, words.left)
 
 
 def _refuse_misplaced(folder: Path, out: Path) -> None:

@@ -101,10 +101,17 @@ class EditedWords:
         memory = Memo(last.worked_out)
         try:
             edits = [_edit(self._folder, name, last, memory) for name in stamps]
+            if not last.book.site_is_as_made(self._out):
+                return None
             products, outdated = _products(edits, last, memory)
         except (_MoreChanged, ValueError, KeyError):
             return None
         return self._publish(last, stamps, edits, products, outdated, memory, began)
+
+    @property
+    def left(self) -> tuple[BuildManifest, WorkedOut] | None:
+        """What the last build left, if it has been read."""
+        return (self._last.book, self._last.worked_out) if self._last is not None else None
 
     def _changed_sidecars(self) -> Mapping[str, Stamp] | None:
         """Sidecars that have changed, if nothing else has, with their stamps now."""
@@ -121,8 +128,7 @@ class EditedWords:
         changed = sorted(book.changed_inputs(now))
         if not all(name in now and name in book.inputs and _is_sidecar(name) for name in changed):
             return None
-        few = len(changed) <= _MOST and book.site_is_as_made(self._out)
-        return {name: now[name] for name in changed} if few and self._read_last(book) else None
+        return {name: now[name] for name in changed} if len(changed) <= _MOST and self._read_last(book) else None
 
     def _book(self, files: tuple[Stamp | None, ...]) -> BuildManifest:
         """The manifest of the last build; read anew where the ``files`` that it left are not those that were read."""

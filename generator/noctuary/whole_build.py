@@ -40,13 +40,14 @@ def examined(folder: Path) -> Inspection:
         return inspect(folder, out, BuildManifest(), Memo(), date.today())
 
 
-def whole_build(order: Order) -> Outcome:
+def whole_build(order: Order, left: tuple[BuildManifest, WorkedOut] | None = None) -> Outcome:
     """Goes on from the last build, or from nothing where that left what makes no sense.
 
-    Raises OSError, :class:`CannotPublish`, :class:`NoSuchExecutor` and :class:`BadTemplate`.
+    ``left``: what it left, where that has been read. Raises OSError, :class:`CannotPublish`, :class:`NoSuchExecutor`
+    and :class:`BadTemplate`.
     """
     program = program_hash()
-    before, worked_out = read_manifest(order.archive), WorkedOut(order.archive)
+    before, worked_out = left or (read_manifest(order.archive), WorkedOut(order.archive))
     answers = _answers(worked_out, program)
     ingredients = worked_out.ingredients() if worked_out.build == before.build else {}
     try:

@@ -6,6 +6,8 @@ import json
 from collections.abc import Iterator
 from functools import partial
 
+import orjson
+
 from noctuary.pages.addresses import picture_page
 from noctuary.pages.exports.export import Export
 from noctuary.pages.exports.facts_json import published_json
@@ -32,4 +34,7 @@ def exports(model: SiteModel) -> Iterator[Export]:
 
 
 def _json(plain: object) -> bytes:
-    return json.dumps(plain, ensure_ascii=False, indent=1).encode("utf-8", "replace") + b"\n"
+    try:
+        return orjson.dumps(plain, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
+    except TypeError:  # half a surrogate pair, say, from the name of a file
+        return json.dumps(plain, ensure_ascii=False, indent=2).encode("utf-8", "replace") + b"\n"
