@@ -168,11 +168,14 @@ def test_files_that_nothing_asks_for_are_doubts(archive: Path) -> None:
     put(archive, "images/asked.svg", "<svg xmlns='http://www.w3.org/2000/svg'/>")
     put(archive, "extra.css", "body { background: url(images/asked.svg) }")
     put(archive, "fonts/OFL.txt", "a licence")
+    put(archive, "images/aux.svg", "<svg xmlns='http://www.w3.org/2000/svg'/>")
     found = {(f.mark.file, f.level, f.rule) for f in examine(archive).findings if f.mark.file.startswith("theme")}
     assert found == {
         ("theme/style.css", "doubt", "theme-unused"),
         ("theme/styles/umbra.css", "doubt", "theme-replaces"),
         ("theme/images/lost.png", "doubt", "theme-unused"),
+        ("theme/images/aux.svg", "doubt", "theme-unused"),
+        ("theme/images/aux.svg", "doubt", "theme-name"),
     }
 
 

@@ -18,6 +18,7 @@ RULES: dict[str, str] = {
         "A text is too long, or has too many open brackets, to be read as Markdown, and is shown as typed (a doubt)."
     ),
     "theme-file": "theme.yaml names a file that the theme does not have.",
+    "theme-name": "A file of the archive's theme is published under a name that some system cannot hold (a doubt).",
     "theme-replaces": (
         "A style sheet of the archive's theme stands in for a much larger one, the rest of which is lost (a doubt)."
     ),

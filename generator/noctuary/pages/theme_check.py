@@ -17,7 +17,8 @@ from noctuary.archive.marked_yaml import Path as Keys
 from noctuary.archive.marked_yaml import decode, read_yaml
 from noctuary.archive.records import Marks
 from noctuary.diagnostic import Diagnostic, Mark, doubt, fault
-from noctuary.pages.theme import EXTRA, PUBLISHED, find, find_template, own_folders
+from noctuary.pages.theme import EXTRA, PUBLISHED, SITE_FOLDER, find, find_template, own_folders
+from noctuary.portable_name import why_not_portable
 
 _TEXTS = {"name", "about", "icon"}
 _LISTS = {"early_scripts", "stylesheets", "scripts", "borrows"}
@@ -40,6 +41,7 @@ def theme_findings(folders: Sequence[Path], archive: Path, language: str) -> lis
         findings += _theme_yaml(folder, folders, archive)
         findings += _templates(folder, folders, archive, language)
         findings += _unused(folder, folders, archive)
+        findings += _awkward_names(folder, archive)
     return findings
 
 
@@ -49,6 +51,16 @@ def _links_out(folder: Path, archive: Path) -> Iterator[Diagnostic]:
         if path.is_symlink() and not path.resolve().is_relative_to(root):
             message, hint = "the link leads out of the archive", "put the file itself into the theme"
             yield fault(Mark(path.relative_to(archive).as_posix()), "outside-archive", message, hint)
+
+
+def _awkward_names(folder: Path, archive: Path) -> Iterator[Diagnostic]:
+    """Files that are published under names which some system cannot hold."""
+    for kind, endings in PUBLISHED.items():
+        for path in sorted((folder / kind).rglob("*")):
+            why = why_not_portable(f"{SITE_FOLDER}/{path.relative_to(folder).as_posix()}")
+            if why is not None and path.is_file() and path.suffix.lower() in endings:
+                mark = Mark(path.relative_to(archive).as_posix())
+                yield doubt(mark, "theme-name", f"not every system can hold the site: {why}", "give it another name")
 
 
 def _theme_yaml(folder: Path, folders: Sequence[Path], archive: Path) -> Iterator[Diagnostic]:

@@ -2,10 +2,10 @@
 
 A new site, or a change of more than a tenth of its files, is assembled in a hidden folder beside the published one;
 what has not changed is linked over from there. When every file is on the disk the two folders change places in one
-step, and the old one is removed. A smaller change, and any change where two folders cannot change places in one step,
-is put in place file by file, after a journal of it is on the disk (see :mod:`noctuary.publish.journal`). Whatever
-happens before that exchange or that journal leaves the site as it was; whatever happens after it leaves the new one,
-or one on the way there that the next build or preview brings to its end.
+step, and the old one is removed. A smaller change, an edit of words alone, and any change where two folders cannot
+change places in one step, is put in place file by file, after a journal of it is on the disk (see
+:mod:`noctuary.publish.journal`). Whatever happens before that exchange or that journal leaves the site as it was;
+whatever happens after it leaves the new one, or one on the way there that the next build or preview finishes.
 """
 
 from __future__ import annotations
