@@ -84,10 +84,12 @@ def leftovers(archive: Path) -> list[str]:
     )
 
 
-def test_a_file_operation_that_fails(folder: Path) -> None:
+@pytest.mark.parametrize(("scenario", "every"), [("edit", "53"), ("words", "23")])
+def test_a_file_operation_that_fails(folder: Path, scenario: str, every: str) -> None:
     """A full disk, a forbidden file, a broken disk or the end of the process, at some of all file operations."""
+    trials = [sys.executable, "-m", "tests.faults.trials", str(folder / f"trials-{scenario}")]
     outcome = subprocess.run(
-        [sys.executable, "-m", "tests.faults.trials", str(folder / "trials"), "--every", "53", "--first", "29"],
+        [*trials, "--scenario", scenario, "--every", every, "--first", "29"],
         cwd=REPOSITORY, env=surroundings(), capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert outcome.returncode == 0, outcome.stdout + outcome.stderr

@@ -20,6 +20,8 @@ from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
+from noctuary.edited_words import EditedWords
+
 from tests.builders.folders import bytes_below, jpeg, set_plainly, write
 from tests.builders.many_pictures import sidecar, write_archive
 from tests.builders.program import REPOSITORY
@@ -42,15 +44,19 @@ class Bench:
             self._must_build()
         self.old = bytes_below(self.site)
         if scenario != "first":
-            edited = sidecar(0, 2).replace("on a night like", "on an evening like").replace("Field number", "View")
+            edited = sidecar(0, 2).replace("on a night like", "on an evening like")
+            if scenario != "words":
+                edited = edited.replace("title: Field", "title: View")
             write(self.archive / "pictures/field-00000.yaml", edited)
         if scenario == "picture":
             write(self.archive / "pictures/field-00002.yaml", sidecar(2, 2))
             write(self.archive / "pictures/field-00002.jpg", jpeg(2, (60, 40)))
-        shutil.move(self.folder / "work", self._start)
-        self.lay_out()
-        shutil.rmtree(self.site, ignore_errors=True)
-        shutil.rmtree(self.archive / ".noctuary", ignore_errors=True)
+        for written in self._written():
+            shutil.copytree(written, self._start / written.name, symlinks=True)
+        if scenario == "words":
+            assert EditedWords(self.archive, self.site).build() is not None
+        for written in self._written():
+            shutil.rmtree(written)
         self._must_build()
         # Everything a build imports, once, so that each trial costs what its build costs.
         for name in (self.folder / "imported").read_text().splitlines():
@@ -59,9 +65,16 @@ class Bench:
         self.new = bytes_below(self.site)
         assert self.new != self.old
 
+    def _written(self) -> list[Path]:
+        """The folders that builds write."""
+        return [path for path in self.archive.iterdir() if path.name.startswith(("site", "."))]
+
     def lay_out(self) -> None:
-        shutil.rmtree(self.folder / "work", ignore_errors=True)
-        shutil.copytree(self._start, self.folder / "work", symlinks=True)
+        """Everything as it was at the beginning; what builds only read stays as it lies, for its stamps are known."""
+        for written in self._written():
+            shutil.rmtree(written)
+        if self._start.exists():
+            shutil.copytree(self._start, self.archive, symlinks=True, dirs_exist_ok=True)
 
     def _must_build(self) -> None:
         status, said = self.build()
@@ -187,7 +200,7 @@ def trials(
 def main() -> int:
     options = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
     options.add_argument("folder", type=Path)
-    options.add_argument("--scenario", choices=("first", "edit", "picture"), default="edit")
+    options.add_argument("--scenario", choices=("first", "edit", "words", "picture"), default="edit")
     options.add_argument("--trouble", choices=(*TROUBLES, "any"), default="any", help="any: each in turn")
     options.add_argument("--every", type=int, default=1, help="try every so many operations")
     options.add_argument("--first", type=int, default=1)
