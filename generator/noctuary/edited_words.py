@@ -27,7 +27,7 @@ from noctuary.build_manifest import (
 )
 from noctuary.diagnostic import Diagnostic, Mark, in_order
 from noctuary.errors import NoctuaryError
-from noctuary.outcome import Outcome, summary
+from noctuary.outcome import Outcome, cannot_be_kept, summary
 from noctuary.up_to_date import Look, left_by_the_last_build
 from noctuary.worked_out import ANSWERS, WorkedOut
 
@@ -187,9 +187,13 @@ class EditedWords:
             doubts=findings,
         )
         made_of = {product.path: product.ingredients for product in products}
-        last.worked_out.amend(book.build, outdated, memory.kept(), made_of)
-        amend_manifest(self._folder, book, stamps.keys(), published.keys())
-        self._last, self._files = replace(last, book=book), self._left_files()
+        try:
+            last.worked_out.amend(book.build, outdated, memory.kept(), made_of)
+            amend_manifest(self._folder, book, stamps.keys(), published.keys())
+            self._last, self._files = replace(last, book=book), self._left_files()
+        except OSError as error:
+            self._last = None
+            findings = in_order([*findings, cannot_be_kept(error)])
         return Outcome(
             findings,
             built=True,

@@ -6,8 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from noctuary.build_manifest import BuildManifest
-from noctuary.diagnostic import Diagnostic
+from noctuary.build_manifest import FOLDER, BuildManifest
+from noctuary.diagnostic import Diagnostic, Mark, doubt
 from noctuary.up_to_date import unchanged
 
 #: What is being made, how many of it are done, of how many.
@@ -53,3 +53,9 @@ def summary(book: BuildManifest, out: Path, written: int, seconds: float) -> str
         f"{pictures} pictures, {pages} pages; {written} files made in {seconds:.1f} s. The site is in {out}. "
         f"To see it, open {out / 'index.html'}"
     )
+
+
+def cannot_be_kept(error: OSError) -> Diagnostic:
+    """The site is complete; what is lost is the memory of how it was made."""
+    message = f"the cache in {FOLDER} cannot be written: {error.strerror or error}"
+    return doubt(Mark("archive.yaml"), "cache", message, "mend that, or the next build does all the work again")

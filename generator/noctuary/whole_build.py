@@ -10,11 +10,11 @@ from datetime import date
 from pathlib import Path
 
 from noctuary.archive.schema import write_schemas
-from noctuary.build_manifest import FOLDER, BuildManifest, program_stamp, read_manifest, write_manifest
-from noctuary.diagnostic import Mark, doubt, in_order
+from noctuary.build_manifest import BuildManifest, program_stamp, read_manifest, write_manifest
+from noctuary.diagnostic import in_order
 from noctuary.inspection import Inspection, inspect, program_hash
 from noctuary.memo import Memo
-from noctuary.outcome import Order, Outcome, summary
+from noctuary.outcome import Order, Outcome, cannot_be_kept, summary
 from noctuary.pages.build_context import BuildContext
 from noctuary.pages.gone_addresses import gone_pictures
 from noctuary.pages.gone_addresses import published as published_addresses
@@ -137,10 +137,7 @@ def _built(
         if any(name.startswith("images/") for name, _ in outcome.reasons):
             site.prune_cache()
     except OSError as error:
-        # The site is complete; what is lost is the memory of how it was made.
-        message = f"the cache in {FOLDER} cannot be written: {error.strerror or error}"
-        lost = doubt(Mark("archive.yaml"), "cache", message, "mend that, or the next build does all the work again")
-        outcome.findings = in_order([*findings, lost])
+        outcome.findings = in_order([*findings, cannot_be_kept(error)])
     outcome.summary = summary(book, out, outcome.written, time.monotonic() - began)
     return outcome
 
