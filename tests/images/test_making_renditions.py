@@ -136,7 +136,7 @@ class Deadly(type(Path())):  # type: ignore[misc]
     """A path that ends the process it arrives in, as the system does with one that takes too much memory."""
 
     def __reduce__(self) -> tuple[object, tuple[int]]:
-        return os._exit, (9,)
+        return signal.raise_signal, (signal.SIGKILL,)
 
 
 def test_a_worker_that_is_killed_costs_one_picture(tmp_path: Path) -> None:

@@ -1,26 +1,18 @@
-"""The pages as a browser shows them: three grounds, from a folder, on a phone, on paper, without script."""
+"""The pages as a browser shows them: from a folder, by the keyboard, on paper, without script.
+
+What is measured on every kind of page (access, grounds, what moves, what it weighs) is in ``tests/browser``."""
 
 from __future__ import annotations
 
 import gzip
-import io
-import threading
-from functools import partial
-from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
-import numpy as np
 import pytest
 from noctuary.pages.theme import published_files, theme_folders
-from PIL import Image
 
 from tests.builders.one_of_everything import rendered, write
 
 pytestmark = pytest.mark.browser
-KINDS = (
-    "index.html", "pictures/ring-two.html", "targets/ngc-2238.html", "targets.html", "nights/2025-01-18.html",
-    "nights.html", "equipment.html", "constellations/mon.html", "about.html", "sky.html",
-)  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -35,68 +27,12 @@ def browser(chromium):
     return chromium
 
 
-@pytest.fixture(scope="module")
-def address(site):
-    """The same site over HTTP."""
-    server = ThreadingHTTPServer(("127.0.0.1", 0), partial(_Quiet, directory=str(site)))
-    threading.Thread(target=server.serve_forever, daemon=True).start()
-    yield f"http://127.0.0.1:{server.server_port}"
-    server.shutdown()
-    server.server_close()
-
-
-class _Quiet(SimpleHTTPRequestHandler):
-    def log_message(self, *_: object) -> None:
-        pass
-
-
-def opened(context, site: Path, path: str, address: str | None = None):
+def opened(context, site: Path, path: str):
     page = context.new_page()
-    page.goto(f"{address}/{path}" if address else (site / path).as_uri())
+    page.goto((site / path).as_uri())
     page.evaluate("document.querySelectorAll('img').forEach(i => i.loading = 'eager')")
     page.evaluate("Promise.all([...document.images].map(i => i.decode().catch(() => null)))")
     return page
-
-
-@pytest.mark.parametrize("way", ["folder", "http"])
-def test_no_page_complains_shifts_or_asks_for_anything_outside(site, address, browser, way):
-    start = address if way == "http" else site.as_uri()
-    context = browser.new_context(viewport={"width": 390, "height": 844})
-    context.add_init_script(
-        "window.shifted = 0; new PerformanceObserver(l => l.getEntries().forEach(e => window.shifted += e.value))"
-        ".observe({type: 'layout-shift', buffered: true})"
-    )
-    told: list[str] = []
-    context.on("console", lambda m: told.append(m.text) if m.type in ("error", "warning") else None)
-    context.on("request", lambda r: told.append(r.url) if not r.url.startswith(start) else None)
-    for path in KINDS:
-        page = opened(context, site, path, address if way == "http" else None)
-        assert page.evaluate("document.documentElement.scrollWidth") <= 390, path
-        # The face may come a moment after the text; what stands in for it has its width to a hair.
-        assert page.evaluate("window.shifted") <= (0.001 if way == "http" else 0.01), path
-        page.close()
-    assert told == []
-
-
-def test_dark_adapted_is_red_and_dim_on_every_kind_of_page(site, browser):
-    """No pixel with green or blue above 2 % of full, mean luminance (IEC 61966-2-1) below 4 %."""
-    context = browser.new_context(viewport={"width": 1000, "height": 800})
-    context.add_init_script("localStorage.setItem('ground', 'red')")
-    for path in KINDS:
-        page = opened(context, site, path)
-        screen = Image.open(io.BytesIO(page.screenshot(full_page=True))).convert("RGB")
-        red, green, blue = screen.split()
-        assert np.asarray(green).max() <= 5, path
-        assert np.asarray(blue).max() <= 5, path
-        counts = red.histogram()
-        light = sum(n * _linear(v / 255) for v, n in enumerate(counts)) / sum(counts)
-        assert 0.2126 * light < 0.04, path
-        assert max(v for v, n in enumerate(counts) if n) > 150, path  # and yet it can be read
-        page.close()
-
-
-def _linear(value: float) -> float:
-    return value / 12.92 if value <= 0.04045 else ((value + 0.055) / 1.055) ** 2.4
 
 
 def test_a_chosen_ground_is_remembered_and_the_system_s_holds_until_then(site, browser):
