@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import io
 import re
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+from PIL import Image
 
 pytestmark = pytest.mark.browser
 
@@ -103,6 +106,62 @@ def test_years_are_switched(open_page: Any) -> None:
     assert button.get_attribute("aria-pressed") == "false"
     page.wait_for_timeout(200)
     assert page.locator(CANVAS).screenshot() != before
+
+
+def test_it_leaves_out_nothing_once_it_is_still(open_page: Any) -> None:
+    page = ready(open_page("sky.html"))
+    driver = page.context.new_cdp_session(page)
+    driver.send("Emulation.setCPUThrottlingRate", {"rate": 20})  # so that it is late, and leaves out what it can
+    across = "[document.querySelector('#sky-view canvas').width, document.querySelector('#sky-view canvas').height]"
+    whole = page.evaluate(across)
+    page.focus(CANVAS)
+    sizes = []
+    for _ in range(12):
+        page.keyboard.press("+")
+        sizes.append(page.evaluate(across))
+        page.keyboard.press("-")
+    assert min(sizes) < whole
+    driver.send("Emulation.setCPUThrottlingRate", {"rate": 1})
+    page.wait_for_timeout(2500)
+    assert page.evaluate(across) == whole
+    as_it_is = page.locator(CANVAS).screenshot()
+    page.evaluate("() => new Promise(done => { dispatchEvent(new Event('resize')); setTimeout(done, 300); })")
+    assert page.locator(CANVAS).screenshot() == as_it_is
+
+
+@pytest.mark.parametrize("address", ["#at=309.5,43.0,3", "#at=309.5,43.0,30"])
+def test_a_picture_larger_than_the_view_fills_it(open_page: Any, address: str) -> None:
+    page = ready(open_page("sky.html", height=1000))
+    page.evaluate("address => { location.hash = address; }", address)
+    page.wait_for_timeout(2500)
+    drawn = np.asarray(Image.open(io.BytesIO(page.locator(CANVAS).screenshot())).convert("RGB"), dtype=float)
+    high, wide = drawn.shape[0] // 2, drawn.shape[1] // 2
+    middle = drawn[high - 60 : high + 60, wide - 60 : wide + 60].reshape(-1, 3)
+    ground = drawn[2:6, 2:6].reshape(-1, 3).mean(axis=0)
+    if address.endswith(",3"):
+        ground = np.array([13, 13, 13])
+    assert (np.abs(middle - ground).max(axis=1) > 6).mean() > 0.9
+
+
+def test_names_have_lining_figures(open_page: Any) -> None:
+    page = ready(open_page("sky.html"))
+    page.wait_for_function("document.fonts.check('13px Vollkorn')")
+    widths = page.evaluate(
+        """() => {
+          const canvas = document.querySelector("#sky-view canvas"), face = getComputedStyle(canvas).fontFamily;
+          const context = canvas.getContext("2d"), span = document.createElement("span");
+          context.font = "40px " + face;
+          span.style.cssText = `position: absolute; font: 40px ${face}; font-variant-numeric: `;
+          span.textContent = "0123456789";
+          document.body.append(span);
+          return [context.measureText(span.textContent).width, ...["lining-nums", "oldstyle-nums"].map(kind => {
+            span.style.fontVariantNumeric = kind;
+            return span.getBoundingClientRect().width;
+          })];
+        }"""
+    )
+    assert widths[0] == pytest.approx(widths[1], abs=0.1)
+    assert widths[1] != pytest.approx(widths[2], abs=1)
 
 
 def test_it_is_a_plain_drawing_without_script(open_page: Any) -> None:

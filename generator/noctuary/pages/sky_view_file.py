@@ -1,8 +1,8 @@
 """What the view of the sky asks for: the sky itself and every placed picture, as scripts that hand over a value.
 
 They are scripts, since a page opened as a file may not read other files. The first has all that is needed before the
-view is moved; where the files of the pictures lie, and fainter stars of the pieces of sky that hold pictures, come
-with the first that is wanted.
+view is moved; where the files of the pictures lie, and the fainter stars of each piece of the sky, come when they are
+wanted.
 """
 
 from __future__ import annotations
@@ -62,22 +62,16 @@ def products(model: SiteModel, program: str) -> list[Product]:
     ]
     if not pictures and not targets:
         return []
-    cells = sky_view.cells_near(point for p in listed if p.placement for point in _around(p))
-    facts = digest((pictures, targets, cells))
+    facts = digest((pictures, targets))
     ingredients = {"pictures and targets": facts, "program": digest(program)}
     found = [
-        Product(f"{FOLDER}/view.js", ingredients, partial(_view, tuple(pictures), targets, cells)),
+        Product(f"{FOLDER}/view.js", ingredients, partial(_view, tuple(pictures), targets)),
         Product(f"{FOLDER}/pictures.js", ingredients, partial(_files, tuple(pictures))),
     ]
-    for number in cells:
+    for number in range(len(sky_view.CELLS)):
         stars = {"program": ingredients["program"]}
         found.append(Product(f"{FOLDER}/stars-{number}.js", stars, partial(_stars, number)))
     return found
-
-
-def _around(facts: PictureFacts) -> list[tuple[float, float]]:
-    placement = facts.placement
-    return [] if placement is None else [placement.centre, *placement.corners_deg]
 
 
 def _sky_picture(facts: PictureFacts, model: SiteModel) -> SkyPicture | None:
@@ -122,7 +116,7 @@ def _tangent(point: tuple[float, float], centre: tuple[float, float]) -> tuple[f
     return math.degrees(east / towards), math.degrees(north / towards)
 
 
-def _view(pictures: tuple[SkyPicture, ...], targets: list[list[object]], cells: list[int]) -> bytes:
+def _view(pictures: tuple[SkyPicture, ...], targets: list[list[object]]) -> bytes:
     arcs, points = sky_view.boundary_lines()
     finest = [LEAST_CLOSEST]
     finest += [PIXELS_AT_CLOSEST * p.files[-1][1] / 2 / max(1e-6, math.hypot(*p.right)) for p in pictures if p.files]
@@ -137,10 +131,7 @@ def _view(pictures: tuple[SkyPicture, ...], targets: list[list[object]], cells: 
             for star in named_stars()
             if star.magnitude is not None and star.magnitude <= NAMED_MAG
         ],
-        "cells": [
-            [c.ra_deg, c.dec_deg, c.ra_wide_deg, c.dec_high_deg, int(number in cells)]
-            for number, c in enumerate(sky_view.CELLS)
-        ],
+        "cells": [[c.ra_deg, c.dec_deg, c.ra_wide_deg, c.dec_high_deg] for c in sky_view.CELLS],
         "targets": targets,
         "pictures": [
             [p.title, p.page, p.year, *(round(n, 5) for n in (p.ra_deg, p.dec_deg, *p.right, *p.down))]

@@ -71,17 +71,6 @@ def cell_stars(number: int) -> str:
     return b64encode(_blocks()[1 + number]).decode()
 
 
-def cells_near(points: Iterable[tuple[float, float]]) -> list[int]:
-    """The numbers of the cells in which positions (ICRS degrees) lie."""
-    found = set()
-    for ra, dec in points:
-        for number, cell in enumerate(CELLS):
-            in_ra = cell.ra_deg <= ra % 360.0 < cell.ra_deg + cell.ra_wide_deg
-            if in_ra and cell.dec_deg <= min(dec, 89.999) < cell.dec_deg + cell.dec_high_deg:
-                found.add(number)
-    return sorted(found)
-
-
 def figure_lines() -> str:
     """The figures of the constellations: pairs of directions, in base 64."""
     text = resources.files("noctuary.sky.tables").joinpath("figures.csv").read_text(encoding="utf-8")

@@ -2,9 +2,9 @@
    they are, in their true angle, and names that never cover one another. skyDrawing() returns what draws one frame. */
 window.skyDrawing = function (canvas, data, sky, d3) {
   "use strict";
-  var RAD = Math.PI / 180, THUMB = 26, APART = 24;
+  var RAD = Math.PI / 180, THUMB = 26, STEP = 3;
   var context = canvas.getContext("2d"), colours = {}, face = "serif", out = [0, 0];
-  var loadedStars = new Map(), images = new Map(), widths = new Map();
+  var loadedStars = new Map(), patterns = new WeakMap(), widths = new Map();
 
   /* ------------------------------------------------------------------ what is drawn */
   function bytes(text) {
@@ -27,11 +27,11 @@ window.skyDrawing = function (canvas, data, sky, d3) {
     }
     return found;
   }
-  /* A line with the cap that holds it, so that what is out of sight costs nothing. */
+  /* A line with the cap that holds it, so that what is out of sight costs nothing; its points as directions, one after the other. */
   function line(points) {
     var vectors = points.map(function (p) { return sky.vector(p[0], p[1]); }), middle = vectors[vectors.length >> 1], least = 1;
     vectors.forEach(function (v) { least = Math.min(least, v[0] * middle[0] + v[1] * middle[1] + v[2] * middle[2]); });
-    return { middle: middle, reach: Math.acos(Math.max(-1, least)), vectors: vectors };
+    return { middle: middle, reach: Math.acos(Math.max(-1, least)), points: new Float32Array(vectors.flat()) };
   }
   var whole = stars(data.stars, 0, -90, 360, 180);
   var cellOf = new Uint8Array(whole.length / 4);
@@ -43,7 +43,17 @@ window.skyDrawing = function (canvas, data, sky, d3) {
   var boundaries = data.arcs.map(function (count) { at += count; return line(points.slice(at - count, at)); });
   points = directions(data.figures);
   var figures = [];
-  for (at = 0; at < points.length; at += 2) figures.push(line([points[at], points[at + 1]]));
+  for (at = 0; at < points.length; at += 2) figures.push(line(between(points[at], points[at + 1])));
+  /* Points from one to another along the great circle, no farther apart than a line may leap over the edge of what is seen. */
+  function between(a, b) {
+    var v = sky.vector(a[0], a[1]), w = sky.vector(b[0], b[1]), found = [];
+    var angle = Math.acos(Math.min(1, v[0] * w[0] + v[1] * w[1] + v[2] * w[2])), count = Math.max(1, Math.ceil(angle / RAD / STEP));
+    for (var i = 0; i <= count; i++) {
+      var f = Math.sin((1 - i / count) * angle) / Math.sin(angle), g = Math.sin(i / count * angle) / Math.sin(angle);
+      found.push([Math.atan2(f * v[1] + g * w[1], f * v[0] + g * w[0]) / RAD, Math.asin(Math.max(-1, Math.min(1, f * v[2] + g * w[2]))) / RAD]);
+    }
+    return found;
+  }
   var ecliptic = circle(0, 23.4393), galactic = [];
   for (at = 0; at <= 360; at += 3) galactic.push(around(at, 192.85948, 27.12825));
   galactic = line(galactic);
@@ -63,8 +73,11 @@ window.skyDrawing = function (canvas, data, sky, d3) {
     return [(Math.atan2(v[1], v[0]) / RAD + 360) % 360, Math.asin(v[2]) / RAD];
   }
   function net(step) {
-    return d3.geoGraticule().stepMinor([step, step]).stepMajor([90, 360]).extentMinor([[-180, -90 + 1e-6], [180, 90 - 1e-6]]).precision(3)
-      .lines().map(function (l) { return line(l.coordinates); });
+    return d3.geoGraticule().stepMinor([step, step]).stepMajor([90, 360]).extentMinor([[-180, -90 + 1e-6], [180, 90 - 1e-6]]).precision(STEP)
+      .lines().map(function (l) {
+        var c = l.coordinates, meridian = c.length < 5;      /* it is given by its ends and the equator */
+        return line(meridian ? c.flatMap(function (p, i) { return i ? between(c[i - 1], p) : []; }) : c);
+      });
   }
   var nets = {};
   /* A picture: its middle, and two vectors in the plane that touches the sky there, to its right and lower edge. */
@@ -77,6 +90,7 @@ window.skyDrawing = function (canvas, data, sky, d3) {
       half: Math.hypot.apply(null, u), reach: Math.atan(Math.hypot(Math.hypot.apply(null, u), Math.hypot.apply(null, v))) };
   });
   var bySize = pictures.slice().sort(function (a, b) { return b.half - a.half || b.number - a.number; });
+  var APART = pictures.length > 400 ? 36 : 24;
   var targets = data.targets.map(function (t) { return { text: t[0], page: t[1], v: sky.vector(t[2], t[3]), weight: t[4] }; });
   targets.sort(function (a, b) { return b.weight - a.weight; });
   var names = data.constellations.map(function (c) { return { text: c[0], v: sky.vector(c[1], c[2]) }; });
@@ -93,25 +107,55 @@ window.skyDrawing = function (canvas, data, sky, d3) {
   }
 
   /* ------------------------------------------------------------------ layers */
-  function strokes(lines, colour, width, dash) {
-    var jump = sky.view.width / 2;
+  /* How far apart two neighbours of a line can lie, in pixels, however the sky is stretched there: a line that leaps farther goes over
+     the edge of the whole sky. */
+  function leap(steps) { return 4 + 3 * STEP * RAD * steps * sky.view.k; }
+  /* ``skip``: how many points of a long line are left out between two, while it moves. */
+  function strokes(lines, colour, width, skip) {
+    var most = leap(1 + skip);
     context.beginPath();
     lines.forEach(function (each) {
       if (!sky.near(each.middle, each.reach)) return;
-      var drawn = false, x = 0;
-      each.vectors.forEach(function (v) {
-        if (!sky.place(v[0], v[1], v[2], out)) { drawn = false; return; }
-        /* A line that leaps is one that goes over the edge of the whole sky. */
-        if (drawn && Math.abs(out[0] - x) < jump) context.lineTo(out[0], out[1]); else context.moveTo(out[0], out[1]);
-        x = out[0];
-        drawn = true;
-      });
+      var drawn = false, x = 0, y = 0, p = each.points, last = p.length - 3, step = last > 12 ? 3 * (1 + skip) : 3;
+      for (var i = 0; ; i = Math.min(last, i + step)) {
+        if (!sky.place(p[i], p[i + 1], p[i + 2], out)) drawn = false;
+        else {
+          if (drawn && Math.hypot(out[0] - x, out[1] - y) < most) context.lineTo(out[0], out[1]); else context.moveTo(out[0], out[1]);
+          x = out[0];
+          y = out[1];
+          drawn = true;
+        }
+        if (i === last) return;
+      }
     });
     context.strokeStyle = colour;
     context.lineWidth = width;
-    context.setLineDash(dash || []);
     context.stroke();
-    context.setLineDash([]);
+  }
+  /* Dashes along a line, measured here: a canvas that dashes by itself takes most of a frame for it. */
+  function dashes(each, colour, width, dash, gap) {
+    var drawn = false, x = 0, y = 0, at = 0, p = each.points, most = leap(1), far = 2 * most;
+    context.beginPath();
+    for (var i = 0; i < p.length; i += 3) {
+      if (!sky.place(p[i], p[i + 1], p[i + 2], out)) { drawn = false; continue; }
+      var long = Math.hypot(out[0] - x, out[1] - y), seen = out[0] > -far && out[0] < sky.view.width + far && out[1] > -far && out[1] < sky.view.height + far;
+      if (drawn && seen && long < most) {
+        var dx = (out[0] - x) / long, dy = (out[1] - y) / long;
+        for (var s = -at; s < long; s += dash + gap) {
+          var from = Math.max(0, s), to = Math.min(long, s + dash);
+          if (to <= from) continue;
+          context.moveTo(x + dx * from, y + dy * from);
+          context.lineTo(x + dx * to, y + dy * to);
+        }
+        at = (at + long) % (dash + gap);
+      }
+      x = out[0];
+      y = out[1];
+      drawn = true;
+    }
+    context.strokeStyle = colour;
+    context.lineWidth = width;
+    context.stroke();
   }
   /* A star of a cell that has come is drawn from it, more exactly, and not from the whole sky's block. */
   function dots(block, faintest, size, cells) {
@@ -125,28 +169,33 @@ window.skyDrawing = function (canvas, data, sky, d3) {
       else { context.moveTo(out[0] + r, out[1]); context.arc(out[0], out[1], r, 0, 6.3); }
     }
   }
+  /* Magnitude of the faintest star, by how large the sky is on the canvas: a narrow one shows fewer in the same piece of it. */
+  function faintest(across) {
+    var wide = across * 1200 / sky.view.width;
+    return Math.min(wide < 40 ? 9 : 6.5, 4.2 + 2.1 * Math.log2(Math.max(1, 150 / wide)));
+  }
   function drawStars(across) {
-    var faintest = Math.min(9, 4.2 + 2.1 * Math.log2(Math.max(1, 150 / across)));
-    var grow = 1 + 0.5 * Math.max(0, Math.log2(60 / Math.max(across, 2)));
-    function size(mag) { return Math.max(0.5, (faintest - mag) * 0.34 * Math.min(1.6, grow) + 0.45); }
+    var least = faintest(across), grow = 1 + 0.5 * Math.max(0, Math.log2(60 * sky.view.width / 1200 / Math.max(across, 2)));
+    function size(mag) { return Math.max(0.5, (least - mag) * 0.34 * Math.min(1.6, grow) + 0.45); }
     context.beginPath();
-    var deep = loadedStars.size && across < 40;
-    if (deep) loadedStars.forEach(function (block) { dots(block, faintest, size); });
-    dots(whole, Math.min(faintest, 6.5), size, deep && cellOf);
+    var deep = loadedStars.size && least > 6.5;
+    if (deep) loadedStars.forEach(function (block) { dots(block, least, size); });
+    dots(whole, Math.min(least, 6.5), size, deep && cellOf);
     context.fillStyle = colours.ink;
     context.fill();
   }
   function corner(p, a, b) {
     var x = p.middle[0] + a * p.u[0] + b * p.v[0], y = p.middle[1] + a * p.u[1] + b * p.v[1], z = p.middle[2] + a * p.u[2] + b * p.v[2];
     var n = Math.hypot(x, y, z);
-    return sky.place(x / n, y / n, z / n, out) ? [out[0], out[1]] : null;
+    return sky.place(x / n, y / n, z / n, out, true) ? [out[0], out[1]] : null;
   }
   function outline(p) {
     var wide = p.half > 0.1 ? 6 : 1, found = [];
     [[-1, -1, 1, 0], [1, -1, 0, 1], [1, 1, -1, 0], [-1, 1, 0, -1]].forEach(function (side) {
       for (var i = 0; i < wide; i++) found.push(corner(p, side[0] + side[2] * 2 * i / wide, side[1] + side[3] * 2 * i / wide));
     });
-    if (found.some(function (q, i) { var r = found[(i + 1) % found.length]; return !q || !r || Math.abs(q[0] - r[0]) > sky.view.width / 2; })) return null;
+    var most = 4 + 8 * p.reach * sky.view.k;      /* more is over the edge of the whole sky */
+    if (found.some(function (q, i) { var r = found[(i + 1) % found.length]; return !q || !r || Math.hypot(q[0] - r[0], q[1] - r[1]) > most; })) return null;
     return found;
   }
   function trace(outline) {
@@ -154,39 +203,54 @@ window.skyDrawing = function (canvas, data, sky, d3) {
     outline.forEach(function (q) { context.lineTo(q[0], q[1]); });
     context.closePath();
   }
-  /* The image, bent to the sky: one piece where it is small, else a mesh of triangles. */
-  function paint(p, image) {
-    var n = p.half < 0.02 ? 1 : p.half < 0.06 ? 3 : p.half < 0.15 ? 6 : 10, w = image.naturalWidth, h = image.naturalHeight;
-    function triangle(a, b, c, ua, va, ub, vb, uc, vc) {
-      if (!a || !b || !c) return;
+  /* The image, bent to the sky: a mesh of triangles, as fine as it must be that nothing is off by more than ``off`` pixels. */
+  function paint(p, image, off) {
+    var w = image.naturalWidth, h = image.naturalHeight, n = pieces(p, off), width = sky.view.width, height = sky.view.height;
+    function matrix(a, b, c, ua, va, ub, vb, uc, vc) {
       var d = (ub - ua) * (vc - va) - (uc - ua) * (vb - va);
       var m11 = ((b[0] - a[0]) * (vc - va) - (c[0] - a[0]) * (vb - va)) / d, m21 = ((c[0] - a[0]) * (ub - ua) - (b[0] - a[0]) * (uc - ua)) / d;
       var m12 = ((b[1] - a[1]) * (vc - va) - (c[1] - a[1]) * (vb - va)) / d, m22 = ((c[1] - a[1]) * (ub - ua) - (b[1] - a[1]) * (uc - ua)) / d;
-      context.save();
-      if (n > 1) {
-        var mx = (a[0] + b[0] + c[0]) / 3, my = (a[1] + b[1] + c[1]) / 3;
-        context.beginPath();
-        [a, b, c].forEach(function (q) {
-          var l = Math.hypot(q[0] - mx, q[1] - my) || 1;      /* a little over the edge, so that no seam shows */
-          context.lineTo(q[0] + (q[0] - mx) / l * 0.8, q[1] + (q[1] - my) / l * 0.8);
-        });
-        context.clip();
-      }
-      context.transform(m11, m12, m21, m22, a[0] - m11 * ua - m21 * va, a[1] - m12 * ua - m22 * va);
-      context.drawImage(image, 0, 0);
-      context.restore();
+      return [m11, m12, m21, m22, a[0] - m11 * ua - m21 * va, a[1] - m12 * ua - m22 * va];
     }
     if (n === 1) {
-      triangle(corner(p, -1, -1), corner(p, 1, -1), corner(p, -1, 1), 0, 0, w, 0, 0, h);
+      context.save();
+      context.transform.apply(context, matrix(corner(p, -1, -1), corner(p, 1, -1), corner(p, -1, 1), 0, 0, w, 0, 0, h));
+      context.drawImage(image, 0, 0);
+      context.restore();
       return;
     }
-    var grid = [];
+    var pattern = patterns.get(image), grid = [];
+    if (!pattern) patterns.set(image, pattern = context.createPattern(image, "no-repeat"));
+    function triangle(a, b, c, ua, va, ub, vb, uc, vc) {
+      if (!a || !b || !c) return;
+      if (Math.max(a[0], b[0], c[0]) < 0 || Math.min(a[0], b[0], c[0]) > width || Math.max(a[1], b[1], c[1]) < 0 || Math.min(a[1], b[1], c[1]) > height) return;
+      var mx = (a[0] + b[0] + c[0]) / 3, my = (a[1] + b[1] + c[1]) / 3;
+      context.beginPath();
+      [a, b, c].forEach(function (q) {
+        var l = Math.hypot(q[0] - mx, q[1] - my) || 1;      /* a little over the edge, so that no seam shows */
+        context.lineTo(q[0] + (q[0] - mx) / l * 0.8, q[1] + (q[1] - my) / l * 0.8);
+      });
+      pattern.setTransform(new DOMMatrix(matrix(a, b, c, ua, va, ub, vb, uc, vc)));
+      context.fill();
+    }
+    context.fillStyle = pattern;
     for (var j = 0; j <= n; j++) for (var i = 0; i <= n; i++) grid.push(corner(p, -1 + 2 * i / n, -1 + 2 * j / n));
     for (j = 0; j < n; j++) for (i = 0; i < n; i++) {
       var k = j * (n + 1) + i, u = i * w / n, v = j * h / n, U = u + w / n, V = v + h / n;
       triangle(grid[k], grid[k + 1], grid[k + n + 1], u, v, U, v, u, V);
       triangle(grid[k + 1], grid[k + n + 2], grid[k + n + 1], U, v, U, V, u, V);
     }
+  }
+  /* Into how many pieces each side is cut: what a straight piece misses grows with the square of its length. */
+  function pieces(p, off) {
+    var q = [[-1, -1], [1, -1], [1, 1], [-1, 1], [0, -1], [1, 0], [0, 1], [-1, 0]].map(function (at) { return corner(p, at[0], at[1]); }), most = 0;
+    if (!q.every(Boolean)) return 10;
+    for (var i = 0; i < 4; i++) {
+      var r = q[(i + 1) % 4];
+      most = Math.max(most, Math.hypot(q[i + 4][0] - (q[i][0] + r[0]) / 2, q[i + 4][1] - (q[i][1] + r[1]) / 2));
+    }
+    most = Math.max(most, Math.hypot(q[0][0] + q[2][0] - q[1][0] - q[3][0], q[0][1] + q[2][1] - q[1][1] - q[3][1]));
+    return Math.max(1, Math.min(10, Math.ceil(Math.sqrt(most / off))));
   }
 
   /* ------------------------------------------------------------------ names */
@@ -204,12 +268,12 @@ window.skyDrawing = function (canvas, data, sky, d3) {
     }
     return {
       take: function (box) { taken.push(box); },
-      /* The name beside its place, on the first side that is free; its box, or null. */
-      write: function (text, x, y, gap, size, colour, style) {
+      /* The name beside its place, on the first side that is free, with so much room around it; its box, or null. */
+      write: function (text, x, y, gap, size, colour, style, room) {
         var font = (style || "") + " " + size + "px " + face, w = textWidth(text, font), h = size * 1.1, box = null;
         [[x + gap, y - h / 2], [x - gap - w, y - h / 2], [x - w / 2, y + gap], [x - w / 2, y - gap - h]].some(function (p) {
           var tried = [p[0] - 2, p[1] - 1, p[0] + w + 2, p[1] + h + 1];
-          if (!free(tried)) return false;
+          if (!free(room ? [tried[0] - room, tried[1] - room, tried[2] + room, tried[3] + room] : tried)) return false;
           box = tried;
           return true;
         });
@@ -217,7 +281,6 @@ window.skyDrawing = function (canvas, data, sky, d3) {
         taken.push(box);
         context.font = font;
         context.textBaseline = "middle";
-        context.lineJoin = "round";
         context.lineWidth = 3;
         context.strokeStyle = colours.ground;
         context.strokeText(text, box[0] + 2, (box[1] + box[3]) / 2);
@@ -229,26 +292,21 @@ window.skyDrawing = function (canvas, data, sky, d3) {
   }
 
   /* ------------------------------------------------------------------ one frame */
-  /* years: those that are switched on. wanted(picture, px): a picture so wide wants an image; it is asked for by the caller. Returns what
+  /* years: those that are switched on. haste: 0 is exact, 1 to 3 leave out ever more of what nobody sees in motion. wanted(picture, px): a picture so wide wants an image; it is asked for by the caller. Returns what
      can be pressed, the topmost last: { box or outline, page, title, group }. */
-  function frame(years, wanted, chosen) {
+  function frame(years, wanted, chosen, haste) {
     var ratio = canvas.width / sky.view.width, width = sky.view.width, height = sky.view.height, across = sky.across(), pressed = [];
     context.setTransform(ratio, 0, 0, ratio, 0, 0);
     context.fillStyle = colours.ground;
     context.fillRect(0, 0, width, height);
-    context.save();
-    if (sky.edge(context)) {
-      context.strokeStyle = colours.rule;
-      context.lineWidth = 1;
-      context.stroke();
-      context.clip();
-    }
-    var step = across > 100 ? 30 : across > 40 ? 10 : across > 12 ? 5 : across > 3 ? 1 : 0;
-    if (step) strokes(nets[step] = nets[step] || net(step), colours.hair, 0.6);
-    strokes(boundaries, colours.hair, 0.7);      /* no dashes: they cost most of a frame */
-    strokes(figures, colours.rule, 0.8);
-    strokes([ecliptic], colours.rule, 1, [6, 4]);
-    strokes([galactic], colours.rule, 1.4, [1, 4]);
+    context.imageSmoothingEnabled = haste < 3;
+    context.lineJoin = "round";
+    var step = across > 100 ? 30 : across > 40 ? 10 : across > 12 ? 5 : across > 3 ? 1 : 0, skip = haste && across > 60 ? 1 : 0;
+    if (step) strokes(nets[step] = nets[step] || net(step), colours.hair, 0.6, skip);
+    if (haste < 3 || across < 100) strokes(boundaries, colours.hair, 0.7, skip);
+    strokes(figures, colours.rule, 0.8, 0);
+    dashes(ecliptic, colours.rule, 1, 6, 4);
+    dashes(galactic, colours.rule, 1.4, 1, 4);
     drawStars(across);
 
     var text = Names(), groups = [], cells = new Map();
@@ -274,7 +332,7 @@ window.skyDrawing = function (canvas, data, sky, d3) {
       var image = wanted(p, px * ratio);
       if (image) {
         context.globalAlpha = document.documentElement.dataset.ground === "red" ? 0.45 : 1;
-        paint(p, image);
+        paint(p, image, [0.4, 1.5, 4, 4][haste]);
         context.globalAlpha = 1;
       }
       trace(edge);
@@ -301,8 +359,15 @@ window.skyDrawing = function (canvas, data, sky, d3) {
       text.take([g.x - r * 0.8, g.y - r * 0.8, g.x + r * 0.8, g.y + r * 0.8]);
       pressed.push({ box: [g.x - r, g.y - r, g.x + r, g.y + r], page: n === 1 ? g.members[0].page : null, title: g.members[0].title, group: g });
     });
-    context.restore();
-    context.save();
+    /* What lies beyond the edge of the whole sky is covered: cutting every line and picture off there takes far longer. */
+    if (sky.edge(context)) {
+      context.strokeStyle = colours.rule;
+      context.lineWidth = 1;
+      context.stroke();
+      context.rect(0, 0, width, height);
+      context.fillStyle = colours.ground;
+      context.fill("evenodd");
+    }
     pressed.forEach(function (p) {
       if (!(p.px >= 150)) return;
       var xs = p.outline.map(function (q) { return q[0]; }), ys = p.outline.map(function (q) { return q[1]; });
@@ -318,17 +383,17 @@ window.skyDrawing = function (canvas, data, sky, d3) {
       var box = text.write(t.text, out[0], out[1], 15, 13, colours.ink);
       if (box) pressed.push({ box: box, page: t.page, title: t.text });
     });
+    if (haste > 2) return pressed;
     if (across < 75) starNames.forEach(function (s) {
       if (s.mag < (across < 25 ? 3.1 : 1.7) && sky.place(s.v[0], s.v[1], s.v[2], out)) text.write(s.text, out[0], out[1], 7, 12, colours.faint);
     });
     names.forEach(function (c) {
-      if (across > 12 && sky.place(c.v[0], c.v[1], c.v[2], out)) text.write(c.text, out[0], out[1] - 8, 0, across > 150 ? 11 : 13, colours.faint, "italic");
+      if (across > 12 && sky.place(c.v[0], c.v[1], c.v[2], out)) text.write(c.text, out[0], out[1] - 8, 0, across > 150 ? 11 : 13, colours.faint, "italic", sky.view.k < 120 ? 7 : 0);
     });
-    context.restore();
     return pressed;
   }
   return {
-    frame: frame, recolour: recolour, pictures: pictures, targets: targets,
+    frame: frame, faintest: faintest, recolour: recolour, pictures: pictures, targets: targets,
     addStars: function (number, text, cell) { loadedStars.set(number, stars(text, cell[0], cell[1], cell[2], cell[3])); }
   };
 };

@@ -44,7 +44,8 @@ window.skyProjection = function (d3) {
     stretch = 2 - smooth((view.k / k0 - 1.25) / 3);
     if (stretch < 1.001) stretch = 1;
     lens = stretch === 1 ? smooth((1.1 - corner) / 0.75) : 0;
-    reach = stretch > 1 ? Math.PI : Math.min(Math.PI - 0.01, distance(Math.min(corner, lens ? 1e9 : 2)) + 0.02);
+    /* 3° more than the corner: the next point of a line may lie so far beyond it. */
+    reach = stretch > 1 ? Math.PI : Math.min(Math.PI - 0.01, distance(Math.min(corner, lens ? 1e9 : 2)) + 0.055);
     cosReach = Math.cos(reach);
     projection.scale(view.k).translate([view.width / 2, view.height / 2]).rotate([-view.ra, -view.dec, 0])
       .clipAngle(stretch > 1 ? null : Math.min(179, reach / RAD + 2));
@@ -55,10 +56,11 @@ window.skyProjection = function (d3) {
     var c = Math.cos(dec * RAD);
     return [c * Math.cos(ra * RAD), c * Math.sin(ra * RAD), Math.sin(dec * RAD)];
   }
-  /* Where a direction is on the canvas: x and y into ``out``, or false where it is out of reach. */
-  function place(x, y, z, out) {
+  /* Where a direction is on the canvas: x and y into ``out``, or false where it is out of reach. ``far``: corners of a picture that is
+     larger than the canvas count too, up to 80° away. */
+  function place(x, y, z, out, far) {
     var towards = matrix[0] * x + matrix[1] * y + matrix[2] * z;
-    if (towards < cosReach) return false;
+    if (towards < (far ? Math.min(0.17, cosReach) : cosReach)) return false;
     var east = matrix[3] * x + matrix[4] * y, north = matrix[6] * x + matrix[7] * y + matrix[8] * z, f;
     if (stretch > 1) {
       var flat = raw(Math.atan2(east, towards), Math.asin(Math.max(-1, Math.min(1, north))));

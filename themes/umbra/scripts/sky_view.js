@@ -9,6 +9,8 @@
   var controls = figure.querySelector(".sky-controls"), output = figure.querySelector("output"), yearsBox = figure.querySelector(".sky-years");
   var sky, drawing, data, files = null, pressed = [], years = new Set(), chosen = null;
   var images = new Map(), asked = {}, queued = false, moved = false, still = 0;
+  /* How much is left out while the view moves, from nothing to all that can be, and pixels of the canvas for one of the page. */
+  var RATIOS = [2, 1, 0.75, 0.5], haste = 0, rough = false, drawnAt = "", before = 0, late = 0, early = 0;
 
   function load(address, then) {
     if (asked[address]) return;
@@ -23,12 +25,30 @@
   function draw() {
     if (queued) return;
     queued = true;
-    requestAnimationFrame(function () {
+    requestAnimationFrame(function (now) {
+      var place = sky.view.ra + " " + sky.view.dec + " " + sky.view.k, moves = place !== drawnAt && drawnAt !== "";
       queued = false;
-      pressed = drawing.frame(years, wanted, chosen);
+      drawnAt = place;
+      if (moves) hasten(now - before);
+      before = moves ? now : 0;
+      frame(moves ? haste : 0);
       clearTimeout(still);
-      still = setTimeout(settle, 350);
+      still = setTimeout(settle, rough ? 180 : 350);
     });
+  }
+  function frame(left) {
+    var ratio = Math.min(RATIOS[left], devicePixelRatio || 1), width = Math.round(sky.view.width * ratio), height = Math.round(sky.view.height * ratio);
+    if (canvas.width !== width || canvas.height !== height) { canvas.width = width; canvas.height = height; }
+    pressed = drawing.frame(years, wanted, chosen, left);
+    rough = left > 0;
+  }
+  /* Frames that follow one another say how fast this machine draws: it leaves out as little as 30 a second allow. */
+  function hasten(took) {
+    if (took > 400) { late = early = 0; return; }
+    late = took > 34 ? late + 1 : 0;
+    early = took < 20 ? early + 1 : 0;
+    if (late > 1 && haste < 3) { haste++; late = 0; }
+    if (early > 40 && haste > 0) { haste--; early = 0; }
   }
   /* The smallest file with a pixel for every pixel of the canvas, once the view has been moved; until it has come, the best there is. */
   function wanted(p, px) {
@@ -50,16 +70,18 @@
   /* What the rest is used for: stars of the pieces of sky in view, the address, images that nobody looks at. */
   function settle() {
     var across = sky.across();
+    if (rough) frame(0);
     if (moved) {
       var state = sky.view.ra.toFixed(4) + "," + sky.view.dec.toFixed(4) + "," + Number(across.toPrecision(4));
       history.replaceState(null, "", location.href.split("#")[0] + "#at=" + state);
     }
-    if (across < 40) data.cells.forEach(function (cell, number) {
-      if (!cell[4]) return;
+    if (drawing.faintest(across) > 6.5) data.cells.forEach(function (cell, number) {
       var close = sky.vector(cell[0] + cell[2] / 2, cell[1] + cell[3] / 2);
       if (sky.near(close, 0.42)) load(figure.dataset.stars.replace("NUMBER", number));
     });
-    while (images.size > IMAGES) images.delete(images.keys().next().value);
+    /* Those of the last frame are the newest, and stay. */
+    var seen = pressed.filter(function (p) { return p.picture; }).length;
+    while (images.size > Math.max(IMAGES, seen)) images.delete(images.keys().next().value);
     tell();
   }
   function tell() {
@@ -265,10 +287,8 @@
   /* ------------------------------------------------------------------ beginning */
   function size() {
     var width = figure.clientWidth, height = Math.round(Math.min(innerHeight * 0.8, Math.max(width / 2, Math.min(520, innerHeight * 0.7))));
-    var ratio = Math.min(2, devicePixelRatio || 1), far = !moved;
+    var far = !moved;
     canvas.style.height = height + "px";
-    canvas.width = Math.round(width * ratio);
-    canvas.height = Math.round(height * ratio);
     sky.set({ width: width, height: height });
     sky.set({ k: far ? sky.whole(width, height) : limits(sky.view.k) });
     draw();
