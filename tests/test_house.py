@@ -14,9 +14,9 @@ HOUSE = ROOT / "generator" / "noctuary"
 #: Rooms from the top down; a room imports from its own storey and those below it.
 STOREYS = (
     {"__init__", "__main__", "cli", "reference", "rule_list", "upload_command", "adopt_command", "place_command",
-     "gather_command", "gather_surroundings", "progress_bar"},
+     "gather_command", "gather_surroundings", "progress_bar", "changes_command"},
     {"build", "whole_build", "edited_words", "inspection", "preview", "preview_server", "facts_table", "plate_solve",
-     "star_report", "reach_report"},
+     "star_report", "reach_report", "changes_report"},
     {"publish"},
     {"pages"},
     {"charts", "images"},

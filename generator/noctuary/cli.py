@@ -18,6 +18,7 @@ import click
 
 from noctuary import __version__
 from noctuary.adopt_command import Proposals, adopt
+from noctuary.changes_command import changes
 from noctuary.diagnostic import Diagnostic
 from noctuary.gather_command import gather
 from noctuary.machine import prints_unicode
@@ -278,8 +279,11 @@ def stars(files: tuple[str, ...], scale: float | None, keep: bool, against: str 
     sys.exit(1 if failed else 0)
 
 
+noctuary.add_command(changes)
+
+
 def _compare_reach(folder: Path, picture: PictureFacts, other: PictureFacts, keep: bool) -> None:
-    from noctuary.images.reach import CannotTell
+    from noctuary.images.common_sky import CannotTell
     from noctuary.reach_report import keep_reach, measured_reach, print_reach
 
     try:

@@ -9,8 +9,9 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
+from noctuary.archive.changes_file import KeptChanges, changes_file, read_changes_file
 from noctuary.archive.parse_file import ParsedFile, parsed_question, parsed_type
 from noctuary.archive.reach_file import KeptReach, reach_file, read_reach_file
 from noctuary.archive.read import Reading, read_archive
@@ -29,6 +30,8 @@ from noctuary.pages.gone_addresses import gone, moved
 from noctuary.pages.theme import NoSuchTheme, theme_folders
 from noctuary.pages.theme_check import theme_findings
 from noctuary.publish.upload.cache import uploaded_address
+
+Compared = TypeVar("Compared", KeptReach, KeptChanges)
 
 
 def program_hash() -> str:
@@ -145,15 +148,24 @@ def inspect(folder: Path, out: Path, before: BuildManifest, memory: Memo, today:
     placements: dict[str, PlacementSummary] = {}
     stars: dict[str, StarShapes] = {}
     reach: dict[str, tuple[KeptReach, ...]] = {}
+    changes: dict[str, tuple[KeptChanges, ...]] = {}
     for picture in archive.shown:
         findings += _look_into(folder, picture, hashes, memory, pixels, placements)
         if picture.id in pixels and star_file(picture.sidecar) in hashes:
             findings += _kept_stars(folder, picture, hashes, stars)
-        if picture.id in pixels and reach_file(picture.sidecar) in hashes:
-            findings += _kept_reach(folder, archive, picture, hashes, reach)
+        if picture.id in pixels and (name := reach_file(picture.sidecar)) in hashes:
+            kept = read_reach_file(folder, picture.sidecar)
+            again = f"noctuary stars ARCHIVE {picture.id} --against ID --keep"
+            reach[picture.id] = _current(kept, archive, picture, hashes, name, "reach-file-outdated", again, findings)
+        if picture.id in pixels and (name := changes_file(picture.sidecar)) in hashes:
+            of_sky = read_changes_file(folder, picture.sidecar)
+            again = f"noctuary changes ARCHIVE {picture.id} --keep"
+            changes[picture.id] = _current(
+                of_sky, archive, picture, hashes, name, "changes-file-outdated", again, findings
+            )
     findings += gone(archive, before.published, hashes.of, hashes.names())
     findings += moved(archive, uploaded_address(folder) or before.address)
-    facts = archive_facts(archive, almanac, pixels, placements, stars, reach)
+    facts = archive_facts(archive, almanac, pixels, placements, stars, reach, changes)
     findings += judge(archive, facts, today)
     findings += addresses_in_texts(folder, facts, pixels, memory)
     theme: tuple[Path, ...] = ()
@@ -219,28 +231,35 @@ def _kept_stars(folder: Path, picture: Picture, hashes: Hashes, stars: dict[str,
     return [kept]
 
 
-def _kept_reach(
-    folder: Path, archive: Archive, picture: Picture, hashes: Hashes, reach: dict[str, tuple[KeptReach, ...]]
-) -> list[Diagnostic]:
-    """The comparisons kept beside a sidecar, put into ``reach``; what is wrong with them."""
-    kept = read_reach_file(folder, picture.sidecar)
+def _current(
+    kept: tuple[Compared, ...] | Diagnostic,
+    archive: Archive,
+    picture: Picture,
+    hashes: Hashes,
+    name: str,
+    rule: str,
+    again: str,
+    findings: list[Diagnostic],
+) -> tuple[Compared, ...]:
+    """Of the comparisons kept beside a sidecar those of the pictures as they are; what is wrong goes to ``findings``.
+
+    ``rule`` doubts those of other versions, ``again`` is what to type for new ones.
+    """
     if isinstance(kept, Diagnostic):
-        return [] if kept.level == "doubt" and kept.rule in picture.accepted_doubts else [kept]
+        findings += [] if kept.level == "doubt" and kept.rule in picture.accepted_doubts else [kept]
+        return ()
     current = []
-    findings: list[Diagnostic] = []
     for one in kept:
         other = archive.pictures.get(one.against)
         whole = other is not None and other.file in hashes and one.against_sha256 == hashes.of(other.file)
         if whole and one.picture_sha256 == hashes.of(picture.file):
             current.append(one)
-        elif "reach-file-outdated" not in picture.accepted_doubts:
+        elif rule not in picture.accepted_doubts:
             message = (
                 f"what was measured against {one.against} is of other versions of the pictures, and is not shown"
             )
-            hint = f"measure anew: noctuary stars ARCHIVE {picture.id} --against ID --keep"
-            findings.append(doubt(Mark(reach_file(picture.sidecar)), "reach-file-outdated", message, hint))
-    reach[picture.id] = tuple(current)
-    return findings
+            findings.append(doubt(Mark(name), rule, message, f"measure anew: {again}"))
+    return tuple(current)
 
 
 @dataclass(frozen=True, slots=True)

@@ -155,7 +155,7 @@ def _found(
     tried = 0
     refusal: Refusal | None = None
     if centre is not None:
-        tables = [_everywhere(table) for table in _given_tables(folder, facts, stars)]
+        tables = [_everywhere(table) for table in given_tables(folder, facts, stars)]
         tables += [] if stars is not None else [shipped_stars]
         for stars_near in chain(tables, map(_everywhere, _tables_of_others(folder, facts, others, centre))):
             outcome = search_near(detected.lists(), *size, bands, centre, stars_near, tried)
@@ -174,9 +174,7 @@ def _found(
     return _explained(refusal or _no_object(), detected, facts, centre, scale)
 
 
-def place_frame(
-    luminance: Any, arcsec_px: float, near: tuple[float, float] | None, year: float
-) -> Solution | None:
+def place_frame(luminance: Any, arcsec_px: float, near: tuple[float, float] | None, year: float) -> Solution | None:
     """Where a single frame lies whose scale is known to a few percent, around a point or anywhere on the sky.
 
     ``luminance`` is (height, width) in any unit, ``near`` ICRS in degrees. Only the shipped table is asked; ``None``
@@ -242,7 +240,8 @@ def _binned(pixels: Any, by: int) -> Any:
     return luminance
 
 
-def _given_tables(folder: Path, facts: PictureFacts, stars: Path | None) -> Iterator[StarTable]:
+def given_tables(folder: Path, facts: PictureFacts, stars: Path | None) -> Iterator[StarTable]:
+    """The table that a person names, or those that the archive keeps for a picture. Raises NoCatalogue."""
     if stars is not None:
         yield from_file(stars)
         return

@@ -11,9 +11,10 @@ from noctuary.diagnostic import Diagnostic
 from noctuary.facts.picture import PictureFacts
 from noctuary.facts.reach import incomparable
 from noctuary.facts.target import deepening
+from noctuary.images.common_sky import CannotTell, Plane
 from noctuary.images.decoded import PictureFault
 from noctuary.images.frame_values import frame_values
-from noctuary.images.reach import CannotTell, PairReach, Plane, pair_reach
+from noctuary.images.reach import PairReach, pair_reach
 
 Say = Callable[[str], None]
 
@@ -22,7 +23,7 @@ def measured_reach(folder: Path, facts: PictureFacts, other: PictureFacts) -> Ke
     """A picture beside another, measured. Raises :class:`CannotTell`."""
     if (why := incomparable(facts, other)) is not None:
         raise CannotTell(*why)
-    result: PairReach = pair_reach(_plane(folder, other), _plane(folder, facts))
+    result: PairReach = pair_reach(plane_of(folder, other), plane_of(folder, facts))
     return KeptReach(
         against=other.picture.id,
         deeper_mag=result.deeper_mag,
@@ -32,8 +33,8 @@ def measured_reach(folder: Path, facts: PictureFacts, other: PictureFacts) -> Ke
         common=result.common,
         fwhm_arcsec=result.fwhm_newer_arcsec,
         fwhm_against_arcsec=result.fwhm_older_arcsec,
-        picture_sha256=_digest(folder / facts.picture.file),
-        against_sha256=_digest(folder / other.picture.file),
+        picture_sha256=digest_of(folder / facts.picture.file),
+        against_sha256=digest_of(folder / other.picture.file),
     )
 
 
@@ -58,7 +59,8 @@ def keep_reach(folder: Path, sidecar: str, kept: KeptReach) -> str:
     return write_reach_file(folder, sidecar, (*others, kept))
 
 
-def _plane(folder: Path, facts: PictureFacts) -> Plane:
+def plane_of(folder: Path, facts: PictureFacts) -> Plane:
+    """A placed picture's values. Raises :class:`CannotTell`."""
     path = folder / facts.picture.file
     if facts.placement is None:
         raise CannotTell(f"{facts.picture.id} has no placement")
@@ -69,6 +71,7 @@ def _plane(folder: Path, facts: PictureFacts) -> Plane:
     return Plane(frame.values, facts.placement.placement(), frame.eight_bits)
 
 
-def _digest(path: Path) -> str:
+def digest_of(path: Path) -> str:
+    """SHA-256 of a file, hexadecimal. Raises OSError."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()

@@ -14,7 +14,8 @@ import argparse
 import time
 
 import numpy as np
-from noctuary.images.reach import CannotTell, pair_reach
+from noctuary.images.common_sky import CannotTell
+from noctuary.images.reach import pair_reach
 from numpy.random import default_rng
 
 from tests.images.simulated_pairs import random_pair

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from noctuary.images.reach import Plane
+from noctuary.images.common_sky import Plane
 from noctuary.sky.placement import Placement, from_centre
 from numpy.random import Generator
 from numpy.typing import NDArray
@@ -36,6 +36,16 @@ class Side:
     @property
     def plane(self) -> Plane:
         return Plane(self.pixels.astype(np.float32), self.placement, self.pixels.dtype == np.uint8)
+
+
+@dataclass(frozen=True)
+class FieldStars:
+    """Stars of a field: degrees, magnitudes, and the magnitudes of a signal of 5 in the older and newer picture."""
+
+    ra: Floats
+    dec: Floats
+    mag: Floats
+    limits: tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -67,8 +77,14 @@ def pair(
     finishes: tuple[str, str],
     stars: int = 1500,
     jpeg: tuple[bool, bool] = (False, False),
+    changed: Callable[[FieldStars], tuple[FieldStars, FieldStars]] = lambda field: (field, field),
+    placed_as: Callable[[Placement], Placement] = lambda placement: placement,
 ) -> Pair:
-    """A pair of which the newer is deeper by so much (shallower where that is below 0)."""
+    """A pair of which the newer is deeper by so much (shallower where that is below 0).
+
+    ``changed`` makes of the stars of the field those of the older and of the newer picture; ``placed_as`` of the
+    true placements what a solution says.
+    """
     ra, dec, slope = rng.uniform(0, 360), rng.uniform(-60, 75), rng.uniform(0.25, 0.45)
     scales = rng.uniform(1.2, 2.6), rng.uniform(1.2, 2.6)
     fwhms = [max(rng.uniform(2.5, 5.0), 1.9 * scale) for scale in scales]
@@ -89,19 +105,26 @@ def pair(
     star_ra = ra + rng.uniform(-spread, spread, number) / math.cos(math.radians(dec))
     star_dec = dec + rng.uniform(-spread, spread, number)
     limits = (0.0, deeper_mag) if deeper_mag >= 0 else (-deeper_mag, 0.0)
+    shown = changed(FieldStars(star_ra, star_dec, mag, limits))
     sides = []
-    for placement, fwhm, limit, finish, small in zip(placements, fwhms, limits, finishes, jpeg, strict=True):
-        light = drawn_light(rng, placement, fwhm, limit, star_ra, star_dec, mag)
-        sides.append(Side(finished(rng, light, finish, small), placement, fwhm, finish))
+    for placement, fwhm, limit, finish, small, field in zip(
+        placements, fwhms, limits, finishes, jpeg, shown, strict=True
+    ):
+        light = drawn_light(rng, placement, fwhm, limit, field.ra, field.dec, field.mag)
+        sides.append(Side(finished(rng, light, finish, small), placed_as(placement), fwhm, finish))
     return Pair(sides[0], sides[1], deeper_mag)
 
 
-def random_pair(rng: Generator) -> Pair:
+def random_pair(
+    rng: Generator,
+    changed: Callable[[FieldStars], tuple[FieldStars, FieldStars]] = lambda field: (field, field),
+    placed_as: Callable[[Placement], Placement] = lambda placement: placement,
+) -> Pair:
     """Limits 0.3–2.5 mag apart, any finish on either side, half of the stretched pictures as JPEG."""
     deeper = float(rng.uniform(0.3, 2.5) * rng.choice([-1, 1]))
     finishes = str(rng.choice(list(FINISHES))), str(rng.choice(list(FINISHES)))
     jpeg = [bool(rng.random() < 0.5) and finish != "linear" for finish in finishes]
-    return pair(rng, deeper, finishes, int(rng.choice([1500, 4000])), (jpeg[0], jpeg[1]))
+    return pair(rng, deeper, finishes, int(rng.choice([1500, 4000])), (jpeg[0], jpeg[1]), changed, placed_as)
 
 
 def drawn_light(

@@ -7,8 +7,9 @@ from typing import Any
 
 import numpy as np
 import pytest
+from noctuary.images.common_sky import CannotTell, Plane
 from noctuary.images.faint_stars import fitted_light
-from noctuary.images.reach import CannotTell, PairReach, Plane, pair_reach
+from noctuary.images.reach import PairReach, pair_reach
 from noctuary.sky.placement import from_centre
 from numpy.random import default_rng
 

@@ -14,6 +14,8 @@ RULES: dict[str, str] = {
     "both-numbers-and-header": "A placement is given in numbers and in a header file at once.",
     "both-panels-and-builds-on": "A picture is a mosaic of panels and a version with more light at once.",
     "builds-on-cycle": "Pictures build on each other in a circle.",
+    "changes-file": "A file of changes beside a sidecar cannot be read (a doubt).",
+    "changes-file-outdated": "Changes beside a sidecar come from another version of a picture (a doubt).",
     "clock-offset": "A written UTC offset is not the one that the place's clocks had.",
     "clock-repeated": "A change of clocks made this time come twice, and no offset says which is meant.",
     "clock-without-place": "A session has clock times, but no place says whose clocks they are (a doubt).",

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from typing import TYPE_CHECKING
 
+from noctuary.archive.changes_file import KeptChanges
 from noctuary.archive.reach_file import KeptReach
 from noctuary.archive.records import Archive, Night, Rig
 from noctuary.archive.star_file import StarShapes
@@ -85,20 +86,29 @@ def archive_facts(
     placements: Mapping[str, PlacementSummary],
     stars: Mapping[str, StarShapes] | None = None,
     reach: Mapping[str, tuple[KeptReach, ...]] | None = None,
+    changes: Mapping[str, tuple[KeptChanges, ...]] | None = None,
 ) -> ArchiveFacts:
     """The facts of every shown picture and of everything that they share.
 
-    ``pixels``, ``placements``, ``stars`` and ``reach`` by picture id; a picture without either has the facts that
-    need none.
+    ``pixels``, ``placements``, ``stars``, ``reach`` and ``changes`` by picture id; a picture without either has the
+    facts that need none.
     """
     # One question for all sessions, so that the ephemerides are one sweep.
     every = {s.identity: s for p in archive.shown for s in archive.sessions_of(p)}
     almanac.during(list(every.values()))
     names = object_names(archive, almanac.object)
-    shapes, beside = stars or {}, reach or {}
+    shapes, beside, differing = stars or {}, reach or {}, changes or {}
     pictures = {
         p.id: picture_facts(
-            archive, p, almanac, names, pixels.get(p.id), placements.get(p.id), shapes.get(p.id), beside.get(p.id, ())
+            archive,
+            p,
+            almanac,
+            names,
+            pixels.get(p.id),
+            placements.get(p.id),
+            shapes.get(p.id),
+            beside.get(p.id, ()),
+            differing.get(p.id, ()),
         )
         for p in archive.shown
     }
@@ -176,9 +186,9 @@ def _rigs(
         pictures = {p.picture.id: p for f in by_rig[name] for p in holders[f.session.identity]}
         pictures |= {p.picture.id: p for p in unrecorded if name in p.rig_names}
         newest_first = sorted(pictures.values(), key=lambda p: (p.picture.finished, p.picture.id), reverse=True)
-        rigs.append(RigFacts(
-                rig, tuple(newest_first), integration(f.session for f in by_rig[name]), _kept(by_rig[name])
-            ))
+        rigs.append(
+            RigFacts(rig, tuple(newest_first), integration(f.session for f in by_rig[name]), _kept(by_rig[name]))
+        )
     return tuple(rigs)
 
 

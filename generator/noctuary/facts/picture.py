@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from noctuary.archive.changes_file import KeptChanges
 from noctuary.archive.reach_file import KeptReach
 from noctuary.archive.records import Archive, Picture, Place, Session
 from noctuary.archive.star_file import StarShapes
@@ -71,6 +72,7 @@ class PictureFacts:
     frame_fill: float | None
     stars: StarShapes | None = None
     reach: tuple[KeptReach, ...] = ()
+    changes: tuple[KeptChanges, ...] = ()
 
     @property
     def target(self) -> SkyObject | None:
@@ -125,6 +127,7 @@ def picture_facts(
     placement: PlacementSummary | None,
     stars: StarShapes | None = None,
     reach: tuple[KeptReach, ...] = (),
+    changes: tuple[KeptChanges, ...] = (),
 ) -> PictureFacts:
     """Everything derived about a picture whose finished file has ``pixels`` (width, height)."""
     sessions = archive.sessions_of(picture)
@@ -166,4 +169,5 @@ def picture_facts(
         frame_fill=frame_fill(objects[0].size_arcmin, of_picture) if objects else None,
         stars=None if objects and in_solar_light(objects[0]) else stars,
         reach=reach,
+        changes=changes,
     )

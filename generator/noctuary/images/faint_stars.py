@@ -51,9 +51,16 @@ class FaintStars:
 
     def signal_at(self, x: Floats, y: Floats) -> Floats:
         """The light over the noise at any places; ``nan`` too near the edge."""
+        return fitted_light(self.above, x, y, self.fwhm_px) / self.noise_at(x, y)
+
+    def noise_at(self, x: Floats, y: Floats) -> Floats:
+        """The noise of the part of the picture in which each place lies."""
         height, width = self.above.shape
-        light = fitted_light(self.above, x, y, self.fwhm_px)
-        return np.asarray(light / self.noise[_cell(y, height), _cell(x, width)])
+        return np.asarray(self.noise[_cell(y, height), _cell(x, width)])
+
+    def light_at(self, x: Floats, y: Floats) -> Floats:
+        """The light over the usual noise of the whole picture, which no border between its parts makes uneven."""
+        return fitted_light(self.above, x, y, self.fwhm_px) / float(np.median(self.noise))
 
 
 def faint_stars(luminance: NDArray[Any], grain: float = 0.0) -> FaintStars | None:

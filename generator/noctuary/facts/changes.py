@@ -1,0 +1,31 @@
+"""Which pictures of a target are compared for what changed on the sky, and what was found and kept of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from noctuary.archive.changes_file import KeptChanges
+
+if TYPE_CHECKING:
+    from noctuary.facts.picture import PictureFacts
+    from noctuary.facts.target import TargetFacts
+
+SUREST = 24
+"""So many candidates of a pair are kept and shown."""
+
+
+def placed_in_order(target: TargetFacts) -> list[PictureFacts]:
+    """The target's placed pictures, oldest first."""
+    placed = (facts for facts in target.pictures if facts.placement is not None)
+    return sorted(placed, key=lambda facts: (facts.picture.finished, facts.picture.id))
+
+
+def kept_changes(target: TargetFacts) -> Iterator[tuple[PictureFacts, PictureFacts, KeptChanges]]:
+    """What was kept of pairs of the target's pictures: the other picture, the one that keeps it, and what."""
+    pictures = {facts.picture.id: facts for facts in target.pictures}
+    for facts in placed_in_order(target):
+        for kept in facts.changes:
+            other = pictures.get(kept.against)
+            if other is not None and other.placement is not None:
+                yield other, facts, kept
