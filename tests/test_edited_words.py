@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 import re
 import shutil
 from dataclasses import fields
@@ -18,7 +19,8 @@ from noctuary.worked_out import ANSWERS
 from tests.builders.folders import bytes_below, set_plainly, write
 from tests.builders.many_pictures import write_archive
 
-ONE = "pictures/field-00001.yaml"
+SIDECARS = tuple(f"pictures/field-{number:05d}.yaml" for number in range(3))
+ONE = SIDECARS[1]
 #: The line of a doubt (the object is larger than the field) moves with what is written above it.
 DOUBTFUL = "objects: [NGC 7000]"
 
@@ -177,4 +179,34 @@ def test_every_key_edited_gives_the_site_of_a_clean_build(key: str, archive: Pat
     write(archive / ONE, yaml.safe_dump(record, sort_keys=False, allow_unicode=True))
     outcome = build(archive, workers=1)
     assert outcome.built, [str(f) for f in outcome.findings]
+    like_a_clean_build(archive, [str(f) for f in outcome.findings])
+
+
+@pytest.mark.slow
+def test_edits_of_any_records_one_after_another_give_the_site_of_a_clean_build(archive: Path) -> None:
+    """Values of random keys edited, taken back and edited again in random records, one build after each."""
+    import yaml
+
+    chance = random.Random(13)
+    declared = {f.name: f.metadata.get("alias", f.name) for f in fields(SidecarKeys)}
+    begun = {name: yaml.safe_load((archive / name).read_text(encoding="utf-8")) for name in SIDECARS}
+    now = {name: dict(record) for name, record in begun.items()}
+    by_words = 0
+    for _ in range(8):
+        name, key = chance.choice(SIDECARS), chance.choice([*KEYS, "description", "processing", "written_sessions"])
+        value = yaml.safe_load(KEYS[key])
+        if now[name].get(declared[key]) != value:
+            now[name][declared[key]] = value
+        else:
+            now[name] = dict(begun[name])
+        write(archive / name, yaml.safe_dump(now[name], sort_keys=False, allow_unicode=True))
+        words = EditedWords(archive, archive / "site").build()
+        by_words += words is not None
+        outcome = words or build(archive, workers=1)
+        if not outcome.built:  # two edits may not go together; the site stays, and the record is as it was
+            now[name] = dict(begun[name])
+            write(archive / name, yaml.safe_dump(now[name], sort_keys=False, allow_unicode=True))
+            outcome = build(archive, workers=1)
+        assert outcome.built, [str(f) for f in outcome.findings]
+    assert by_words
     like_a_clean_build(archive, [str(f) for f in outcome.findings])
