@@ -82,5 +82,13 @@ def chromium() -> Iterator[Any]:
         missing("there is no Chromium: apt-get install chromium")
     with sync_playwright() as driver:
         browser = driver.chromium.launch(executable_path=found, args=ARGUMENTS)
+        new_context = browser.new_context
+
+        def patient(**more: Any) -> Any:
+            context = new_context(**more)
+            context.set_default_timeout(180_000)
+            return context
+
+        browser.new_context = patient  # type: ignore[method-assign]
         yield browser
         browser.close()

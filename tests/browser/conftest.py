@@ -62,7 +62,8 @@ def load_all_pictures(page: Any) -> None:
 def open_page(chromium: Any, site: Path) -> Iterator[OpenPage]:
     """``open_page("targets.html", width=390, ground="red", scripts=False, …)``: a page of the demo as a file.
 
-    Other words go to the browser's context. A page that complains on its console fails the test.
+    ``ahead`` is a script that runs before the page's own; other words go to the browser's context. A page that
+    complains on its console fails the test.
     """
     contexts: list[Any] = []
     complaints: list[str] = []
@@ -74,11 +75,14 @@ def open_page(chromium: Any, site: Path) -> Iterator[OpenPage]:
         height: int = 900,
         ground: str | None = None,
         scripts: bool = True,
+        ahead: str = "",
         **more: Any,
     ) -> Any:
         size = {"width": width, "height": height}
         context = chromium.new_context(viewport=size, java_script_enabled=scripts, **more)
         contexts.append(context)
+        if ahead:
+            context.add_init_script(ahead)
         page = context.new_page()
         page.on("pageerror", lambda error: complaints.append(f"{path}: {error}"))
         page.on("console", lambda said: said.type == "error" and complaints.append(f"{path}: {said.text}"))

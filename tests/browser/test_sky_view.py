@@ -24,9 +24,16 @@ def ready(page: Any) -> Any:
 
 def at(page: Any) -> tuple[float, float, float]:
     """Right ascension, declination and degrees across, as the address says once the view is still."""
-    page.wait_for_timeout(1800)  # it goes there in half a second, and the address follows when it is still
-    ra, dec, across = re.fullmatch(r"#at=([\d.]+),(-?[\d.]+),([\d.]+)", page.evaluate("location.hash")).groups()
-    return float(ra), float(dec), float(across)
+    page.wait_for_timeout(1200)  # it goes there in half a second, and the address follows when it is still
+    before = None
+    for _ in range(40):
+        said = re.fullmatch(r"#at=([\d.]+),(-?[\d.]+),([\d.]+)", page.evaluate("location.hash"))
+        if said and said[0] == before:
+            ra, dec, across = said.groups()
+            return float(ra), float(dec), float(across)
+        before = said and said[0]
+        page.wait_for_timeout(600)
+    raise AssertionError(f"the view never stands still: {before}")
 
 
 def test_mouse_wheel_and_keys_lead_from_the_whole_sky_into_it(open_page: Any) -> None:
@@ -104,8 +111,11 @@ def test_years_are_switched(open_page: Any) -> None:
     before = page.locator(CANVAS).screenshot()
     button.click()
     assert button.get_attribute("aria-pressed") == "false"
-    page.wait_for_timeout(200)
-    assert page.locator(CANVAS).screenshot() != before
+    for _ in range(100):
+        if page.locator(CANVAS).screenshot() != before:
+            return
+        page.wait_for_timeout(100)
+    raise AssertionError("the year is still drawn")
 
 
 def test_it_leaves_out_nothing_once_it_is_still(open_page: Any) -> None:

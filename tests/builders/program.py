@@ -23,7 +23,7 @@ def surroundings(**more: str) -> dict[str, str]:
     return {**os.environ, "PYTHONPATH": os.pathsep.join(paths), **more}
 
 
-def run(*arguments: object, timeout: float = 300, **more: str) -> subprocess.CompletedProcess[str]:
+def run(*arguments: object, timeout: float = 900, **more: str) -> subprocess.CompletedProcess[str]:
     """The program in a process of its own, as a person runs it."""
     return subprocess.run(
         command(*arguments), env=surroundings(**more), capture_output=True, text=True, timeout=timeout, check=False

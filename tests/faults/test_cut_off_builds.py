@@ -143,7 +143,7 @@ def test_interrupted_from_the_keyboard(archive: Path) -> None:
             assert building.poll() is None, building.stderr and building.stderr.read()
             time.sleep(0.01)
         building.send_signal(signal.SIGINT)
-        said = building.communicate(timeout=60)[1]
+        said = building.communicate(timeout=600)[1]
     assert building.returncode == 130
     assert "interrupted" in said
     assert "Traceback" not in said
@@ -171,7 +171,7 @@ def test_a_picture_that_vanishes_while_it_is_built(archive: Path) -> None:
         while not (archive / ".noctuary").exists():
             time.sleep(0.01)
         (archive / "pictures/field-00002.jpg").unlink()
-        said = building.communicate(timeout=60)[1]
+        said = building.communicate(timeout=600)[1]
     assert building.returncode == 1
     assert "Traceback" not in said
     assert "pictures/field-00002" in said
@@ -192,7 +192,7 @@ def test_a_worker_that_is_killed_costs_one_fault_at_most(archive: Path) -> None:
                     os.kill(worker, signal.SIGKILL)
                     killed.add(worker)
             time.sleep(0.01)
-        said = building.communicate(timeout=60)[1]
+        said = building.communicate(timeout=600)[1]
     assert killed
     assert "Traceback" not in said
     if building.returncode:

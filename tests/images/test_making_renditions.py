@@ -188,7 +188,7 @@ def test_workers_end_with_the_build_that_is_killed(tmp_path: Path) -> None:
         [sys.executable, tmp_path / "program.py", tmp_path / "cache", *(real(n) for n in REAL)],
         stdout=subprocess.PIPE,
         env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
-        timeout=60,
+        timeout=600,
         check=False,
     )
     assert ended.returncode == -signal.SIGKILL

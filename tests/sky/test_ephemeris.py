@@ -159,7 +159,7 @@ def test_nothing_is_printed_and_no_network_is_needed() -> None:
         "assert 'astropy' not in sys.modules, 'a small build would wait for it'\n"
     )
     done = subprocess.run(
-        [sys.executable, "-W", "always", "-c", program], capture_output=True, text=True, timeout=120, check=False,
+        [sys.executable, "-W", "always", "-c", program], capture_output=True, text=True, timeout=600, check=False,
         env=os.environ | {"PYTHONPATH": os.pathsep.join(p for p in sys.path if p)},
     )  # fmt: skip
     assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
@@ -178,7 +178,7 @@ def test_a_placement_written_in_numbers_and_an_import_need_no_astropy() -> None:
         "print('astropy' in sys.modules)\n"
     )
     done = subprocess.run(
-        [sys.executable, "-c", program], capture_output=True, text=True, timeout=60, check=True,
+        [sys.executable, "-c", program], capture_output=True, text=True, timeout=600, check=True,
         env=os.environ | {"PYTHONPATH": os.pathsep.join(p for p in sys.path if p)},
     )  # fmt: skip
     assert done.stdout == "False\n"
