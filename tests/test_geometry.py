@@ -10,6 +10,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from noctuary.geometry import (
     lon_lat_deg,
+    lons_lats_deg,
     position_angle_deg,
     separation_deg,
     separations_deg,
@@ -42,6 +43,12 @@ def test_a_direction_comes_back_from_its_vector(lon, lat):
     back = lon_lat_deg(vector)
     assert separation_deg(*back, lon, lat) < 1e-9
     assert np.allclose(unit_vectors(lon, lat), vector, atol=1e-15)
+
+
+def test_a_longitude_stays_below_360_degrees():
+    # A float cannot tell 360° from a hair less, which is what a direction just below 0° has.
+    assert lon_lat_deg((1.0, -1e-20, 0.0)) == (0.0, 0.0)
+    assert lons_lats_deg([[1.0, -1e-20, 0.0]])[0].tolist() == [0.0]
 
 
 @given(LON, st.floats(-89.9, 89.9), LON, st.floats(-89.9, 89.9))

@@ -13,8 +13,8 @@ from noctuary.facts.archive_facts import archive_facts
 from noctuary.facts.picture import PictureFacts
 from noctuary.facts.placement_summary import placed as placed_summary
 from noctuary.facts.record_scale import scale_advice
-from noctuary.place_command import place_all, place_one, write_placement
-from noctuary.plate_solve import Search, find_place
+from noctuary.place_command import find_all_placements, find_one_placement, write_placement
+from noctuary.plate_solve import Search, find_placement
 from noctuary.sky.header_placement import from_header
 from noctuary.sky.placement import from_centre
 from noctuary.sky.solve import Refusal, Solution
@@ -50,7 +50,7 @@ def rosette(scale: float, size: tuple[int, int], seed: int = 1, **more: Any) -> 
 
 
 def refused(folder: Path, facts: PictureFacts, stars: Path | None = None) -> Refusal:
-    answer = find_place(folder, facts, stars)
+    answer = find_placement(folder, facts, stars)
     found = answer.found if isinstance(answer, Search) else answer
     assert isinstance(found, Refusal), found
     assert found.hint
@@ -58,7 +58,7 @@ def refused(folder: Path, facts: PictureFacts, stars: Path | None = None) -> Ref
 
 
 def solved(folder: Path, facts: PictureFacts, *others: PictureFacts, stars: Path | None = None) -> Solution:
-    answer = find_place(folder, facts, stars, others)
+    answer = find_placement(folder, facts, stars, others)
     assert isinstance(answer, Search), answer
     assert isinstance(answer.found, Solution), answer.found
     return answer.found
@@ -152,7 +152,7 @@ def test_a_narrow_field_gets_the_query_for_a_deeper_table_and_then_its_place(tmp
     rows = zip(table.ra, table.dec, table.mag, strict=True)
     file.write_text("ra,dec,phot_g_mean_mag\n" + "".join(f"{a:.6f},{d:.6f},{m:.2f}\n" for a, d, m in rows))
     said: list[str] = []
-    assert place_one(tmp_path, facts, [facts], file, False, said.append, said.append), said
+    assert find_one_placement(tmp_path, facts, [facts], file, False, said.append, said.append), said
     # The table stays with the archive, so that the next time needs no option.
     file.unlink()
     assert solved(tmp_path, facts).image_scale_arcsec == pytest.approx(1.6157, rel=1e-3)
@@ -184,7 +184,7 @@ def test_a_header_holds_the_distortion_to_the_corners(distortion: float, tmp_pat
     field = rosette(36.0, size, distortion=distortion)
     put(tmp_path, "rosette", drawn(default_rng(3), field, fwhm=2.2))
     facts = facts_of("rosette", size, resampling=0.0449)
-    answer = find_place(tmp_path, facts, None)
+    answer = find_placement(tmp_path, facts, None)
     assert "rosette.wcs" in write_placement(tmp_path, facts, answer)
     text = (tmp_path / "pictures" / "rosette.yaml").read_text(encoding="utf-8")
     assert text == SIDECAR + 'placement: "rosette.wcs"\n'
@@ -210,7 +210,7 @@ def test_all_pictures_at_once(tmp_path: Path) -> None:
     pictures = [facts_of("good", size), facts_of("empty", size)]
     said: list[str] = []
     complaints: list[str] = []
-    assert not place_all(tmp_path, pictures, False, said.append, complaints.append, workers=2)
+    assert not find_all_placements(tmp_path, pictures, False, said.append, complaints.append, workers=2)
     assert any(line.startswith("[") and "good: 97." in line for line in said)
     assert "1 of 2 placed, 1 written" in said
     assert len(complaints) == 1

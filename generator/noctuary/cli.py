@@ -206,16 +206,16 @@ def place(archive: Path, picture_id: str | None, every: bool, stars: Path | None
     if derived is None or inspection.faults:
         _tell(inspection.findings)
         sys.exit(1)
-    from noctuary.place_command import place_all, place_one
+    from noctuary.place_command import find_all_placements, find_one_placement
 
     folder, complain = archive.resolve(), functools.partial(click.echo, err=True)
     pictures = list(derived.pictures.values())
     if picture_id is None:
-        done = place_all(folder, pictures, dry_run, click.echo, complain)
+        done = find_all_placements(folder, pictures, dry_run, click.echo, complain)
     elif (facts_of := derived.pictures.get(picture_id)) is None:
         raise click.UsageError(_unknown_picture(picture_id, derived.pictures))
     else:
-        done = place_one(folder, facts_of, pictures, stars, dry_run, click.echo, complain)
+        done = find_one_placement(folder, facts_of, pictures, stars, dry_run, click.echo, complain)
     if not done:
         sys.exit(1)
 

@@ -68,7 +68,7 @@ class PreviewsOfFrames:
         preview = self._preview_of(header.path)
         return None if preview is None else preview.jpeg()
 
-    def placed(self, header: FrameHeader, field: FrameField) -> tuple[float, float] | None:
+    def centre_from_stars(self, header: FrameHeader, field: FrameField) -> tuple[float, float] | None:
         """Right ascension and declination of the middle, in degrees, where the stars leave no doubt.
 
         Only of a preview that shows the whole sensor: one of other proportions was cut, nobody knows how.
@@ -81,10 +81,10 @@ class PreviewsOfFrames:
         longer, whole = max(preview.size), max(field.pixels)
         if abs(longer / min(preview.size) * min(field.pixels) / whole - 1) > _SAME_SHAPE:
             return None
-        from noctuary.plate_solve import place_frame
+        from noctuary.plate_solve import frame_placement
 
         year = header.start.year + header.start.month / 12 if header.start else 2020.0
-        solution = place_frame(preview.luminance, field.arcsec_px * whole / longer, header.pointing, year)
+        solution = frame_placement(preview.luminance, field.arcsec_px * whole / longer, header.pointing, year)
         return None if solution is None else (solution.ra_deg, solution.dec_deg)
 
 

@@ -31,7 +31,9 @@ def unit_vector(lon_deg: float, lat_deg: float) -> Vector:
 def lon_lat_deg(direction: Sequence[float]) -> tuple[float, float]:
     """Longitude (0 ≤ lon < 360) and latitude in degrees of a vector of any length above 0."""
     x, y, z = direction
-    return math.degrees(math.atan2(y, x)) % 360.0, math.degrees(math.atan2(z, math.hypot(x, y)))
+    # A hair below 0° becomes 360° itself: a float cannot tell them apart.
+    lon = math.degrees(math.atan2(y, x)) % 360.0
+    return lon if lon < 360.0 else 0.0, math.degrees(math.atan2(z, math.hypot(x, y)))
 
 
 def separation_deg(lon1_deg: float, lat1_deg: float, lon2_deg: float, lat2_deg: float) -> float:
@@ -69,7 +71,8 @@ def lons_lats_deg(directions: Any) -> tuple[Floats, Floats]:
     import numpy as np
 
     x, y, z = np.moveaxis(np.asarray(directions, dtype=np.float64), -1, 0)
-    return np.degrees(np.arctan2(y, x)) % 360.0, np.degrees(np.arctan2(z, np.hypot(x, y)))
+    lon = np.degrees(np.arctan2(y, x)) % 360.0
+    return np.where(lon < 360.0, lon, 0.0), np.degrees(np.arctan2(z, np.hypot(x, y)))
 
 
 def separations_deg(lon1_deg: Any, lat1_deg: Any, lon2_deg: Any, lat2_deg: Any) -> Floats:

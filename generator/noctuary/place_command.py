@@ -14,7 +14,7 @@ from noctuary.diagnostic import Mark, fault
 from noctuary.facts.picture import PictureFacts
 from noctuary.facts.record_scale import scale_advice
 from noctuary.files import write_whole
-from noctuary.plate_solve import Search, differs_deg, find_place, keep_star_table
+from noctuary.plate_solve import Search, differs_deg, find_placement, keep_star_table
 from noctuary.sky.sip_header import needs_header, sip_header
 from noctuary.sky.solve import Refusal, Solution
 
@@ -22,8 +22,8 @@ Say = Callable[[str], None]
 
 
 @dataclass(frozen=True)
-class Placed:
-    """What became of one picture: the search or why there was none."""
+class SearchedPicture:
+    """One picture after its search, or why there was none."""
 
     picture_id: str
     search: Search | Refusal
@@ -33,7 +33,7 @@ class Placed:
         return self.search.found if isinstance(self.search, Search) else self.search
 
 
-def place_one(
+def find_one_placement(
     folder: Path, facts: PictureFacts, others: Sequence[PictureFacts], stars: Path | None, dry_run: bool,
     say: Say, complain: Say,
 ) -> bool:  # fmt: skip
@@ -69,7 +69,7 @@ def place_one(
     return True
 
 
-def place_all(
+def find_all_placements(
     folder: Path, pictures: Sequence[PictureFacts], dry_run: bool, say: Say, complain: Say, workers: int | None = None
 ) -> bool:
     """Place every picture that has no placement, on all cores; whether none is left."""
@@ -139,12 +139,12 @@ def write_placement(folder: Path, facts: PictureFacts, search: Search | Refusal)
 _Job = tuple[Path, PictureFacts, Sequence[PictureFacts], Path | None]
 
 
-def _search(job: _Job) -> Placed:
+def _search(job: _Job) -> SearchedPicture:
     folder, facts, others, stars = job
-    return Placed(facts.picture.id, find_place(folder, facts, stars, others))
+    return SearchedPicture(facts.picture.id, find_placement(folder, facts, stars, others))
 
 
-def _results(jobs: Sequence[_Job], workers: int | None) -> Iterator[Placed]:
+def _results(jobs: Sequence[_Job], workers: int | None) -> Iterator[SearchedPicture]:
     """Results in the order in which they are done."""
     workers = min(workers or os.cpu_count() or 1, len(jobs))
     if workers == 1:

@@ -1,8 +1,8 @@
-"""From a picture's own stars to where it lies, or to the likeliest reason why that cannot be told.
+"""The placement of a picture from its own stars, or the likeliest reason why none is found.
 
-Three tables are asked in turn: a table that the person names, or kept in the archive from the last time; the
-program's own; and the stars of the archive's other pictures, where one that has a placement shows the same sky
-wider and so fainter than the program's table reaches.
+Three tables of stars are used in turn: one that the person names, or that the archive keeps from the last time; the
+program's own; and the stars of the archive's other pictures, where one with a placement shows the same sky and goes
+deeper than the program's table.
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ from noctuary.images.decoded import PictureFault
 from noctuary.images.stars import Stars, detect_points, detect_small, detect_spots, starlike
 from noctuary.sky.placement import from_plain
 from noctuary.sky.solve import FEWEST_CATALOGUE_STARS, FEWEST_STARS, Refusal, Solution
+from noctuary.sky.star_cells import DamagedTable
 from noctuary.sky.star_query import star_query
 from noctuary.sky.star_search import (
     MARGIN_DEG,
@@ -48,7 +49,7 @@ _FEW_STARS = 15
 
 @dataclass(frozen=True)
 class Search:
-    """What was looked for and found: the scale that the record states (″/px), around which point, and the size."""
+    """What was looked for and found: the scale that the record states (″/px), the position and the size."""
 
     stated_scale_arcsec: float | None
     centre: tuple[float, float] | None
@@ -58,7 +59,7 @@ class Search:
 
 
 class SeenStars:
-    """The stars of a picture: those that surely are, then points in nebulosity, then also small and faint ones."""
+    """The stars of a picture in several lists: the certain ones, points in nebulosity, and small and faint spots."""
 
     def __init__(self, pixels: Any) -> None:
         self._pixels = pixels
@@ -103,10 +104,10 @@ class SeenStars:
         return stars.x * self.bin + shift, stars.y * self.bin + shift, stars.flux
 
 
-def find_place(
+def find_placement(
     folder: Path, facts: PictureFacts, stars: Path | None, others: Iterable[PictureFacts] = ()
 ) -> Search | Refusal:
-    """The placement of a picture, found among the stars of a table given, kept or shipped, or of ``others``.
+    """Look for a picture's placement with a table of stars given, kept or shipped, or with the stars of ``others``.
 
     Every trouble is a :class:`Refusal` with what to do about it.
     """
@@ -134,13 +135,13 @@ def find_place(
         return shipped(ra, dec, radius, year)
 
     try:
-        found = _found(folder, facts, stars, others, detected, (width, height), scale, centre, shipped_stars)
-    except NoCatalogue as error:
+        found = _search_tables(folder, facts, stars, others, detected, (width, height), scale, centre, shipped_stars)
+    except (DamagedTable, NoCatalogue) as error:
         return Refusal(str(error), "or name a table of stars with --stars FILE")
     return Search(scale, centre, width, height, found)
 
 
-def _found(
+def _search_tables(
     folder: Path,
     facts: PictureFacts,
     stars: Path | None,
@@ -174,11 +175,13 @@ def _found(
     return _explained(refusal or _no_object(), detected, facts, centre, scale)
 
 
-def place_frame(luminance: Any, arcsec_px: float, near: tuple[float, float] | None, year: float) -> Solution | None:
-    """Where a single frame lies whose scale is known to a few percent, around a point or anywhere on the sky.
+def frame_placement(
+    luminance: Any, arcsec_px: float, near: tuple[float, float] | None, year: float
+) -> Solution | None:
+    """The placement of a single frame whose scale is known to a few percent, around a position or anywhere.
 
-    ``luminance`` is (height, width) in any unit, ``near`` ICRS in degrees. Only the shipped table is asked; ``None``
-    where nothing is certain, and for fields below 3° that nobody knows a point of.
+    ``luminance`` is (height, width) in any unit, ``near`` ICRS in degrees. Only the shipped table is used; ``None``
+    where nothing is certain, and for fields below 3° without a position.
     """
     height, width = luminance.shape
     if min(height, width) < _SMALLEST_SIDE_PX:
@@ -197,7 +200,7 @@ def place_frame(luminance: Any, arcsec_px: float, near: tuple[float, float] | No
                 return outcome.found
             tried = outcome.tried
         found = search_everywhere(detected.loose_lists(), width, height, bands, stars_near, tried).found
-    except NoCatalogue:
+    except (DamagedTable, NoCatalogue):
         return None
     return found if isinstance(found, Solution) else None
 

@@ -27,7 +27,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from noctuary.geometry import separations_deg, unit_vectors
+from noctuary.geometry import lon_lat_deg, separations_deg, unit_vectors
 from noctuary.plate_solve import SeenStars
 from noctuary.sky import star_table
 from noctuary.sky.catalogue import Catalogue
@@ -69,8 +69,7 @@ def rough(rng: Generator, field: Field) -> tuple[float, float]:
     east = np.cross([0, 0, 1], centre)
     east /= np.linalg.norm(east)
     v = centre + math.tan(off) * (math.sin(way) * east + math.cos(way) * np.cross(centre, east))
-    v /= np.linalg.norm(v)
-    return float(np.degrees(np.arctan2(v[1], v[0])) % 360), float(np.degrees(np.arcsin(v[2])))
+    return lon_lat_deg(v.tolist())
 
 
 def centre_off_px(field: Field, found: Solution) -> float:
@@ -181,13 +180,13 @@ def real_pictures(folder: Path, seed: int) -> None:
 
 @dataclass(frozen=True)
 class WrongSky:
-    """Star lists of a picture, its size and scale, and a place that it does not show."""
+    """Star lists of a picture, its size and scale, and a position that it does not show."""
 
     name: str
     lists: list[Any]
     size: tuple[int, int]
     scale: float
-    place: tuple[float, float]
+    position: tuple[float, float]
 
 
 def wrong_skies(cases: Iterator[WrongSky]) -> None:
@@ -195,7 +194,7 @@ def wrong_skies(cases: Iterator[WrongSky]) -> None:
     closest: list[float] = []
     for case in cases:
         bands = scale_bands(case.scale, math.hypot(*case.size))
-        outcome = search_near(case.lists, *case.size, bands, case.place, stars_near)
+        outcome = search_near(case.lists, *case.size, bands, case.position, stars_near)
         tried += 1
         if isinstance(outcome.found, Solution):
             accepted += 1
@@ -210,9 +209,9 @@ def wrong_skies(cases: Iterator[WrongSky]) -> None:
 
 def elsewhere_than(rng: Generator, ra: float, dec: float, apart_deg: float) -> tuple[float, float]:
     while True:
-        place = simulated_sky.random_place(rng)
-        if separations_deg(*place, ra, dec) > min(apart_deg, 120.0):
-            return place
+        position = simulated_sky.random_place(rng)
+        if separations_deg(*position, ra, dec) > min(apart_deg, 120.0):
+            return position
 
 
 def main() -> None:
@@ -247,17 +246,17 @@ def _wrong_lists(seed: int, numbers: range, megapixels: float) -> Iterator[Wrong
     for index in numbers:
         rng = default_rng([seed, 7, index])
         field = random_field(rng, megapixels)
-        place = elsewhere_than(rng, field.ra, field.dec, 10 * field.diagonal_deg + 5)
+        position = elsewhere_than(rng, field.ra, field.dec, 10 * field.diagonal_deg + 5)
         lists = [simulated_sky.observed(rng, field)]
-        yield WrongSky(f"number {index}", lists, (field.width, field.height), field.scale, place)
+        yield WrongSky(f"number {index}", lists, (field.width, field.height), field.scale, position)
 
 
 def _photographs_elsewhere(rng: Generator, folder: Path, each: int) -> Iterator[WrongSky]:
     for picture in photographs(folder):
         lists, (height, width) = list(SeenStars(picture.pixels).lists()), picture.pixels.shape[:2]
         for _ in range(each):
-            place = elsewhere_than(rng, picture.ra, picture.dec, 10 * picture.side + 5)
-            yield WrongSky(picture.file.name, lists, (width, height), picture.scale, place)
+            position = elsewhere_than(rng, picture.ra, picture.dec, 10 * picture.side + 5)
+            yield WrongSky(picture.file.name, lists, (width, height), picture.scale, position)
 
 
 if __name__ == "__main__":

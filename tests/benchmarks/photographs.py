@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from noctuary.geometry import unit_vectors
+from noctuary.geometry import lon_lat_deg, unit_vectors
 from PIL import Image
 
 
@@ -46,9 +46,9 @@ def photographs(folder: Path, narrowest_deg: float = 0.45) -> Iterator[Photograp
         with Image.open(folder / name) as picture:
             pixels = np.asarray(picture.convert("RGB"))
         middle = on_sky.mean(axis=0) / np.linalg.norm(on_sky.mean(axis=0))
-        ra, dec = np.degrees(np.arctan2(middle[1], middle[0])) % 360, np.degrees(np.arcsin(middle[2]))
+        ra, dec = lon_lat_deg(middle.tolist())
         across = np.sqrt(sides[:2].prod() / (pixels.shape[0] * pixels.shape[1]))
-        yield Photograph(folder / name, pixels, float(ra), float(dec), float(across) * 3600, float(sides.mean()))
+        yield Photograph(folder / name, pixels, ra, dec, float(across) * 3600, float(sides.mean()))
 
 
 def _tiles(text: str) -> list[dict[str, Any]]:

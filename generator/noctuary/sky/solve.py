@@ -1,16 +1,16 @@
 """Where on the sky a picture lies, from the stars in it.
 
-The scale is known to within a band and the centre to about a field. Patterns of four stars in the picture and in
-the catalogue are compared by their six distances, whose ratios no rotation, mirroring or scale changes; each
-likeness is a guess of a placement, and the guesses are counted out on the brightest stars. Everything happens with
-directions in space, not on a map, so that a field of 30° whose centre is a field away is no special case. The best
-guesses are refined by least squares (gnomonic projection, FITS WCS standard's TAN, with a radial distortion), and one
-is believed only when chance is excluded. ``star_search`` tries the scales and the places.
+The caller gives the scale to within a band and the centre to about a field. Patterns of four stars in the picture and
+in the catalogue are compared by their six distances, whose ratios do not change with rotation, mirroring or scale.
+Two patterns that are alike suggest a placement; the suggestions are ranked by how many of the brightest stars agree.
+All of this works with directions in space, not on a map, so that a field of 30° whose centre is a field away is no
+special case. The best suggestions are refined by least squares (gnomonic projection, FITS WCS standard's TAN, with a
+radial distortion), and one is accepted only when chance is excluded. ``star_search`` chooses scales and positions.
 
-**Chance.** Were the sky a wrong one, each catalogue star in the frame would meet a star of the picture within the
-radius of the match with a probability known from how densely the picture's stars lie. The chance that as many meet
-one as did, leaving out the four that the guess was made from, is a binomial tail; times the number of guesses
-tried, it is the chance that any of them would look so good. A placement is refused unless that is below 10⁻⁶.
+**Chance.** On a wrong part of the sky, each catalogue star in the frame lies within the matching radius of a star of
+the picture with a probability that follows from how densely the picture's stars lie. The chance that as many do as
+were counted, without the four that the suggestion was made from, is a binomial tail; times the number of suggestions
+that were compared, it is the chance that any of them looks so good. A placement is refused unless that is below 10⁻⁶.
 """
 
 from __future__ import annotations
@@ -21,14 +21,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from noctuary.geometry import unit_vectors
+from noctuary.geometry import lon_lat_deg, unit_vectors
 from noctuary.sky.placement_fit import OF_A_GUESS, PlacementFit, fitted_placement
 from noctuary.sky.solve_frame import Floats, SolveFrame, expected_stars
 from noctuary.sky.star_patterns import Level, pattern_matches, single_stars
 from noctuary.sky.star_table import StarTable
 
 FEWEST_STARS = 8
-"""Stars that a picture must have before a placement is tried."""
+"""Stars that a picture must have before a placement is looked for."""
 FEWEST_CATALOGUE_STARS = 12
 """Catalogue stars that the field must be expected to hold."""
 GREATEST_CHANCE = -6.0
@@ -50,7 +50,7 @@ _ARCSEC = math.degrees(1.0) * 3600.0
 
 @dataclass(frozen=True, slots=True)
 class Solution:
-    """A placement and how far it can be trusted.
+    """A placement and how sure it is.
 
     ``ra_deg`` and ``dec_deg`` (ICRS) are the centre of the picture, pixel ((width − 1)/2, (height − 1)/2);
     ``position_angle_deg`` is that of the picture's up from north through east, 0 ≤ angle < 360; ``mirrored`` is
@@ -94,7 +94,7 @@ def frame_of_stars(
     expected_scale_arcsec: float,
     scale_tolerance: float,
 ) -> SolveFrame | Refusal:
-    """The picture as the solver sees it, or a refusal where it has too few stars."""
+    """The star list as a :class:`SolveFrame`, or a refusal where it has too few stars."""
     x, y, flux = (np.asarray(part, dtype=np.float64).ravel() for part in stars_xy_flux)
     whole = np.isfinite(x) & np.isfinite(y) & np.isfinite(flux)
     order = np.flatnonzero(whole)[np.argsort(-flux[whole], kind="stable")]
@@ -114,7 +114,7 @@ def frame_of_stars(
 
 
 def brightest_singles(catalogue: StarTable, frame: SolveFrame) -> Floats:
-    """Directions of a catalogue's stars, brightest first, as many as a search has use for."""
+    """Directions of a catalogue's 12,000 brightest stars, brightest first, close pairs joined."""
     faint = np.argsort(catalogue.mag, kind="stable")[:_MOST_STARS]
     sky, magnitude = single_stars(
         StarTable(catalogue.ra[faint], catalogue.dec[faint], catalogue.mag[faint]), 3.0 * frame.scale
@@ -133,7 +133,7 @@ def solve(
     scale_tolerance: float = 0.05,
     tried_before: int = 0,
 ) -> Solution | Refusal:
-    """The placement of a picture from its stars, or why there is none.
+    """The placement of a picture from its stars, or why none was found.
 
     ``stars_xy_flux`` are pixels from the centre of the top-left pixel = (0, 0), x right, y down, and fluxes in any
     unit (their order is all that counts). ``expected_scale_arcsec`` is right to ``scale_tolerance``; the picture's
@@ -192,10 +192,8 @@ def solve(
 
 
 def as_solution(frame: SolveFrame, fit: PlacementFit, tried: int) -> Solution:
-    """The fit in the terms of a placement."""
-    towards = fit.turn[:, 2]
-    ra = math.degrees(math.atan2(towards[1], towards[0])) % 360.0
-    dec = math.degrees(math.atan2(towards[2], math.hypot(towards[0], towards[1])))
+    """The fit as a solution: centre, angle and the scale that fits the whole frame best."""
+    ra, dec = lon_lat_deg(fit.turn[:, 2].tolist())
     ra_rad, dec_rad = math.radians(ra), math.radians(dec)
     up = fit.turn[:, 1]
     east = np.array([-math.sin(ra_rad), math.cos(ra_rad), 0.0])
@@ -209,7 +207,7 @@ def as_solution(frame: SolveFrame, fit: PlacementFit, tried: int) -> Solution:
     square = (x**2 + y**2) / (frame.diagonal / 2) ** 2
     mean = float((square * (1.0 + fit.bends[0] * square + fit.bends[1] * square**2)).sum() / square.sum())
     return Solution(
-        ra_deg=ra if ra < 360.0 else 0.0,
+        ra_deg=ra,
         dec_deg=dec,
         image_scale_arcsec=fit.scale / mean * _ARCSEC,
         position_angle_deg=angle if angle < 360.0 else 0.0,

@@ -1,13 +1,12 @@
-"""The search for a picture's place: which scales are tried, around which point, and among which stars.
+"""The search for a picture's placement: at which scales, around which position, and among which stars.
 
 The scale that the record states comes first; then every scale from a quarter to four times that, in bands, because
 finished pictures are reduced, cropped and taken with reducers that nobody wrote down. Without a stated scale the
-bands reach from fields of 0.3° to such of 60°. Around a known point this takes a fraction of a second. Without one
-the whole sky is searched: patterns of its brightest stars, evenly spread, are made for every size of field from 3°
-upwards and kept for the next picture.
+bands cover fields from 0.3° to 60°. Around a known position this takes a fraction of a second. Without one the whole
+sky is searched, for fields from 3° upwards, with the shipped index of patterns (``pattern_index``).
 
-**Chance.** Every pattern that was compared, at any scale and anywhere, counts as a try: a placement is believed where
-the tries together would bring one so good on a wrong sky in less than one picture of a million (see ``solve``).
+**Chance.** Every pair of patterns that was compared, at any scale and anywhere, counts as a try: a placement is
+accepted where so many tries on wrong skies would give one as good in less than one picture of a million (``solve``).
 """
 
 from __future__ import annotations
@@ -59,12 +58,12 @@ class _Depth:
     finer: int
 
 
-_DEPTHS = (_Depth(8, 12, 0), _Depth(8, 12, 2))
+_COARSE, _FINE = _Depth(8, 12, 0), _Depth(6, 10, 2)
 
 
 @dataclass(frozen=True, slots=True)
 class ScaleBand:
-    """Arcseconds a pixel in the middle of a band, and the share by which the truth may be above or below."""
+    """Arcseconds a pixel in the middle of a band, and by which share the true scale may be above or below."""
 
     arcsec: float
     tolerance: float
@@ -72,7 +71,7 @@ class ScaleBand:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """The solution or the best reason against, and how many patterns were compared."""
+    """The solution or the most telling refusal, and how many patterns were compared."""
 
     found: Solution | Refusal
     tried: int
@@ -104,7 +103,7 @@ def search_near(
     stars_near: StarsNear,
     tried: int = 0,
 ) -> Outcome:
-    """The placement of a picture that shows a known point or has it less than half a degree outside.
+    """The placement of a picture that shows a known position or has it less than half a degree outside.
 
     ``lists`` are star lists of the picture, as ``solve`` takes them, the most trustworthy first; each is tried at
     every scale before the next is made.
@@ -131,29 +130,28 @@ def search_everywhere(
     ``lists`` as for :func:`search_near`; lists with many spots that are no stars do little harm here.
     """
     refusals = []
-    for number, stars in enumerate(lists):
+    for stars, depth in _lists_by_depth(lists):
         frame = frame_of_stars(stars, width, height, 1.0, 0.0)
         if isinstance(frame, Refusal):
             refusals.append(frame)
             continue
-        for depth in _DEPTHS if number else _DEPTHS[:1]:
-            for band in _wide(bands, width, height):
-                this = replace(frame, scale=math.radians(band.arcsec / 3600.0), tolerance=band.tolerance)
-                step = step_for(2.0 * half_diagonal_deg(width, height, band.arcsec)) - depth.finer
-                if step < 0:
-                    continue
-                reach = reach_of_field(this.diagonal) / WIDER**depth.finer
-                guesses, tests = matches_everywhere(
-                    this.only(evenly_bright(this, reach, depth.brighter)), index_step(step), depth.neighbours
-                )
-                tried += tests
-                for guess in guesses:
-                    half = half_diagonal_deg(width, height, band.arcsec * (1.0 + band.tolerance))
-                    middle = lon_lat_deg(guess.turn[:, 2].tolist())
-                    sky = brightest_singles(stars_near(*middle, min(1.1 * half, 90.0)), this)
-                    fit = fitted_placement(this, sky, guess, max(tried, 1))
-                    if fit is not None and fit.log10_chance < GREATEST_CHANCE:
-                        return Outcome(as_solution(this, fit, tried), tried)
+        for band in _wide(bands, width, height):
+            this = replace(frame, scale=math.radians(band.arcsec / 3600.0), tolerance=band.tolerance)
+            step = step_for(2.0 * half_diagonal_deg(width, height, band.arcsec)) - depth.finer
+            if step < 0:
+                continue
+            reach = reach_of_field(this.diagonal) / WIDER**depth.finer
+            guesses, tests = matches_everywhere(
+                this.only(evenly_bright(this, reach, depth.brighter)), index_step(step), depth.neighbours
+            )
+            tried += tests
+            for guess in guesses:
+                half = half_diagonal_deg(width, height, band.arcsec * (1.0 + band.tolerance))
+                middle = lon_lat_deg(guess.turn[:, 2].tolist())
+                sky = brightest_singles(stars_near(*middle, min(1.1 * half, 90.0)), this)
+                fit = fitted_placement(this, sky, guess, max(tried, 1))
+                if fit is not None and fit.log10_chance < GREATEST_CHANCE:
+                    return Outcome(as_solution(this, fit, tried), tried)
     refusals.append(
         Refusal(
             "the pattern of the picture's stars was found nowhere on the sky",
@@ -165,8 +163,18 @@ def search_everywhere(
     return Outcome(refusals[0], tried)
 
 
+def _lists_by_depth(lists: Iterable[Seen]) -> Iterator[tuple[Seen, _Depth]]:
+    """Every list with the stars of its own field; then all but the first with finer ones, which takes longer."""
+    made = []
+    for stars in lists:
+        made.append(stars)
+        yield stars, _COARSE
+    for stars in made[1:]:
+        yield stars, _FINE
+
+
 def likeliest(refusals: Sequence[Refusal]) -> Refusal:
-    """Of the refusals at several scales the one that says most: the best likeness, else what all have in common."""
+    """Of the refusals at several scales the one whose best match came nearest to being accepted."""
     return min(refusals, key=lambda refusal: refusal.log10_chance)
 
 

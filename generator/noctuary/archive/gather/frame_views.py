@@ -21,7 +21,7 @@ class FrameViews(Protocol):
         """A small JPEG without any metadata."""
         ...
 
-    def placed(self, header: FrameHeader, field: FrameField) -> tuple[float, float] | None:
+    def centre_from_stars(self, header: FrameHeader, field: FrameField) -> tuple[float, float] | None:
         """Right ascension and declination of the middle, in degrees, found from the stars; ``None`` where unsure."""
         ...
 

@@ -24,7 +24,7 @@ def named_by_stars(
             continue
         sample = sample_of([s.header for s in members])
         scale = field(members[0])
-        centre = views.placed(sample, scale) if scale is not None else None
+        centre = views.centre_from_stars(sample, scale) if scale is not None else None
         likely = names.likely(*centre, scale.shorter_side_deg) if centre is not None and scale is not None else None
         if likely is not None:
             evidence = f"by the stars of a preview it is {likely.away_arcmin:.0f}′ from the middle"
