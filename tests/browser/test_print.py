@@ -35,7 +35,7 @@ def printed(page: Any, file: Path) -> list[str]:
     page.pdf(path=str(file), prefer_css_page_size=True, print_background=True)
     if shutil.which("pdftotext") is None:
         missing("there is no pdftotext: apt-get install poppler-utils")
-    text = subprocess.run(["pdftotext", str(file), "-"], capture_output=True, text=True, check=True).stdout
+    text = subprocess.run(["pdftotext", "-layout", str(file), "-"], capture_output=True, text=True, check=True).stdout
     return text.removesuffix("\f").split("\f")
 
 
@@ -61,6 +61,9 @@ def test_a_page_prints_whole(open_page: Any, site: Path, tmp_path: Path, folder:
         assert all(words(sheet) for sheet in sheets), f"{path}: an empty sheet"
         lost = words(" ".join(page.evaluate(WORDS))) - words(" ".join(sheets))
         assert not lost, path
+        headings = page.locator("main :is(h1, h2, h3):visible").all_inner_texts()
+        last = [sheet.strip().splitlines()[-1].strip() for sheet in sheets[:-1]]
+        assert not set(last) & set(headings), f"{path}: a heading without what it heads"
         page.set_viewport_size(PAPER)
         assert page.evaluate("document.documentElement.scrollWidth") <= PAPER["width"], f"{path}: beyond the paper"
         shown = page.locator("main img:visible").count()
