@@ -20,7 +20,7 @@ def test_a_night_says_what_became_of_its_darkness_and_of_each_session() -> None:
     assert use.used_s == 76 * 180
     assert f"{round(use.used_share * 100)} %" in said
     assert "3 h 48 min" in said
-    assert "3 h 21 min of that were kept. 27 min went into frames that were not kept, 27 min into pauses" in said
+    assert "3 h 21 min of that were kept. 27 min went into frames that were not kept, 27 min went into pauses" in said
     assert "short refractor 4.25 4.25 89 % 88 % 0.45 0.45" in said
 
 

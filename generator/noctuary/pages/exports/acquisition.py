@@ -21,7 +21,7 @@ from noctuary.pages.session_rows import place_note
 COLUMNS = (
     Column("night", "text", None, "Date on which the evening began, in the time zone of the place"),
     Column("target", "text", None, "Object that the session was for"),
-    Column("pictures", "text", None, "Ids of the pictures that contain the session, parted by spaces"),
+    Column("pictures", "text", None, "Ids of the pictures that contain the session, separated by spaces"),
     Column("place", "text", None, "Observing place"),
     Column("latitude_deg", "decimal", "deg", "Latitude of the place, north positive, as far as it is published"),
     Column("longitude_deg", "decimal", "deg", "Longitude of the place, east positive, as far as it is published"),
