@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import xml.etree.ElementTree as ET
 from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
 
 import pytest
 from noctuary.charts.drawing import NARROW, DrawnTwice
@@ -39,6 +40,7 @@ CURVE = Curve("NGC 2238, the Rosette", 98.0, 4.9, None, ((START, START + timedel
 EVERY: dict[str, DrawnTwice] = {
     "hours": _hours(),
     "months": MonthsChart(((2025, tuple(HOUR * m for m in range(12))), (2024, (12.4 * HOUR,) * 12))),
+    "months of many hours": MonthsChart(((2025, (1010.4 * HOUR, *(0.0,) * 10, 312.6 * HOUR)),)),
     "night": NightChart("Hill", 51.0, -3.0, 60.0, "UTC", 30.0, (CURVE,)),
     "calendar": NightsCalendar(2025, (CalendarNight(date(2025, 12, 31), HOUR, ("M 42",), "../n.html"),)),
     "rigs": RigsChart(2025, (("A rig of a rather long name", ((2025, 100 * HOUR), (2024, HOUR))),)),
@@ -71,3 +73,16 @@ def test_a_night_too_small_for_a_finger_leads_nowhere_in_the_narrow_calendar() -
     svg = ET.fromstring(EVERY["calendar"].narrow_svg(WORDS))
     assert not list(svg.iter("a"))
     assert svg.get("role") == "img"
+
+
+@pytest.mark.parametrize("years", [1, 4, 9, 18, 40])
+def test_the_years_under_the_hours_stand_clear_of_each_other(years: int) -> None:
+    nights = tuple(session(i, night=date(2026 - years + i, 6, 1)) for i in range(years + 1))
+    chart = hours_chart(steps(nights), ())
+    assert chart is not None
+    for drawn in (chart.svg(WORDS), chart.narrow_svg(WORDS)):
+        texts = [text for text in ET.fromstring(drawn).iter("text") if text.get("text-anchor") is None]
+        figures = {text.text: float(text.get("x") or 0) for text in texts if (text.text or "").isdecimal()}
+        assert "2026" in figures
+        places = sorted(figures.values())
+        assert all(b - a >= 4 * LETTER for a, b in pairwise(places))

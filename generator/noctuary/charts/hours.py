@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 from html import escape
 from itertools import pairwise
+from math import ceil
 
 from noctuary.charts.drawing import NARROW, Formatter
 from noctuary.facts.exposure import NOT_RECORDED, UNFILTERED
@@ -18,6 +19,8 @@ NARROW_RIGHT, NARROW_HEIGHT, NARROW_GAP = 104, 300, 34
 #: Dashes that tell the lines apart without colour; the line for everything is whole and heavier.
 DASHES = ("", "7 3", "2 3", "10 3 2 3", "5 5", "1 4", "12 4", "3 2 1 2")
 LABEL_GAP = 17
+#: Room that the figures of a year take under the axis.
+YEAR_ROOM = 36
 #: Height of a row of pictures' names over the chart, and the width of one of their letters at most.
 NAME_ROW, LETTER = 17, 7.2
 #: Names in more rows would be a list and not a chart; the earliest of them have their marks alone.
@@ -96,11 +99,14 @@ def _svg(chart: HoursChart, formatter: Formatter, sheet: _Sheet) -> str:
         parts.append(f'<line class="grid" x1="{LEFT}" x2="{width - right}" y1="{y(tick):.1f}" y2="{y(tick):.1f}"/>')
         parts.append(f'<text class="scale" x="{LEFT - 8}" y="{y(tick) + 4:.1f}" text-anchor="end">{label}</text>')
     parts.append(f'<text class="scale" x="0" y="{TOP - 10}">{escape(formatter.gettext("hours"))}</text>')
+    # Where there is no room for the figures of every year, every second or third has them, the last among them.
+    every = max(1, ceil(YEAR_ROOM * span / (365.25 * inner_w)))
     for year in range(first.year + 1, last.year + 1):
         at = x(date(year, 1, 1))
         parts.append(f'<line class="grid" x1="{at:.1f}" x2="{at:.1f}" y1="{TOP}" y2="{height - BOTTOM + 6}"/>')
-        parts.append(f'<text class="scale" x="{at + 4:.1f}" y="{height - BOTTOM + 18}">{year}</text>')
-    if first.year == last.year or x(date(first.year + 1, 1, 1)) - LEFT > 40:
+        if (last.year - year) % every == 0:
+            parts.append(f'<text class="scale" x="{at + 4:.1f}" y="{height - BOTTOM + 18}">{year}</text>')
+    if first.year == last.year or (every == 1 and x(date(first.year + 1, 1, 1)) - LEFT > 40):
         parts.append(f'<text class="scale" x="{LEFT}" y="{height - BOTTOM + 18}">{first.year}</text>')
     places = _apart([y(total / 3600) for _, _, total in lines], height - BOTTOM, sheet.gap)
     for number, ((name, points, total), place) in enumerate(zip(lines, places, strict=True)):

@@ -45,12 +45,13 @@ def _svg(chart: MonthsChart, formatter: Formatter, *, narrow: bool) -> str:
                 continue
             tall = max(1.5, (ROW - 24) * light / greatest)
             x = left + step * month
+            # From a hundred hours on whole ones are as exact as the others, and have room above their bar.
             label = escape(f"{formatter.month(month + 1)} {year}: {formatter.duration(light)}")
             parts.append(
                 f'<rect class="bar{" now" if row == 0 else ""}" x="{x + 4:.1f}" y="{base - tall:.1f}" '
                 f'width="{step - 8:.1f}" height="{tall:.1f}"><title>{label}</title></rect>'
                 f'<text class="scale" x="{x + step / 2:.1f}" y="{base - tall - 4:.1f}" text-anchor="middle">'
-                f"{escape(formatter.hours(light, 1))}</text>"
+                f"{escape(formatter.hours(light, 1 if light < 360_000 else 0))}</text>"
             )
     for month in range(0, 12, 2 if narrow else 1):
         parts.append(
