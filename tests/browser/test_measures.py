@@ -114,18 +114,21 @@ def test_what_is_asked_for_before_a_click_is_light(chromium, site, kinds, addres
 
 
 @pytest.mark.browser
-@pytest.mark.parametrize("scale", [1, 2])
-def test_the_first_view_of_the_front_page_on_a_phone_is_light(chromium, address, scale):
-    """All requests of the first view at 390 px, texts compressed as a server would: 400 kB."""
-    asked = _asked(chromium, f"{address}/index.html", scale)
+@pytest.mark.parametrize(("width", "scale", "limit"), [(390, 3, 250_000), (1440, 1, 700_000)])
+def test_the_first_view_of_every_kind_of_page_is_light(chromium, kinds, address, width, scale, limit):
+    """All requests of the first view, texts compressed as a server would: on a fine phone and on a plain screen."""
     texts = (".html", ".js", ".css", ".svg")
-    total = sum(len(gzip.compress(body, 9) if name.endswith(texts) else body) for name, body in asked.items())
-    assert 20_000 < total <= 400_000
+    weights = {}
+    for path in kinds:
+        asked = _asked(chromium, f"{address}/{path}", scale, width)
+        weights[path] = sum(len(gzip.compress(b, 9) if name.endswith(texts) else b) for name, b in asked.items())
+    assert min(weights.values()) > 20_000
+    assert {path: total for path, total in weights.items() if total > limit} == {}
 
 
-def _asked(chromium: Any, url: str, scale: int) -> dict[str, bytes]:
-    """What a phone asks for until it has nothing more to ask, untouched: address → body."""
-    context = chromium.new_context(viewport={"width": 390, "height": 844}, device_scale_factor=scale)
+def _asked(chromium: Any, url: str, scale: int, width: int = 390) -> dict[str, bytes]:
+    """What a browser asks for until it has nothing more to ask, untouched: address → body."""
+    context = chromium.new_context(viewport={"width": width, "height": 844}, device_scale_factor=scale)
     answers: list[Any] = []
     page = context.new_page()
     page.on("response", lambda answer: answers.append(answer))

@@ -41,9 +41,9 @@ RECIPE_VERSION = 2
 
 #: Widths in pixels that every picture is offered at, where it is wide enough.
 WIDTHS = (480, 960, 1920, 2880)
-#: Widths that it is offered at as WebP: two of those, one that fills a phone's window with half their bytes, and one
-#: for pictures beside a name in a list, a quarter of the bytes of the next.
-WEBP_WIDTHS = (240, 480, 640, 960)
+#: Widths that it is offered at as WebP: two of those, one for pictures beside a name, a quarter of the bytes
+#: of the next, one that fills a phone's window and one that fills a plain screen with half the bytes of a JPEG.
+WEBP_WIDTHS = (240, 480, 640, 960, 1440)
 #: A standard width closer to the full width than this factor would be a second copy of the same picture.
 NEAR_FULL = 1.1
 #: Where so near to the largest standard width a whole number of pixels make one, the picture is binned to that.

@@ -12,7 +12,7 @@
   var controls = comparison.querySelector(".comparison-controls");
   var names = { older: controls.querySelector(".names:not(.newer)"), newer: controls.querySelector(".names.newer") };
   var still = matchMedia("(prefers-reduced-motion: reduce)");
-  var at = 50, timer = 0;
+  var at = 50, timer = 0, fine = false;
 
   controls.hidden = false;
   divider.hidden = false;
@@ -29,12 +29,15 @@
       m[2] * w, m[5] * w, 0, m[8]
     ].join(",") + ")";
     var size = Math.sqrt(Math.abs(m[0] * m[4] - m[1] * m[3])) || 1;
-    base.sizes = Math.ceil(w) + "px";
-    if (other.srcset) other.sizes = Math.ceil(w * Math.max(1, size)) + "px";
+    var most = fine ? 1 / 0 : 960; /* until somebody compares: two pictures at once are heavy */
+    base.sizes = Math.ceil(Math.min(w, most)) + "px";
+    if (other.srcset) other.sizes = Math.ceil(Math.min(w * Math.max(1, size), most)) + "px";
   }
   place();
   new ResizeObserver(place).observe(stage);
   function finer() {
+    fine = true;
+    place();
     comparison.querySelectorAll("source").forEach(function (source) { source.sizes = "100vw"; });
   }
   ["pointerdown", "keydown"].forEach(function (kind) { comparison.addEventListener(kind, finer, { once: true }); });
