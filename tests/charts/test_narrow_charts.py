@@ -14,6 +14,7 @@ from noctuary.charts.night import Curve, NightChart
 from noctuary.charts.nights_calendar import CalendarNight, NightsCalendar
 from noctuary.charts.rigs import RigsChart
 from noctuary.charts.season import SeasonChart
+from noctuary.charts.sky_map import Outline, SkyMap, Spot
 from noctuary.facts.target import steps
 from noctuary.pages.typography import Typography
 
@@ -44,6 +45,11 @@ EVERY: dict[str, DrawnTwice] = {
     "night": NightChart("Hill", 51.0, -3.0, 60.0, "UTC", 30.0, (CURVE,)),
     "calendar": NightsCalendar(2025, (CalendarNight(date(2025, 12, 31), HOUR, ("M 42",), "../n.html"),)),
     "rigs": RigsChart(2025, (("A rig of a rather long name", ((2025, 100 * HOUR), (2024, HOUR))),)),
+    "sky": SkyMap(
+        (Outline("A picture", "p.html", ((359.0, 60.0), (1.0, 60.0), (1.0, 61.0), (359.0, 61.0))),),
+        (Spot("M 42", "a.html", 83.8, -5.4), Spot("A name of a target near the edge", "b.html", 0.5, 0.5),
+         Spot("NGC 7000", "c.html", 314.7, 44.3), Spot("Polaris", "d.html", 37.9, 89.3)),
+    ),
     "season": SeasonChart("Hill", 51.0, -3.0, 98.0, 4.9, 30.0, 2025),
 }
 

@@ -132,6 +132,36 @@ def test_the_map_has_each_picture_and_target_where_hammers_projection_puts_it() 
     assert text_of(svg).startswith("The whole sky with 1 pictures outlined")
 
 
+def test_the_narrow_map_has_each_half_of_the_sky_around_its_middle() -> None:
+    # Zenithal equidistant (Calabretta & Greisen 2002, ARC): 90° are the radius of a disc, 172 px of 350.
+    spots = {"middle": (90.0, 0.0), "pole": (90.0, 89.999), "west": (45.0, 0.0), "other": (270.0, -45.0)}
+    chart = SkyMap((), tuple(Spot(name, f"{name}.html", *at) for name, at in spots.items()))
+    svg = ET.fromstring(chart.narrow_svg(WORDS))
+    found = {
+        link.get("href"): [float(spot.get(axis) or 0) for axis in ("cx", "cy")]
+        for link in svg.iter("a")
+        for spot in link.iter("circle")
+    }
+    assert found["middle.html"] == [175, 175]
+    assert found["pole.html"] == [pytest.approx(175, abs=0.1), pytest.approx(3, abs=0.1)]
+    assert found["west.html"] == [175 + 172 / 2, 175]  # east is left
+    assert found["other.html"] == [175, 364 + 175 + 172 / 2]
+
+
+def test_names_on_the_narrow_map_never_lie_on_each_other_and_every_target_is_a_link() -> None:
+    crowd = tuple(Spot(f"NGC {6000 + n}", f"{n}.html", 235 + n % 8 * 10, n // 8 * 8.0 - 30) for n in range(80))
+    svg = ET.fromstring(SkyMap((), crowd).narrow_svg(WORDS))
+    assert {a.get("href") for a in svg.iter("a")} == {spot.href for spot in crowd}
+    words = [(float(t.get("x") or 0), float(t.get("y") or 0), 6.4 * len(t.text or "")) for t in svg.iter("text")]
+    assert len([t for t in svg.iter("text") if t.get("class") == "label"]) > 10
+    for n, (x, y, width) in enumerate(words):
+        for other_x, other_y, other_width in words[:n]:
+            assert not (x < other_x + other_width and other_x < x + width and abs(y - other_y) < 10)
+    # A mark without its name says it by its title.
+    for link in svg.iter("a"):
+        assert {child.tag for child in link} & {"text", "title"}
+
+
 def test_a_finder_has_its_target_in_the_middle_and_the_picture_to_scale() -> None:
     half = 1.0
     ra, dec = 83.0, 0.0

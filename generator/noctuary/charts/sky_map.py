@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from functools import lru_cache
 from html import escape
 
-from noctuary.charts.drawing import Formatter
+from noctuary.charts.drawing import NARROW, Formatter
 from noctuary.plain_record import plain_record
 from noctuary.sky.map_projection import Point, around, ecliptic, galactic_plane, great_circle, hammer, unbroken
 
@@ -18,6 +18,12 @@ FINDER_DEG = 20.0
 LEAST_EXTENT = 12.0
 #: Stars are drawn in a few sizes: brighter than each magnitude, with so large a dot (in px of the chart).
 SIZES = ((0.5, 4.6), (1.5, 3.7), (2.5, 2.9), (3.5, 2.1), (4.2, 1.5), (5.0, 1.1))
+
+#: Stars of the narrow map are brighter than this: more of them would be a grey.
+_BRIGHT = 4.2
+#: The halves of the narrow map: right ascension of the middle, degrees, and the upper edge in px.
+_HALVES = ((90.0, 0), (270.0, NARROW + 14))
+_HALF_RADIUS = NARROW / 2 - 3
 
 #: A word on a map: where it begins, its foot, and how long it is.
 Taken = tuple[float, float, float]
@@ -52,11 +58,22 @@ class SkyMap:
     def svg(self, formatter: Formatter) -> str:
         spots, taken = _spots(self.spots, _on_map)
         parts = [_whole_sky(), *_names_of_the_sky(taken), *_outlines(self.outlines, _on_map, 100.0), *spots]
+        return self._element("chart sky", MAP_WIDTH, MAP_HEIGHT, parts, formatter)
+
+    def narrow_svg(self, formatter: Formatter) -> str:
+        """Its halves under each other, 0–12 h above 12–24 h, each around the middle of the celestial equator.
+
+        Distances from the middle are true. A target whose name has no room is a mark that leads to it all the same.
+        """
+        parts = [part for middle, top in _HALVES for part in _half(self, middle, top)]
+        return self._element("chart sky narrow", NARROW, _HALVES[-1][1] + NARROW, parts, formatter)
+
+    def _element(self, kind: str, width: int, height: int, parts: Iterable[str], formatter: Formatter) -> str:
         label = formatter.gettext(
             "The whole sky with {count} pictures outlined; the pictures are listed below."
         ).format(count=len(self.outlines))
         return (
-            f'<svg class="chart sky" viewBox="0 0 {MAP_WIDTH} {MAP_HEIGHT}" role="group" '
+            f'<svg class="{kind}" viewBox="0 0 {width} {height}" role="group" '
             f'aria-label="{escape(label)}">' + "".join(parts) + "</svg>"
         )
 
@@ -189,6 +206,79 @@ def _spots(spots: Iterable[Spot], lay: Callable[[float, float], Point]) -> tuple
             f"{escape(spot.name)}</text></a>"
         )
     return parts, taken
+
+
+def _half(chart: SkyMap, middle: float, top: int) -> Iterable[str]:
+    """Half of the sky as a disc, its upper edge at ``top``: net, planes, stars, then pictures, targets, names."""
+    from noctuary.sky.atlas import constellations, stars
+
+    def lay(ra: float, dec: float) -> Point | None:
+        point = around(ra, dec, (middle, 0.0))
+        if point is None or math.hypot(*point) > 90.0 + 1e-6:
+            return None
+        return NARROW / 2 + point[0] / 90 * _HALF_RADIUS, top + NARROW / 2 - point[1] / 90 * _HALF_RADIUS
+
+    hours = range(int(middle) - 90, int(middle) + 91, 30)
+    net = [[(ra, dec) for dec in range(-90, 91, 3)] for ra in hours]
+    net += [[(ra, dec) for ra in range(int(middle) - 90, int(middle) + 91, 3)] for dec in (-60, -30, 0, 30, 60)]
+    yield (
+        f'<circle class="edge" cx="{NARROW / 2:.0f}" cy="{top + NARROW / 2:.0f}" r="{_HALF_RADIUS:.0f}"/>'
+        f'<path class="net" d="{_path(line for part in net for line in _within(part, lay))}"/>'
+        f'<path class="ecliptic" d="{_path(_within(ecliptic(), lay))}"/>'
+        f'<path class="galactic" d="{_path(_within(galactic_plane(), lay))}"/>'
+    )
+    bright = ((s.magnitude, lay(s.ra_deg, s.dec_deg)) for s in stars() if s.magnitude < _BRIGHT)
+    yield _dots((magnitude, point) for magnitude, point in bright if point is not None)
+    yield from _outlines(chart.outlines, lay, NARROW)
+    spots = [(s, point) for s in chart.spots if (point := lay(s.ra_deg, s.dec_deg)) is not None]
+    taken = [(x - 5, y + 4, 10.0) for _, (x, y) in spots]
+    for spot, (x, y) in spots:
+        start = _free_place(x, y, 7.0 * len(spot.name), (top, top + NARROW), taken)
+        text = ""
+        if start is not None:
+            taken.append((*start, 7.0 * len(spot.name)))
+            text = f'<text class="label" x="{start[0]:.1f}" y="{start[1]:.1f}">{escape(spot.name)}</text>'
+        title = "" if text else f"<title>{escape(spot.name)}</title>"
+        yield f'<a href="{escape(spot.href)}">{title}<circle class="spot" cx="{x:.1f}" cy="{y:.1f}" r="4"/>{text}</a>'
+    for ra in hours[1:-1:2]:
+        yield from _word("scale", f"{ra // 15}ʰ", lay(ra, 0.0), taken)
+    for constellation in constellations():
+        yield from _word(
+            "constellation", constellation.abbr, lay(constellation.label_ra_deg, constellation.label_dec_deg), taken
+        )
+
+
+def _within(points: Iterable[Point], lay: Callable[[float, float], Point | None]) -> list[list[Point]]:
+    """The parts of a line that a map has, each of two points at least."""
+    lines: list[list[Point]] = [[]]
+    for ra, dec in points:
+        if (point := lay(ra % 360, dec)) is None:
+            lines.append([])
+        else:
+            lines[-1].append(point)
+    return [line for line in lines if len(line) > 1]
+
+
+def _free_place(
+    x: float, y: float, width: float, rows: tuple[float, float], taken: Iterable[Taken]
+) -> tuple[float, float] | None:
+    """Where a name of this width stands beside a mark, inside the map and on nothing that is taken; or nowhere."""
+    for start, foot in ((x + 7, y + 4), (x - 7 - width, y + 4), (x - width / 2, y - 8), (x - width / 2, y + 17)):
+        inside = start >= 1 and start + width <= NARROW - 1 and rows[0] + 12 <= foot <= rows[1] - 2
+        if inside and not _meets((start, foot, width), taken):
+            return start, foot
+    return None
+
+
+def _word(kind: str, text: str, point: Point | None, taken: list[Taken]) -> Iterable[str]:
+    """A word in the middle of a place, where it lies under nothing."""
+    if point is None:
+        return
+    width = 7.0 * len(text)
+    start = min(max(point[0] - width / 2, 1.0), NARROW - 1 - width)
+    if not _meets((start, point[1], width), taken):
+        taken.append((start, point[1], width))
+        yield f'<text class="{kind}" x="{start:.1f}" y="{point[1]:.1f}">{text}</text>'
 
 
 def _finder(chart: Finder, formatter: Formatter) -> str:

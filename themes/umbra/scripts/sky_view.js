@@ -300,7 +300,7 @@
     canvas.setAttribute("role", "application");
     canvas.setAttribute("aria-label", figure.dataset.label);
     drawn.before(canvas);
-    drawn.setAttribute("hidden", "");
+    figure.querySelectorAll("svg").forEach(function (map) { map.setAttribute("hidden", ""); });
     figure.classList.add("open");
     controls.hidden = false;
     drawing.recolour();
