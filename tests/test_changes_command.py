@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from noctuary.archive.changes_file import KeptChanges, read_changes_file
+from noctuary.build import build
 from noctuary.diagnostic import Diagnostic
 from PIL import Image
 
@@ -64,6 +65,30 @@ def test_a_star_that_one_picture_has_is_told_cut_out_and_kept(archive: Path, tmp
         older, newer = np.array_split(np.asarray(both.convert("L")).astype(float), 2, axis=1)
     middle = slice(76, 84)
     assert newer[middle, 76:88].max() > older[middle, 76:88].max() + 80
+    shown_and_outdated(archive)
+
+
+def shown_and_outdated(archive: Path) -> None:
+    """What was kept has a page with its cut-outs, until one of the pictures is another."""
+    outcome = build(archive)
+    assert outcome.built, outcome.findings
+    site = archive / "site"
+    pages = list((site / "changes").glob("*.html"))
+    assert len(pages) == 1
+    words = " ".join(pages[0].read_text(encoding="utf-8").split())
+    assert "Only in the newer picture, at least" in words
+    strip = next((site / "images").glob("whirlpool-2025-since-whirlpool-2024.*.webp"))
+    assert f"../images/{strip.name}" in words
+    with Image.open(strip) as image:
+        assert image.size == (324, 160)
+    target = next(p for p in (site / "targets").glob("*.html") if "whirlpool-2025" in p.read_text("utf-8"))
+    assert f'href="../changes/{pages[0].name}"' in target.read_text(encoding="utf-8")
+    with (archive / "pictures" / "whirlpool-2024.jpg").open("ab") as picture:
+        picture.write(b"\0")
+    outcome = build(archive)
+    assert [f.rule for f in outcome.findings if f.rule.startswith("changes")] == ["changes-file-outdated"]
+    assert not pages[0].exists()
+    assert "What changed on the sky" not in target.read_text(encoding="utf-8")
 
 
 def test_what_cannot_be_compared_says_why(archive: Path) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Container
 
 from noctuary.facts.archive_facts import ArchiveFacts
-from noctuary.pages import observing_card, overlay_pairs
+from noctuary.pages import changes_page, observing_card, overlay_pairs
 from noctuary.pages.addresses import exhibit_page, picture_page, slides_page, year_page
 from noctuary.pages.exhibit_page import shown_exhibits
 from noctuary.pages.feed import ROBOTS, SITE_MAP
@@ -35,6 +35,8 @@ def all_addresses(facts: ArchiveFacts, shown: Container[str]) -> set[str]:
     every |= {former for former, _ in former_targets(facts, addresses)}
     cards = [t for t in facts.targets if observing_card.has_card(t)]
     every |= {observing_card.address(addresses, target.identity) for target in cards}
+    changed = [t for t in facts.targets if changes_page.has_changes(t, shown)]
+    every |= {changes_page.address(addresses, target.identity) for target in changed}
     for target in facts.targets:
         for older, newer in overlay_pairs.pairs(target, shown):
             every.add(overlay_pairs.address(addresses, target.identity, older.picture.id, newer.picture.id))

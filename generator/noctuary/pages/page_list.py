@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.pages import (
+    changes_page,
     compare_page,
     data_page,
     equipment_page,
@@ -30,7 +31,7 @@ from noctuary.pages.exports.export import Export
 from noctuary.pages.gone_addresses import GonePicture
 from noctuary.pages.overlay_pairs import Layer, Pair
 from noctuary.pages.page import Link, Page, frame_of
-from noctuary.pages.picture_view import PictureView
+from noctuary.pages.picture_view import PictureView, Source
 from noctuary.pages.registered_picture import RegisteredPicture
 from noctuary.pages.site_model import (
     DATA,
@@ -53,6 +54,7 @@ PAGES: tuple[Callable[[SiteModel], list[Page]], ...] = (
     targets_page.pages,
     target_page.pages,
     compare_page.pages,
+    changes_page.pages,
     observing_card.pages,
     nights_page.pages,
     night_page.pages,
@@ -91,12 +93,13 @@ def site_model(
     layers: Mapping[Pair, Layer] | None = None,
     frames: Mapping[str, tuple[RegisteredPicture, ...]] | None = None,
     gone: tuple[GonePicture, ...] = (),
+    cut_outs: Mapping[Pair, Source] | None = None,
 ) -> SiteModel:
     """All that pages are made from. A picture that ``shown`` lacks has no page and is in no gallery."""
     addresses = addresses_of(facts)
     free = tuple(Link(p.title, addresses.free_pages[p.id]) for p in facts.archive.pages)
     frame = frame_of(facts.archive, sections(facts, shown), free)
-    return SiteModel(facts, shown, frame, addresses, layers or {}, frames or {}, gone)
+    return SiteModel(facts, shown, frame, addresses, layers or {}, frames or {}, gone, cut_outs or {})
 
 
 def pages(model: SiteModel, exports: Iterable[Export] = ()) -> list[Page]:

@@ -13,7 +13,7 @@ from noctuary.pages.addresses import Addresses, free_page, night_page, slugs, sl
 from noctuary.pages.gone_addresses import GonePicture
 from noctuary.pages.overlay_pairs import Layer, Pair
 from noctuary.pages.page import Frame, Link
-from noctuary.pages.picture_view import PictureView
+from noctuary.pages.picture_view import PictureView, Source
 from noctuary.pages.registered_picture import RegisteredPicture
 from noctuary.plain_record import plain_record
 
@@ -40,7 +40,7 @@ class SiteModel:
 
     ``layers``: how two pictures of a target, (older, newer), lie over each other, where they can. ``frames``: by a
     target's identity its pictures in the frame of the newest, oldest first, where there are two or more. ``gone``:
-    pictures that had a page once, by id.
+    pictures that had a page once, by id. ``cut_outs``: by (older, newer) what changed on the sky.
     """
 
     facts: ArchiveFacts
@@ -50,6 +50,7 @@ class SiteModel:
     layers: Mapping[Pair, Layer] = field(default_factory=dict)
     frames: Mapping[str, tuple[RegisteredPicture, ...]] = field(default_factory=dict)
     gone: tuple[GonePicture, ...] = ()
+    cut_outs: Mapping[Pair, Source] = field(default_factory=dict)
 
     def object_link(self, known: SkyObject) -> Link | str:
         """An object by the archive's name for it; what is a target leads to its page."""

@@ -12,6 +12,7 @@ from noctuary.charts.season import SeasonChart
 from noctuary.charts.sky_map import Finder, Outline
 from noctuary.facts.exposure import total_of
 from noctuary.facts.target import TargetFacts
+from noctuary.pages import changes_page
 from noctuary.pages import observing_card as card_page
 from noctuary.pages.addresses import picture_page
 from noctuary.pages.depth_note import DepthNote, GrowthNote, depth_note, growth_notes
@@ -81,6 +82,7 @@ class TargetContext:
     years_in_frame: YearsInFrame | None
     history: tuple[Version, ...]
     card: str | None
+    changes: str | None
     years: tuple[TargetYear, ...]
     filters: tuple[FilterTotal, ...]
     light_note: LightNote
@@ -146,6 +148,9 @@ def _context(
         years_in_frame=years_in_frame(target, model.frames.get(target.identity, ()), model.shown),
         history=_history(model, target),
         card=card_page.address(model.addresses, target.identity) if card_page.has_card(target) else None,
+        changes=changes_page.address(model.addresses, target.identity)
+        if changes_page.has_changes(target, model.shown)
+        else None,
         years=_years(model, target),
         filters=filter_totals(target.sessions),
         light_note=light_note(target),

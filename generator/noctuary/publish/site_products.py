@@ -12,6 +12,7 @@ from noctuary.diagnostic import Diagnostic
 from noctuary.images.rendition_cache import prune
 from noctuary.pages import not_found_page, search_index, sky_view_file
 from noctuary.pages.build_context import BuildContext
+from noctuary.pages.change_cut_outs import cut_out_files
 from noctuary.pages.exports.export import Export
 from noctuary.pages.exports.export_list import site_exports
 from noctuary.pages.overlay_files import overlay_files
@@ -55,12 +56,15 @@ def site_products(context: BuildContext, executor: str | None) -> SiteProducts:
         files = picture_files(context, engine)
     overlays = overlay_files(context, files)
     frames = frame_files(context, files)
-    model = site_model(context.facts, files.shown, overlays.by_pair, frames.by_target, context.gone)
+    cut_outs = cut_out_files(context, files)
+    model = site_model(
+        context.facts, files.shown, overlays.by_pair, frames.by_target, context.gone, cut_outs.by_pair
+    )
     exports = site_exports(model)
     all_pages = pages(model, exports)
     setter = PageSetter(context.theme, context.archive.language, context.program)
     share_images = _ShareImages(context, setter)
-    products = [*files.products, *overlays.products, *frames.products]
+    products = [*files.products, *overlays.products, *frames.products, *cut_outs.products]
     products += [Product(path, {"theme": digest(data)}, partial(bytes, data))
                  for path, data in published_files(context.theme).items()]  # fmt: skip
     for page in (*all_pages, not_found_page.page(model)):
