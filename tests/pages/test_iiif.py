@@ -174,6 +174,11 @@ def test_a_manifest_is_the_target_newest_first_with_what_its_pages_say(demo: Arc
     assert len(set(ids)) == len(ids)
 
 
+def test_the_summary_is_a_sentence_of_the_target(demo: ArchiveFacts) -> None:
+    manifest = made(model_of(demo))["data/iiif/targets/ngc-2238.json"]
+    assert manifest["summary"] == {"en": ["Emission nebula in Monoceros: 3 pictures, 2023–2026, 19.8 h"]}
+
+
 def test_tiles_are_named_as_the_service_that_their_information_describes(demo: ArchiveFacts) -> None:
     """IIIF Image API 3.0, section 5.2: what names a service repeats ``id``, ``type`` and ``profile``."""
     tiled = demo.listed[0].picture.id

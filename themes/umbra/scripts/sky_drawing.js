@@ -2,7 +2,7 @@
    they are, in their true angle, and names that never cover one another. skyDrawing() returns what draws one frame. */
 window.skyDrawing = function (canvas, data, sky, d3) {
   "use strict";
-  var RAD = Math.PI / 180, THUMB = 26, STEP = 3;
+  var RAD = Math.PI / 180, THUMB = 26, STEP = sky.STEP, line = sky.line, between = sky.between;
   var context = canvas.getContext("2d"), colours = {}, face = "serif", out = [0, 0];
   var loadedStars = new Map(), patterns = new WeakMap(), widths = new Map();
 
@@ -27,12 +27,6 @@ window.skyDrawing = function (canvas, data, sky, d3) {
     }
     return found;
   }
-  /* A line with the cap that holds it, so that what is out of sight costs nothing; its points as directions, one after the other. */
-  function line(points) {
-    var vectors = points.map(function (p) { return sky.vector(p[0], p[1]); }), middle = vectors[vectors.length >> 1], least = 1;
-    vectors.forEach(function (v) { least = Math.min(least, v[0] * middle[0] + v[1] * middle[1] + v[2] * middle[2]); });
-    return { middle: middle, reach: Math.acos(Math.max(-1, least)), points: new Float32Array(vectors.flat()) };
-  }
   var whole = stars(data.stars, 0, -90, 360, 180);
   var cellOf = new Uint8Array(whole.length / 4);
   for (var i = 0; i < cellOf.length; i++) {
@@ -44,16 +38,6 @@ window.skyDrawing = function (canvas, data, sky, d3) {
   points = directions(data.figures);
   var figures = [];
   for (at = 0; at < points.length; at += 2) figures.push(line(between(points[at], points[at + 1])));
-  /* Points from one to another along the great circle, no farther apart than a line may leap over the edge of what is seen. */
-  function between(a, b) {
-    var v = sky.vector(a[0], a[1]), w = sky.vector(b[0], b[1]), found = [];
-    var angle = Math.acos(Math.min(1, v[0] * w[0] + v[1] * w[1] + v[2] * w[2])), count = Math.max(1, Math.ceil(angle / RAD / STEP));
-    for (var i = 0; i <= count; i++) {
-      var f = Math.sin((1 - i / count) * angle) / Math.sin(angle), g = Math.sin(i / count * angle) / Math.sin(angle);
-      found.push([Math.atan2(f * v[1] + g * w[1], f * v[0] + g * w[0]) / RAD, Math.asin(Math.max(-1, Math.min(1, f * v[2] + g * w[2]))) / RAD]);
-    }
-    return found;
-  }
   var ecliptic = circle(0, 23.4393), galactic = [];
   for (at = 0; at <= 360; at += 3) galactic.push(around(at, 192.85948, 27.12825));
   galactic = line(galactic);
@@ -86,8 +70,16 @@ window.skyDrawing = function (canvas, data, sky, d3) {
     var north = [-Math.sin(p[4] * RAD) * Math.cos(p[3] * RAD), -Math.sin(p[4] * RAD) * Math.sin(p[3] * RAD), Math.cos(p[4] * RAD)];
     function plane(e, n) { return [0, 1, 2].map(function (i) { return (e * east[i] + n * north[i]) * RAD; }); }
     var u = plane(p[5], p[6]), v = plane(p[7], p[8]);
-    return { number: number, title: p[0], page: p[1], year: p[2], middle: middle, u: u, v: v, ra: p[3], dec: p[4],
-      half: Math.hypot.apply(null, u), reach: Math.atan(Math.hypot(Math.hypot.apply(null, u), Math.hypot.apply(null, v))) };
+    function at(a, b) {
+      var d = [0, 1, 2].map(function (i) { return middle[i] + a * u[i] + b * v[i]; }), n = Math.hypot(d[0], d[1], d[2]);
+      return d.map(function (c) { return c / n; });
+    }
+    var half = Math.hypot.apply(null, u), wide = half > 0.1 ? 6 : 1, edge = [];
+    [[-1, -1, 1, 0], [1, -1, 0, 1], [1, 1, -1, 0], [-1, 1, 0, -1]].forEach(function (side) {
+      for (var i = 0; i < wide; i++) edge.push.apply(edge, at(side[0] + side[2] * 2 * i / wide, side[1] + side[3] * 2 * i / wide));
+    });
+    return { number: number, at: at, edge: new Float64Array(edge), title: p[0], page: p[1], year: p[2], middle: middle, ra: p[3], dec: p[4],
+      half: half, reach: Math.atan(Math.hypot(Math.hypot.apply(null, u), Math.hypot.apply(null, v))) };
   });
   var bySize = pictures.slice().sort(function (a, b) { return b.half - a.half || b.number - a.number; });
   var APART = pictures.length > 400 ? 36 : 24;
@@ -185,17 +177,20 @@ window.skyDrawing = function (canvas, data, sky, d3) {
     context.fill();
   }
   function corner(p, a, b) {
-    var x = p.middle[0] + a * p.u[0] + b * p.v[0], y = p.middle[1] + a * p.u[1] + b * p.v[1], z = p.middle[2] + a * p.u[2] + b * p.v[2];
-    var n = Math.hypot(x, y, z);
-    return sky.place(x / n, y / n, z / n, out, true) ? [out[0], out[1]] : null;
+    var v = p.at(a, b);
+    return sky.place(v[0], v[1], v[2], out, true) ? [out[0], out[1]] : null;
   }
+  /* Its edge on the canvas; nothing where that goes over the edge of the whole sky. */
   function outline(p) {
-    var wide = p.half > 0.1 ? 6 : 1, found = [];
-    [[-1, -1, 1, 0], [1, -1, 0, 1], [1, 1, -1, 0], [-1, 1, 0, -1]].forEach(function (side) {
-      for (var i = 0; i < wide; i++) found.push(corner(p, side[0] + side[2] * 2 * i / wide, side[1] + side[3] * 2 * i / wide));
-    });
-    var most = 4 + 8 * p.reach * sky.view.k;      /* more is over the edge of the whole sky */
-    if (found.some(function (q, i) { var r = found[(i + 1) % found.length]; return !q || !r || Math.hypot(q[0] - r[0], q[1] - r[1]) > most; })) return null;
+    var found = [], e = p.edge, most = 4 + 8 * p.reach * sky.view.k;
+    for (var i = 0; i < e.length; i += 3) {
+      if (!sky.place(e[i], e[i + 1], e[i + 2], out, true)) return null;
+      found.push([out[0], out[1]]);
+    }
+    for (i = 0; i < found.length; i++) {
+      var q = found[i], r = found[(i + 1) % found.length];
+      if (Math.abs(q[0] - r[0]) + Math.abs(q[1] - r[1]) > 1.5 * most) return null;
+    }
     return found;
   }
   function trace(outline) {
@@ -205,7 +200,7 @@ window.skyDrawing = function (canvas, data, sky, d3) {
   }
   /* The image, bent to the sky: a mesh of triangles, as fine as it must be that nothing is off by more than ``off`` pixels. */
   function paint(p, image, off) {
-    var w = image.naturalWidth, h = image.naturalHeight, n = pieces(p, off), width = sky.view.width, height = sky.view.height;
+    var w = image.naturalWidth || image.width, h = image.naturalHeight || image.height, n = pieces(p, off), width = sky.view.width, height = sky.view.height;
     function matrix(a, b, c, ua, va, ub, vb, uc, vc) {
       var d = (ub - ua) * (vc - va) - (uc - ua) * (vb - va);
       var m11 = ((b[0] - a[0]) * (vc - va) - (c[0] - a[0]) * (vb - va)) / d, m21 = ((c[0] - a[0]) * (ub - ua) - (b[0] - a[0]) * (uc - ua)) / d;
@@ -243,6 +238,7 @@ window.skyDrawing = function (canvas, data, sky, d3) {
   }
   /* Into how many pieces each side is cut: what a straight piece misses grows with the square of its length. */
   function pieces(p, off) {
+    if (p.half * p.half * sky.view.k < off / 2 && !sky.flat()) return 1;
     var q = [[-1, -1], [1, -1], [1, 1], [-1, 1], [0, -1], [1, 0], [0, 1], [-1, 0]].map(function (at) { return corner(p, at[0], at[1]); }), most = 0;
     if (!q.every(Boolean)) return 10;
     for (var i = 0; i < 4; i++) {

@@ -3,7 +3,7 @@
    then becomes gnomonic, as a lens sees the sky. North is up, east is left. Angles in degrees, places in pixels. */
 window.skyProjection = function (d3) {
   "use strict";
-  var RAD = Math.PI / 180;
+  var RAD = Math.PI / 180, STEP = 3;      /* degrees at most between two points of a line */
   var stretch = 2;          /* 2: Hammer; 1: azimuthal */
   var lens = 0;             /* 0: Lambert; 1: gnomonic */
   var view = { ra: 0, dec: 0, k: 100, width: 100, height: 100 };
@@ -55,6 +55,22 @@ window.skyProjection = function (d3) {
   function vector(ra, dec) {
     var c = Math.cos(dec * RAD);
     return [c * Math.cos(ra * RAD), c * Math.sin(ra * RAD), Math.sin(dec * RAD)];
+  }
+  /* A line with the cap that holds it, so that what is out of sight costs nothing; its points as directions, one after the other. */
+  function line(points) {
+    var vectors = points.map(function (p) { return vector(p[0], p[1]); }), middle = vectors[vectors.length >> 1], least = 1;
+    vectors.forEach(function (v) { least = Math.min(least, v[0] * middle[0] + v[1] * middle[1] + v[2] * middle[2]); });
+    return { middle: middle, reach: Math.acos(Math.max(-1, least)), points: new Float32Array(vectors.flat()) };
+  }
+  /* Points from one to another along the great circle, no farther apart than a line may leap over the edge of what is seen. */
+  function between(a, b) {
+    var v = vector(a[0], a[1]), w = vector(b[0], b[1]), found = [];
+    var angle = Math.acos(Math.min(1, v[0] * w[0] + v[1] * w[1] + v[2] * w[2])), count = Math.max(1, Math.ceil(angle / RAD / STEP));
+    for (var i = 0; i <= count; i++) {
+      var f = Math.sin((1 - i / count) * angle) / Math.sin(angle), g = Math.sin(i / count * angle) / Math.sin(angle);
+      found.push([Math.atan2(f * v[1] + g * w[1], f * v[0] + g * w[0]) / RAD, Math.asin(Math.max(-1, Math.min(1, f * v[2] + g * w[2]))) / RAD]);
+    }
+    return found;
   }
   /* Where a direction is on the canvas: x and y into ``out``, or false where it is out of reach. ``far``: corners of a picture that is
      larger than the canvas count too, up to 80° away. */
@@ -114,7 +130,7 @@ window.skyProjection = function (d3) {
   }
   return {
     view: view, set: set, place: place, near: near, invert: invert, hold: hold, edge: edge, across: across,
-    vector: vector, whole: whole, projection: projection,
+    vector: vector, line: line, between: between, STEP: STEP, whole: whole, projection: projection,
     flat: function () { return stretch > 1; }
   };
 };

@@ -10,7 +10,7 @@
   var sky, drawing, data, files = null, pressed = [], years = new Set(), chosen = null;
   var images = new Map(), asked = {}, queued = false, moved = false, still = 0;
   /* How much is left out while the view moves, from nothing to all that can be, and pixels of the canvas for one of the page. */
-  var RATIOS = [2, 1, 0.75, 0.5], haste = 0, rough = false, drawnAt = "", before = 0, late = 0, early = 0;
+  var RATIOS = [2, 1, 0.75, 0.5], haste = 0, rough = false, hurried = false, drawnAt = "", before = 0, late = 0, early = 0;
 
   function load(address, then) {
     if (asked[address]) return;
@@ -39,6 +39,7 @@
   function frame(left) {
     var ratio = Math.min(RATIOS[left], devicePixelRatio || 1), width = Math.round(sky.view.width * ratio), height = Math.round(sky.view.height * ratio);
     if (canvas.width !== width || canvas.height !== height) { canvas.width = width; canvas.height = height; }
+    hurried = left > 1;
     pressed = drawing.frame(years, wanted, chosen, left);
     rough = left > 0;
   }
@@ -50,7 +51,8 @@
     if (late > 1 && haste < 3) { haste++; late = 0; }
     if (early > 40 && haste > 0) { haste--; early = 0; }
   }
-  /* The smallest file with a pixel for every pixel of the canvas, once the view has been moved; until it has come, the best there is. */
+  /* The smallest file with a pixel for every pixel of the canvas, once the view has been moved; until it has come, the best there is.
+     In haste a picture reduced to half its pixels, which takes a fraction of the time to draw. */
   function wanted(p, px) {
     var entry = images.get(p.number);
     if (moved && !files) load(figure.dataset.pictures);
@@ -61,11 +63,20 @@
       if (source[1] > entry.width && source[1] > entry.asked) {
         entry.asked = source[1];
         var image = new Image();
-        image.onload = function () { if (source[1] > entry.width) { entry.image = image; entry.width = source[1]; draw(); } };
+        image.onload = function () {
+          if (source[1] <= entry.width) return;
+          entry.image = image;
+          entry.width = source[1];
+          entry.half = null;
+          if (source[1] > 600) createImageBitmap(image, { resizeWidth: source[1] >> 1, resizeQuality: "medium" }).then(function (half) {
+            if (entry.image === image) entry.half = half;
+          }, function () {});      /* without it the whole is drawn, which takes longer */
+          draw();
+        };
         image.src = figure.dataset.root + source[0];
       }
     }
-    return entry && entry.image;
+    return entry && (hurried && entry.half || entry.image);
   }
   /* What the rest is used for: stars of the pieces of sky in view, the address, images that nobody looks at. */
   function settle() {

@@ -22,6 +22,7 @@ from noctuary.pages.picture_page import overlay_of
 from noctuary.pages.product import digest
 from noctuary.pages.site_model import SiteModel
 from noctuary.portable_name import portable
+from noctuary.sky.constellation import constellation_name
 
 Plain = words.Plain
 
@@ -71,7 +72,7 @@ def _manifest(model: SiteModel, target: TargetFacts) -> tuple[Plain, list[Overla
 def _summary(target: TargetFacts, count: int) -> str:
     """``nebula in Cepheus: 3 pictures, 2016–2026, 24.3 h``, as far as it is known."""
     known = target.object
-    where = f"{known.kind} in {known.constellation}" if known.constellation else known.kind
+    where = f"{known.kind} in {constellation_name(known.constellation)}" if known.constellation else known.kind
     years = sorted({p.picture.finished.year for p in target.pictures})
     span = "–".join(dict.fromkeys(str(year) for year in (years[0], years[-1]))) if years else None
     parts = ("1 picture" if count == 1 else f"{count} pictures", span, hours(target.integration.total_s))
@@ -83,7 +84,7 @@ def _metadata(model: SiteModel, target: TargetFacts) -> list[Plain]:
     lines = [
         ("Also", ", ".join(dict.fromkeys((*note.designations, *note.also)))),
         ("Kind", note.kind),
-        ("Constellation", note.constellation),
+        ("Constellation", constellation_name(note.constellation or "")),
         ("Integration", hours(whole.total_s)),
         ("Nights", str(whole.nights or "")),
     ]
