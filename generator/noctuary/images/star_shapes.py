@@ -186,11 +186,11 @@ def _fitted(
     value, slopes = _profile(numbers, weight, right, down, power)
     cost = ((stamps - value) ** 2).sum(axis=1)
     for _ in range(_STEPS):
-        normal = np.einsum("npk,npl->nkl", slopes, slopes)
-        towards = np.einsum("npk,np->nk", slopes, stamps - value)
+        normal = slopes @ slopes.transpose(0, 2, 1)
+        towards = slopes @ (stamps - value)[:, :, None]
         diagonal = np.einsum("nkk->nk", normal)
         normal[:, range(7), range(7)] = diagonal * (1.0 + damping[:, None]) + 1e-12 * diagonal.max(axis=1)[:, None]
-        step = np.linalg.solve(normal, towards[:, :, None])[:, :, 0]
+        step = np.linalg.solve(normal, towards)[:, :, 0]
         trial = numbers + step
         sound = (trial[:, 4] > 1e-5) & (trial[:, 6] > 1e-5) & (trial[:, 4] * trial[:, 6] > 1.001 * trial[:, 5] ** 2)
         sound &= np.isfinite(trial).all(axis=1) & (np.abs(trial[:, 2:4] - middle) < 3.0).all(axis=1)
@@ -210,13 +210,13 @@ def _fitted(
 
 
 def _profile(numbers: Floats, weight: Floats, right: Floats, down: Floats, power: float) -> tuple[Floats, Floats]:
-    """The profile averaged over every pixel, (n, pixels), and its slopes by the seven numbers, (n, pixels, 7).
+    """The profile averaged over every pixel, (n, pixels), and its slopes by the seven numbers, (n, 7, pixels).
 
     Both times the weight of the pixel.
     """
     height, ground, x, y, a, b, c = (numbers[:, [k]] for k in range(7))
     value = np.zeros((len(numbers), len(right)))
-    slopes = np.zeros((len(numbers), len(right), 7))
+    slopes = np.zeros((len(numbers), 7, len(right)))
     for shift_x in (-_GAUSS, _GAUSS):
         for shift_y in (-_GAUSS, _GAUSS):
             dx, dy = right + shift_x - x, down + shift_y - y
@@ -224,14 +224,14 @@ def _profile(numbers: Floats, weight: Floats, right: Floats, down: Floats, power
             shape = base**-power / 4.0
             steep = -power * height * shape / base
             value += shape
-            slopes[:, :, 2] -= steep * 2.0 * (a * dx + b * dy)
-            slopes[:, :, 3] -= steep * 2.0 * (b * dx + c * dy)
-            slopes[:, :, 4] += steep * dx * dx
-            slopes[:, :, 5] += steep * 2.0 * dx * dy
-            slopes[:, :, 6] += steep * dy * dy
-    slopes[:, :, 0] = value
-    slopes[:, :, 1] = 1.0
-    return (height * value + ground) * weight, slopes * weight[:, None]
+            slopes[:, 2] -= steep * 2.0 * (a * dx + b * dy)
+            slopes[:, 3] -= steep * 2.0 * (b * dx + c * dy)
+            slopes[:, 4] += steep * dx * dx
+            slopes[:, 5] += steep * 2.0 * dx * dy
+            slopes[:, 6] += steep * dy * dy
+    slopes[:, 0] = value
+    slopes[:, 1] = 1.0
+    return (height * value + ground) * weight, slopes * weight
 
 
 def _zone(row: int, column: int, fits: _Fits, inside: NDArray[np.bool_], scale: float | None) -> Zone:
