@@ -55,6 +55,17 @@ COVERED = """() => {
   return found;
 }"""
 
+#: Words of a drawing that reach beyond it, and are cut there.
+BEYOND = """() => [...document.querySelectorAll('svg.chart')].filter(svg => svg.checkVisibility()).flatMap(svg => {
+  const edge = svg.getBoundingClientRect();
+  return [...svg.querySelectorAll('text')].filter(text => {
+    const box = text.getBoundingClientRect();
+    // The box of a line has room for accents and tails, which may stand out.
+    return box.width && (box.left < edge.left - 1.5 || box.right > edge.right + 1.5
+                         || box.top < edge.top - 3 || box.bottom > edge.bottom + 3);
+  }).map(text => [svg.classList.value, text.textContent]);
+})"""
+
 #: What a thumb or a pointer is to hit, but for links in the run of a text (WCAG 2.2, 2.5.8, "inline").
 SMALL = """least => [...document.querySelectorAll('a, button, label, summary, input, [tabindex="0"]')].filter(e => {
   const style = getComputedStyle(e), box = e.getBoundingClientRect();
@@ -68,6 +79,7 @@ def words_without_room(page: Any, width: int) -> list[tuple[Any, ...]]:
     page.wait_for_selector("html:not(.face-coming)")
     found: list[tuple[Any, ...]] = [("cut", text) for text in page.evaluate(CUT, width)]
     found += [("covered", *pair) for pair in page.evaluate(COVERED)]
+    found += [("beyond its drawing", *text) for text in page.evaluate(BEYOND)]
     if page.evaluate("document.documentElement.scrollWidth") > width:
         found.append(("wider than the window",))
     return found
