@@ -92,3 +92,14 @@ def test_the_years_under_the_hours_stand_clear_of_each_other(years: int) -> None
         assert "2026" in figures
         places = sorted(figures.values())
         assert all(b - a >= 4 * LETTER for a, b in pairwise(places))
+
+
+def test_of_many_pictures_the_newest_are_named() -> None:
+    nights = tuple(session(i, night=date(2010 + i, 6, 1)) for i in range(17))
+    chart = hours_chart(steps(nights), tuple((date(2010 + i, 6, 9), f"Crab {2010 + i}") for i in range(17)))
+    assert chart is not None
+    for drawn in (chart.svg(WORDS), chart.narrow_svg(WORDS)):
+        named = {text.text for text in ET.fromstring(drawn).iter("text") if (text.text or "").startswith("Crab")}
+        assert "Crab 2026" in named
+
+    assert named == {f"Crab {year}" for year in range(2021, 2027)}

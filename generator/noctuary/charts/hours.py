@@ -23,7 +23,7 @@ LABEL_GAP = 17
 YEAR_ROOM = 36
 #: Height of a row of pictures' names over the chart, and the width of one of their letters at most.
 NAME_ROW, LETTER = 17, 7.2
-#: Names in more rows would be a list and not a chart; the earliest of them have their marks alone.
+#: Names in more rows would be a list and not a chart; the earliest pictures then have their marks alone.
 MOST_ROWS = 6
 
 
@@ -129,13 +129,13 @@ def _svg(chart: HoursChart, formatter: Formatter, sheet: _Sheet) -> str:
     for (day, title), over in zip(chart.pictures, names, strict=True):
         at, top = max(LEFT, x(day)), TOP - 14 - NAME_ROW * min(over.row, MOST_ROWS - 1)
         parts.append(
-            f'<path class="limit" d="M{at:.1f} {top}V{height - BOTTOM}"/>'
             f'<path class="mark" d="M{at:.1f} {height - BOTTOM - 5}l4 9h-8z"><title>{escape(title)}, '
             f"{escape(formatter.date(day))}</title></path>"
         )
         if over.row < MOST_ROWS:
             end = ' text-anchor="end"' if over.leftward else ""
             parts.append(
+                f'<path class="limit" d="M{at:.1f} {top}V{height - BOTTOM}"/>'
                 f'<text class="label" x="{at + (-5 if over.leftward else 5):.1f}" y="{top + 4}"{end}>'
                 f"{escape(over.text)}</text>"
             )
@@ -164,11 +164,16 @@ def _names(places: list[tuple[float, str]], sheet: _Sheet) -> list[_Name]:
     if sheet.narrow:
         middle = (LEFT + sheet.width - sheet.right) / 2
         leftward = [at > middle for at, _ in places]
-        order = [n for n, left in enumerate(leftward) if left]
-        order += [n for n in reversed(range(len(places))) if not leftward[n]]
+        last = range(max(0, len(places) - MOST_ROWS), len(places))
+        order = [n for n in last if leftward[n]] + [n for n in reversed(last) if not leftward[n]]
         rows = {n: row for row, n in enumerate(order)}
+
+        def room(n: int, at: float) -> float:
+            # In the lowest row the unit of the axis is at the left end.
+            return (at - (LEFT if rows.get(n) == 0 else 0) if leftward[n] else sheet.width - at) - 6
+
         return [
-            _Name(_short(title, int(((at if leftward[n] else sheet.width - at) - 6) / LETTER)), rows[n], leftward[n])
+            _Name(_short(title, int(room(n, at) / LETTER)), rows.get(n, MOST_ROWS), leftward[n])
             for n, (at, title) in enumerate(places)
         ]
     names: list[tuple[float, _Name]] = []
