@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+from PIL import Image
 
 pytestmark = pytest.mark.browser
 
@@ -45,6 +48,26 @@ def test_keys_lead_through_the_years_and_each_picture_is_asked_for_when_it_is_lo
     page.keyboard.press("End")
     assert "2026" in now(page)
     assert shares(page)[0] == 1
+
+
+def test_the_screen_shows_the_picture_of_the_chosen_year(open_page: Any, site: Path) -> None:
+    """Against the file of that year's picture, pixel by pixel, both made small: no single star decides."""
+    page = open_page(TARGET, width=1440)
+    stage = page.locator(".frame-stage")
+    page.locator(".frame-time input").focus()
+    differences = {}
+    for key, year in (("Home", 2023), ("End", 2026)):
+        page.keyboard.press(key)
+        page.wait_for_function("[...document.querySelectorAll('.frame-stage img[src]')].every(i => i.complete)")
+        page.wait_for_timeout(100)
+        shown = Image.open(io.BytesIO(stage.screenshot())).convert("RGB")
+        for other in (2023, 2026):
+            (file, *_) = sorted((site / "images").glob(f"rosette-{other}-in-rosette-2026-*.webp"), reverse=True)
+            pictures = [picture.resize((240, 160), Image.Resampling.BOX) for picture in (shown, Image.open(file))]
+            screen, drawn = (np.asarray(picture.convert("RGB"), dtype=float) for picture in pictures)
+            differences[year, other] = np.abs(screen - drawn).mean()
+    assert differences[2023, 2023] < 0.25 * differences[2023, 2026]
+    assert differences[2026, 2026] < 0.25 * differences[2026, 2023]
 
 
 def test_between_two_years_both_are_seen_and_letting_go_settles_on_one(open_page: Any) -> None:
