@@ -15,6 +15,8 @@ _TYPES = {
     "ecsv": "text/plain; charset=utf-8",
     "txt": "text/plain; charset=utf-8",
     "vot": "application/x-votable+xml",
+    "fits": "application/fits",  # RFC 4047
+    "wcs": "application/fits",
     "svg": "image/svg+xml",
     "jpg": "image/jpeg",
     "jpeg": "image/jpeg",
