@@ -11,7 +11,7 @@ pytest.importorskip("moto")
 
 from noctuary.archive.upload_address import read_address
 from noctuary.publish.upload import object_store
-from noctuary.publish.upload.connection import UploadError
+from noctuary.publish.upload.connection import Destination, UploadError
 
 from tests.publish.upload.every_kind import *  # noqa: F403
 from tests.publish.upload.servers import ObjectStore, Wire
@@ -178,8 +178,10 @@ def test_what_was_interrupted_is_not_sent_again_where_the_store_knows_it(tmp_pat
     archive = tmp_path / "archive"
     uploaded(archive, tiny_site(), to)
     files = tiny_site(title="Too skies")
+    # Over one connection: what others have in hand when it is cut off is broken off as well, or not.
+    alone = Destination(to.shown, to.connect, 1, to.keeps_encoding, to.look)
     with pytest.raises(Killed):
-        uploaded(archive, files, counted(to, Tally(5)))
+        uploaded(archive, files, counted(alone, Tally(5)))
     assert dead_links(lying(to.connect())) == []
     tally = Tally()
     uploaded(archive, files, counted(to, tally))
