@@ -166,7 +166,7 @@
       var number = counts[place][n];
       entry.count.textContent = number;
       entry.input.checked = chosen[facet[0]].has(n);
-      entry.label.hidden = (!number && !entry.input.checked) || entry.out;
+      entry.label.hidden = !entry.input.checked && (!number || entry.out);
     });
   }
 
