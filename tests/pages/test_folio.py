@@ -27,6 +27,12 @@ def test_every_page_is_set_without_a_script():
         assert "<button" not in html or "hidden" in html, path  # what only a script would answer is not offered
 
 
+def test_its_front_page_says_what_happened_last():
+    front = rendered()["index.html"]
+    assert "Last out:" in front
+    assert re.search(r'New in <a href="years/2025\.html">2025</a>', front)
+
+
 def test_its_styles_weigh_less_than_18_kb_and_are_all_that_its_pages_ask_for():
     published = published_files(FOLDERS)
     styles = {path: file for path, file in published.items() if path.endswith(".css")}
