@@ -368,7 +368,8 @@ window.skyDrawing = function (canvas, data, sky, d3) {
       if (!(p.px >= 150)) return;
       var xs = p.outline.map(function (q) { return q[0]; }), ys = p.outline.map(function (q) { return q[1]; });
       p.bounds = [Math.min.apply(null, xs), Math.min.apply(null, ys), Math.max.apply(null, xs), Math.max.apply(null, ys)];
-      var box = text.write(p.title, (p.bounds[0] + p.bounds[2]) / 2, Math.min(p.bounds[3], height - 24), 4, 13, colours.ink, "italic");
+      var left = (p.bounds[0] + p.bounds[2] - textWidth(p.title, "italic 13px " + face)) / 2;      /* below its middle */
+      var box = text.write(p.title, left, Math.min(p.bounds[3] + 12, height - 12), 0, 13, colours.ink, "italic");
       if (box) p.named = box;
     });
     /* A picture that is large enough to have its title needs no name of its target in it. */

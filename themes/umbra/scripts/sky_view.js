@@ -43,10 +43,10 @@
     pressed = drawing.frame(years, wanted, chosen, left);
     rough = left > 0;
   }
-  /* Frames that follow one another say how fast this machine draws: it leaves out as little as 30 a second allow. */
+  /* Frames that follow one another say how fast this machine draws: it leaves out as little as 30 a second allow, which may be all that its screen shows. */
   function hasten(took) {
     if (took > 400) { late = early = 0; return; }
-    late = took > 34 ? late + 1 : 0;
+    late = took > 36 ? late + 1 : 0;
     early = took < 20 ? early + 1 : 0;
     if (late > 1 && haste < 3) { haste++; late = 0; }
     if (early > 40 && haste > 0) { haste--; early = 0; }
