@@ -60,6 +60,27 @@ def test_a_field_anywhere_on_the_sky() -> None:
     assert separations_deg(outcome.found.ra_deg, outcome.found.dec_deg, field.ra, field.dec) * 3600 < 14.0
 
 
+def test_false_spots_brighter_than_all_stars_in_one_quarter_do_not_hide_a_field() -> None:
+    # As bright nebulosity gives them; the sixty brightest alone show nothing of the sky.
+    rng, scale = default_rng(22), 20.0
+    field = simulated_sky.field(rng, scale, *SIZE)
+    x, y, flux = simulated_sky.observed(rng, field, lost_share=0.1)
+    x, y = np.concatenate([x, rng.uniform(0, 750, 60)]), np.concatenate([y, rng.uniform(0, 500, 60)])
+    seen = x, y, np.concatenate([flux, flux.max() * rng.uniform(1, 2, 60)])
+    outcome = search_everywhere([seen], *SIZE, scale_bands(scale * 1.1, math.hypot(*SIZE))[1:2], near)
+    assert isinstance(outcome.found, Solution), outcome
+    assert separations_deg(outcome.found.ra_deg, outcome.found.dec_deg, field.ra, field.dec) * 3600 < scale
+
+
+@pytest.mark.slow
+def test_points_without_a_sky_are_found_nowhere_on_it() -> None:
+    rng = default_rng(9)
+    points = rng.uniform(0, SIZE[0], 150), rng.uniform(0, SIZE[1], 150), rng.pareto(1.5, 150)
+    outcome = search_everywhere([points, points], *SIZE, scale_bands(None, math.hypot(*SIZE)), near)
+    assert isinstance(outcome.found, Refusal), outcome
+    assert outcome.tried > 1000
+
+
 @pytest.mark.slow
 def test_wrong_skies_are_refused_at_every_scale() -> None:
     for seed in range(3):
