@@ -40,7 +40,7 @@ SEEN: Tables = {
         "file": "text", "line": "integer", "column": "integer", "level": "text", "rule": "text", "message": "text",
         "hint": "text",
     },
-    "published": {"id": "text", "sha256": "text", "target": "text"},
+    "published": {"id": "text", "sha256": "text"},
 }  # fmt: skip
 """What the last build saw and made."""
 

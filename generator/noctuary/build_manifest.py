@@ -1,8 +1,7 @@
 """What a build leaves for the next one: which files it saw and made, and what it said of them.
 
 Everything here lives in ``ARCHIVE/.noctuary`` and may be deleted at any time: the next build then does
-all the work again and comes to the same site, but for the pages of pictures that are gone, which an archive keeps by
-``gone`` in archive.yaml. Importing this module is cheap, for it decides whether
+all the work again and comes to the same site. Importing this module is cheap, for it decides whether
 anything else has to be imported at all.
 """
 
@@ -18,13 +17,13 @@ from _blake2 import blake2b
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 from noctuary.diagnostic import Diagnostic, Mark, in_order, one_line
 
 FOLDER = ".noctuary"
 DATABASE = "builds.sqlite"
-_FORMAT = "3"
+_FORMAT = "2"
 _COUNTS = ("pictures", "pages")
 
 # Files that operating systems drop into any folder they show; nobody made them.
@@ -33,13 +32,6 @@ LITTER = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
 # size, modification time, change time and inode: the last two catch a file that was replaced by one
 # of the same size and carried its old modification time along.
 Stamp = tuple[int, int, int, int]
-
-
-class PublishedAddress(NamedTuple):
-    """What a picture's page showed: the hash of the picture, the identity of its target (empty: none)."""
-
-    sha256: str
-    target: str
 
 
 def stamp_of(status: os.stat_result) -> Stamp:
@@ -116,8 +108,8 @@ class BuildManifest:
     ``day`` the date of that day in ISO 8601.
     ``inputs``: path → its stamp and the SHA-256 of its content, empty where nobody needed it. ``outputs``: path in
     the site → size and modification time (ns) of the file there. ``doubts``: what was reported, and is again by a
-    build with nothing to do. ``published``: the id of every picture that this or an earlier build gave a page.
-    ``address``: where the site was to be published, empty where that was not said.
+    build with nothing to do. ``published``: ids of every picture that this or an earlier build gave a page → hash of
+    the picture. ``address``: where the site was to be published, empty where that was not said.
     """
 
     out: str = ""
@@ -128,7 +120,7 @@ class BuildManifest:
     outputs: dict[str, tuple[int, int]] = field(default_factory=dict)
     doubts: list[Diagnostic] = field(default_factory=list)
     counts: dict[str, int] = field(default_factory=dict)
-    published: dict[str, PublishedAddress] = field(default_factory=dict)
+    published: dict[str, str] = field(default_factory=dict)
     address: str = ""
 
     def saw_the_same(self, folder: Path, out: Path) -> bool:
@@ -179,7 +171,7 @@ def read_manifest(folder: Path) -> BuildManifest:
             outputs=outputs,
             doubts=in_order(_diagnostic(*row) for row in database.rows("doubts")),
             counts={name: int(about[name]) for name in _COUNTS},
-            published={name: PublishedAddress(*at) for name, *at in database.rows("published")},
+            published=dict(database.rows("published")),
             address=about.get("address", ""),
         )
     except (ValueError, KeyError, TypeError):
@@ -208,7 +200,7 @@ def write_manifest(folder: Path, book: BuildManifest) -> None:
             "inputs": ((os.fsencode(name), *stamp, sha) for name, (stamp, sha) in book.inputs.items()),
             "outputs": ((os.fsencode(name), *state) for name, state in book.outputs.items()),
             "doubts": map(_doubt_row, book.doubts),
-            "published": ((name, *at) for name, at in book.published.items()),
+            "published": book.published.items(),
         },
     )
 

@@ -16,7 +16,6 @@ from noctuary.inspection import Inspection, inspect, program_hash
 from noctuary.memo import Memo
 from noctuary.outcome import Order, Outcome, cannot_be_kept, summary
 from noctuary.pages.build_context import BuildContext
-from noctuary.pages.gone_addresses import gone_pictures
 from noctuary.pages.gone_addresses import published as published_addresses
 from noctuary.pages.product import Product
 from noctuary.publish.cluster import NoSuchExecutor
@@ -99,7 +98,6 @@ def _built(
             memory=memory,
             program=program,
             published=unchanged_files,
-            gone=gone_pictures(inspection.archive, last.published, inspection.hashes.of),
             workers=order.workers,
             progress=order.progress,
         ),
@@ -126,7 +124,7 @@ def _built(
         outputs=before.outputs,
         doubts=findings,
         counts=counts,
-        published=last.published | published_addresses(inspection.facts, inspection.hashes.of),
+        published=last.published | published_addresses(inspection.archive, inspection.hashes.of),
         address=inspection.archive.address or "",
     )
     try:

@@ -11,7 +11,6 @@ from noctuary.build_manifest import FOLDER
 from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.memo import Memo
 from noctuary.outcome import Progress
-from noctuary.pages.gone_addresses import GonePicture
 
 
 @dataclass(frozen=True)
@@ -21,8 +20,7 @@ class BuildContext:
     ``folder`` is the archive's; ``theme`` holds the folders in which a file of the theme is looked for, first to
     last; ``hash_of`` gives the SHA-256 of an archive's file, ``program`` a digest of the program and its libraries.
     ``published``: files of the published site that are as the last build left them → their ingredients; a build may
-    keep them. ``gone``: pictures that had a page once. ``workers`` processes make pictures (``None``: as many as
-    cores and memory allow).
+    keep them. ``workers`` processes make pictures (``None``: as many as cores and memory allow).
     """
 
     folder: Path
@@ -32,7 +30,6 @@ class BuildContext:
     memory: Memo
     program: str
     published: Mapping[str, Mapping[str, str]]
-    gone: tuple[GonePicture, ...]
     workers: int | None
     progress: Progress
 

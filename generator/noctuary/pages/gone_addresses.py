@@ -4,63 +4,33 @@ from __future__ import annotations
 
 import posixpath
 from collections.abc import Callable, Collection, Mapping
-from typing import TYPE_CHECKING
 
 from noctuary.archive.records import Archive, Picture
-from noctuary.archive.values import ID
-from noctuary.build_manifest import PublishedAddress
 from noctuary.diagnostic import Diagnostic, Mark, doubt
 from noctuary.pages.addresses import picture_page
-from noctuary.plain_record import plain_record
-
-if TYPE_CHECKING:
-    from noctuary.facts.archive_facts import ArchiveFacts
 
 _RULE = "address-gone"
 
 
-@plain_record
-class GonePicture:
-    """A picture that had a page and has none: its id, the identity of its target, the id under which it is shown now.
-
-    The last two are empty where there is none or it is not known.
-    """
-
-    id: str
-    target: str
-    now: str
-
-
-def published(facts: ArchiveFacts, hash_of: Callable[[str], str]) -> dict[str, PublishedAddress]:
-    """Every id at which a build publishes a page, former ones too → what was shown there.
+def published(archive: Archive, hash_of: Callable[[str], str]) -> dict[str, str]:
+    """Every id at which a build publishes a page, former ones too → SHA-256 of the picture's file.
 
     ``hash_of`` raises OSError for a file that cannot be read.
     """
     at = {}
-    for picture in facts.archive.shown:
-        target = facts.pictures[picture.id].target
-        shown = PublishedAddress(hash_of(picture.file), target.name if target else "")
-        at.update(dict.fromkeys((picture.id, *picture.former_ids), shown))
+    for picture in archive.shown:
+        content = hash_of(picture.file)
+        at.update(dict.fromkeys((picture.id, *picture.former_ids), content))
     return at
 
 
-def gone_pictures(
-    archive: Archive, before: Mapping[str, PublishedAddress], hash_of: Callable[[str], str]
-) -> tuple[GonePicture, ...]:
-    """Every id that had a page (``before``, as :func:`published` has it) or is let go, and has none now; by id."""
-    lost = sorted((before.keys() | set(archive.gone)) - _alive(archive))
-    by_content = _by_content(archive, hash_of) if lost else {}
-    nothing = PublishedAddress("", "")
-    return tuple(
-        GonePicture(name, at.target, now.id if (now := by_content.get(at.sha256)) else "")
-        for name in lost
-        # A database may say anything: what is no id is no part of an address.
-        if ID.fullmatch(name) and (at := before.get(name, nothing))
-    )
+def let_go(archive: Archive) -> list[str]:
+    """The ids that archive.yaml lets go and at which nothing is shown, sorted."""
+    return sorted(set(archive.gone) - _alive(archive))
 
 
 def gone(
-    archive: Archive, before: Mapping[str, PublishedAddress], hash_of: Callable[[str], str], files: Collection[str]
+    archive: Archive, before: Mapping[str, str], hash_of: Callable[[str], str], files: Collection[str]
 ) -> list[Diagnostic]:
     """A doubt for each id ``before`` that has no page now, unless archive.yaml lets it go.
 
@@ -72,13 +42,15 @@ def gone(
         return []
     sidecars = (file for file in files if file.startswith("pictures/") and file.endswith(".yaml"))
     written = {posixpath.basename(file).removesuffix(".yaml") for file in sidecars}
-    by_content = _by_content(archive, hash_of)
+    by_content: dict[str, Picture] = {}
+    for picture in archive.shown:
+        by_content.setdefault(_hash(picture, hash_of), picture)
     doubts = []
     for name in sorted(lost):
         if (draft := archive.pictures.get(name)) is not None:
             doubts.append(_of_draft(archive, draft))
         elif name not in written:
-            doubts.append(_of_none(archive, name, by_content.get(before[name].sha256)))
+            doubts.append(_of_none(archive, name, by_content.get(before[name])))
     return [doubt_ for doubt_ in doubts if doubt_ is not None]
 
 
@@ -96,14 +68,6 @@ def moved(archive: Archive, before: str) -> list[Diagnostic]:
 
 def _alive(archive: Archive) -> set[str]:
     return {name for picture in archive.shown for name in (picture.id, *picture.former_ids)}
-
-
-def _by_content(archive: Archive, hash_of: Callable[[str], str]) -> dict[str, Picture]:
-    by_content: dict[str, Picture] = {}
-    for picture in archive.shown:
-        by_content.setdefault(_hash(picture, hash_of), picture)
-    by_content.pop("", None)
-    return by_content
 
 
 def _hash(picture: Picture, hash_of: Callable[[str], str]) -> str:

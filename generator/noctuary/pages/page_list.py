@@ -28,7 +28,6 @@ from noctuary.pages import (
     year_page,
 )
 from noctuary.pages.exports.export import Export
-from noctuary.pages.gone_addresses import GonePicture
 from noctuary.pages.overlay_pairs import Layer, Pair
 from noctuary.pages.page import Link, Page, frame_of
 from noctuary.pages.picture_view import PictureView, Source
@@ -92,14 +91,13 @@ def site_model(
     shown: Mapping[str, PictureView],
     layers: Mapping[Pair, Layer] | None = None,
     frames: Mapping[str, tuple[RegisteredPicture, ...]] | None = None,
-    gone: tuple[GonePicture, ...] = (),
     cut_outs: Mapping[Pair, Source] | None = None,
 ) -> SiteModel:
     """All that pages are made from. A picture that ``shown`` lacks has no page and is in no gallery."""
     addresses = addresses_of(facts)
     free = tuple(Link(p.title, addresses.free_pages[p.id]) for p in facts.archive.pages)
     frame = frame_of(facts.archive, sections(facts, shown), free)
-    return SiteModel(facts, shown, frame, addresses, layers or {}, frames or {}, gone, cut_outs or {})
+    return SiteModel(facts, shown, frame, addresses, layers or {}, frames or {}, cut_outs or {})
 
 
 def pages(model: SiteModel, exports: Iterable[Export] = ()) -> list[Page]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 RULES: dict[str, str] = {
     "address-changed": "The site was published under another address than the one it has now (a doubt).",
-    "address-gone": "A picture was published, and its address only says that it is gone (a doubt).",
+    "address-gone": "A picture was published, and nothing leads on from its address (a doubt).",
     "cache": "What a build learned cannot be kept for the next one (a doubt).",
     "dead-link": "A link in a text leads to a page that the site does not have (a doubt).",
     "disk": "A file cannot be read or written: a full disk, a folder that may not be written to.",

@@ -10,7 +10,6 @@ from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.facts.picture import SessionFacts
 from noctuary.facts.target import TargetFacts
 from noctuary.pages.addresses import Addresses, free_page, night_page, slugs, slugs_of
-from noctuary.pages.gone_addresses import GonePicture
 from noctuary.pages.overlay_pairs import Layer, Pair
 from noctuary.pages.page import Frame, Link
 from noctuary.pages.picture_view import PictureView, Source
@@ -39,8 +38,8 @@ class SiteModel:
     """Facts, pictures as they can be shown (by id), what every page carries, and where pages lie.
 
     ``layers``: how two pictures of a target, (older, newer), lie over each other, where they can. ``frames``: by a
-    target's identity its pictures in the frame of the newest, oldest first, where there are two or more. ``gone``:
-    pictures that had a page once, by id. ``cut_outs``: by (older, newer) what changed on the sky.
+    target's identity its pictures in the frame of the newest, oldest first, where there are two or more.
+    ``cut_outs``: by (older, newer) what changed on the sky.
     """
 
     facts: ArchiveFacts
@@ -49,7 +48,6 @@ class SiteModel:
     addresses: Addresses
     layers: Mapping[Pair, Layer] = field(default_factory=dict)
     frames: Mapping[str, tuple[RegisteredPicture, ...]] = field(default_factory=dict)
-    gone: tuple[GonePicture, ...] = ()
     cut_outs: Mapping[Pair, Source] = field(default_factory=dict)
 
     def object_link(self, known: SkyObject) -> Link | str:

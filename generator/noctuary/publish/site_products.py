@@ -57,9 +57,7 @@ def site_products(context: BuildContext, executor: str | None) -> SiteProducts:
     overlays = overlay_files(context, files)
     frames = frame_files(context, files)
     cut_outs = cut_out_files(context, files)
-    model = site_model(
-        context.facts, files.shown, overlays.by_pair, frames.by_target, context.gone, cut_outs.by_pair
-    )
+    model = site_model(context.facts, files.shown, overlays.by_pair, frames.by_target, cut_outs.by_pair)
     exports = site_exports(model)
     all_pages = pages(model, exports)
     setter = PageSetter(context.theme, context.archive.language, context.program)
