@@ -38,7 +38,7 @@ def _renderer() -> Renderer:
 
 
 def published(found: Inspection, size: tuple[int, int] = (60, 40)) -> dict[str, str]:
-    """Address → text of all that a build publishes but pictures: pages, feed, exports, lines of share pictures."""
+    """Address → text of all that a build publishes as text: pages, feed, exports, lines of share pictures."""
     assert found.facts is not None
     assert found.archive is not None
     shown = {}
@@ -49,7 +49,7 @@ def published(found: Inspection, size: tuple[int, int] = (60, 40)) -> dict[str, 
         )
     whole = site_model(found.facts, shown)
     texts = {page.path: _renderer().render(page) for page in [*pages(whole), *share_image_pages(whole)]}
-    return texts | {o.path: o.make().decode() for o in site_exports(whole)}
+    return texts | {o.path: o.make().decode() for o in site_exports(whole) if not o.path.endswith(".fits")}
 
 
 def words(page: str) -> str:

@@ -83,8 +83,8 @@ def test_what_a_picture_added_says_which_scale_is_inferred() -> None:
     older, newer = growth((both["one"], both["two"]))
     assert not newer.same_sessions
     text = set_macro("history.html", "added", note=growth_note(newer))
-    assert "A finer image scale, 1.62″/px" in text
-    assert "the FWHM in the frames is 2.0 px of the picture, was 1.0." in text
+    assert "A finer image scale: 1.62″/px" in text
+    assert "the FWHM in the frames is 2.0 px of the picture, 1.0 before." in text
     assert "The scale of the older one is inferred from the size of the picture." in text
     assert (older.scale_inferred, newer.scale_inferred, newer.scale_before_inferred) == (True, False, True)
 
