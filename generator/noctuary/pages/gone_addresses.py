@@ -24,7 +24,7 @@ def published(archive: Archive, hash_of: Callable[[str], str]) -> dict[str, str]
     return at
 
 
-def let_go(archive: Archive) -> list[str]:
+def ids_let_go(archive: Archive) -> list[str]:
     """The ids that archive.yaml lets go and at which nothing is shown, sorted."""
     return sorted(set(archive.gone) - _alive(archive))
 
@@ -81,7 +81,7 @@ def _of_draft(archive: Archive, picture: Picture) -> Diagnostic | None:
     if _RULE in picture.accepted_doubts:
         return None
     message = f"{picture_page(picture.id)} was published, and a draft has no page"
-    hint = f"write listed: no in place of draft: yes to keep its page, or {_let_go(archive, picture.id)}"
+    hint = f"write listed: no in place of draft: yes to keep its page, or {_line_to_let_go(archive, picture.id)}"
     return doubt(picture.marks.at("draft"), _RULE, message, hint)
 
 
@@ -89,17 +89,17 @@ def _of_none(archive: Archive, name: str, now: Picture | None) -> Diagnostic | N
     message = f"{picture_page(name)} was published, and no picture is called “{name}” any more"
     if now is None:
         hint = f"write former_ids: [{name}] in the record of the picture that stands for it"
-        return doubt(archive.marks.at("gone"), _RULE, message, f"{hint}, or {_let_go(archive, name)}")
+        return doubt(archive.marks.at("gone"), _RULE, message, f"{hint}, or {_line_to_let_go(archive, name)}")
     if _RULE in now.accepted_doubts:
         return None
     kept = ", ".join((*now.former_ids, name))
     hint = f"the same picture is “{now.id}” now: write former_ids: [{kept}] in {now.sidecar}"
-    return doubt(_mark(now), _RULE, message, f"{hint}, or {_let_go(archive, name)}")
+    return doubt(_mark(now), _RULE, message, f"{hint}, or {_line_to_let_go(archive, name)}")
 
 
 def _mark(picture: Picture) -> Mark:
     return picture.marks.at("former_ids") if picture.former_ids else picture.marks.at()
 
 
-def _let_go(archive: Archive, name: str) -> str:
+def _line_to_let_go(archive: Archive, name: str) -> str:
     return f"let it go with gone: [{', '.join((*archive.gone, name))}] in archive.yaml"

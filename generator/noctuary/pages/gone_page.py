@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from noctuary.pages.addresses import picture_page
-from noctuary.pages.gone_addresses import let_go
+from noctuary.pages.gone_addresses import ids_let_go
 from noctuary.pages.page import Frame, Page
 from noctuary.pages.picture_view import PictureView
 from noctuary.pages.site_model import SiteModel
@@ -34,5 +34,5 @@ def pages(model: SiteModel) -> list[Page]:
             "gone",
             listed=False,
         )
-        for name in let_go(model.facts.archive)
+        for name in ids_let_go(model.facts.archive)
     ]
