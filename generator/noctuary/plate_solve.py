@@ -62,12 +62,13 @@ class SeenStars:
     """The stars of a picture in several lists: the certain ones, points in nebulosity, and small and faint spots."""
 
     def __init__(self, pixels: Any) -> None:
-        self._pixels = pixels
+        """``pixels`` are not held: what is searched is a quarter of them or less where there are many."""
         self.bin = max(1, round((math.prod(_size(pixels)) / _DETECTION_PIXELS) ** 0.5))
+        self._binned = _binned(pixels, self.bin)
 
     def _luminance(self) -> Any:
-        """Made anew for each detection, which may then overwrite it: a second copy would be most of the memory."""
-        return _binned(self._pixels, self.bin)
+        """A copy, which a detection may overwrite."""
+        return self._binned.copy()
 
     @cached_property
     def spots(self) -> Stars:
@@ -126,7 +127,7 @@ def find_placement(
             f"{_SMALLEST_SIDE_PX} a side",
             "place the picture at its full size and use that",
         )
-    detected = SeenStars(opened.pixels)
+    detected = SeenStars(opened.take())
     scale = stated_scale(facts)
     night = facts.integration.last_night or facts.picture.finished.first
     year = night.year + night.month / 12
@@ -264,7 +265,7 @@ def _tables_of_others(
         if not bool(placement.contains(*placement.pixel(*centre))):
             continue
         try:
-            detected = SeenStars(open_picture(folder / other.picture.file).pixels)
+            detected = SeenStars(open_picture(folder / other.picture.file).take())
         except PictureFault:
             continue
         x, y, flux = next(iter(detected.lists()))

@@ -5,6 +5,7 @@
     python -m tests.benchmarks.bench_place --wrong 300                 star lists searched for in a wrong sky
     python -m tests.benchmarks.bench_place --photographs FOLDER        real ones, see photographs.py
     python -m tests.benchmarks.bench_place --photographs FOLDER --elsewhere 2    each in two wrong skies
+    python -m tests.benchmarks.bench_place --large 20                  time and memory of pictures of 20 megapixels
 
 Drawn fields are 0.7–30° across their diagonal, at random positions, turned at random, half of them mirrored, with
 photon and read noise, hot pixels, nebulosity and a tenth of false stars, 3 : 2, 800 px wide or wider, saved as JPEG
@@ -36,6 +37,7 @@ from noctuary.sky.star_search import Outcome, scale_bands, search_everywhere, se
 from noctuary.sky.star_table import StarTable
 from numpy.random import Generator, default_rng
 
+from tests.benchmarks import large_pictures
 from tests.benchmarks.photographs import Photograph, photographs
 from tests.sky import simulated_sky
 from tests.sky.hard_pictures import KINDS, hard_picture
@@ -222,6 +224,7 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=0, help="the number of the first drawn one, to go on from there")
     parser.add_argument("--photographs", type=Path)
     parser.add_argument("--elsewhere", type=int, default=0)
+    parser.add_argument("--large", type=float, default=0.0, help="megapixels of pictures whose cost is measured")
     parser.add_argument("--megapixels", type=float, default=2.0)
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
@@ -240,6 +243,8 @@ def main() -> None:
         wrong_skies(_photographs_elsewhere(rng, asked.photographs, asked.elsewhere))
     elif asked.photographs:
         real_pictures(asked.photographs, asked.seed)
+    if asked.large:
+        large_pictures.measured(asked.seed, asked.large)
 
 
 def _wrong_lists(seed: int, numbers: range, megapixels: float) -> Iterator[WrongSky]:
