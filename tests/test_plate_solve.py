@@ -11,7 +11,7 @@ import pytest
 from noctuary.facts.almanac import Almanac
 from noctuary.facts.archive_facts import archive_facts
 from noctuary.facts.picture import PictureFacts
-from noctuary.facts.placement_summary import placed as placed_summary
+from noctuary.facts.placement_summary import placement_numbers
 from noctuary.facts.record_scale import scale_advice
 from noctuary.place_command import find_all_placements, find_one_placement, write_placement
 from noctuary.plate_solve import Search, find_placement
@@ -169,7 +169,7 @@ def test_a_placed_picture_of_a_wider_field_is_a_table_of_stars(tmp_path: Path) -
     placed = picture("wide")
     narrow = picture("narrow", (session(written_in="narrow"),), resampling=1.0)
     whole = archive(placed, narrow)
-    placement = placed_summary(from_centre(*ROSETTE, 2.5, wide.angle, wide.mirrored, 1500, 1000))
+    placement = placement_numbers(from_centre(*ROSETTE, 2.5, wide.angle, wide.mirrored, 1500, 1000))
     sizes = {"wide": (1500, 1000), "narrow": (900, 600)}
     facts = archive_facts(whole, Almanac(whole), sizes, {"wide": placement}).pictures
     assert isinstance(refused(tmp_path, facts["narrow"]), Refusal)

@@ -290,10 +290,10 @@ def _look(path: Path) -> Look:
 
 
 def _placement(folder: Path, picture: Picture, size: tuple[int, int]) -> PlacementAnswer:
-    from noctuary.facts.placement_summary import placed
+    from noctuary.facts.placement_summary import placement_numbers
     from noctuary.images.read_placement import placement_of
 
     found = placement_of(folder, picture, size)
     if found is None or isinstance(found, Diagnostic):
         return PlacementAnswer(None, found)
-    return PlacementAnswer(placed(found), None)
+    return PlacementAnswer(placement_numbers(found), None)

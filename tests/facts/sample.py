@@ -11,7 +11,7 @@ from noctuary.archive.records import Archive, Calibration, Picture
 from noctuary.diagnostic import Diagnostic
 from noctuary.facts.almanac import Almanac
 from noctuary.facts.archive_facts import archive_facts
-from noctuary.facts.placement_summary import PlacementSummary, placed
+from noctuary.facts.placement_summary import PlacementSummary, placement_numbers
 from noctuary.facts.plausibility import judge
 from noctuary.sky.placement import from_centre
 
@@ -61,7 +61,7 @@ def judged(told: Sample | Archive, today: date = TODAY) -> list[Diagnostic]:
         for p in whole.shown:
             width, height = pixels[p.id]
             lies = from_centre(ra, dec, told.scale, 0.0, False, width, height)
-            placements[p.id] = placed(replace(lies, made_for=told.made_for))
+            placements[p.id] = placement_numbers(replace(lies, made_for=told.made_for))
     almanac = Almanac(whole)
     return judge(whole, archive_facts(whole, almanac, pixels, placements), today)
 

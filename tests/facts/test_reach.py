@@ -10,7 +10,7 @@ from noctuary.archive.partial_date import PartialDate
 from noctuary.archive.reach_file import KeptReach
 from noctuary.facts.almanac import Almanac
 from noctuary.facts.archive_facts import ArchiveFacts, archive_facts
-from noctuary.facts.placement_summary import placed
+from noctuary.facts.placement_summary import placement_numbers
 from noctuary.facts.reach import Reach, incomparable
 from noctuary.pages.depth_note import growth_note
 from noctuary.sky.placement import from_centre
@@ -33,7 +33,7 @@ def whole(reach: dict[str, Any] | None = None, filters: tuple[str | None, str | 
     ]
     records = archive(*pictures)
     size = (6248, 4176)
-    placement = placed(from_centre(97.98, 4.94, 1.6, 0.0, False, *size))
+    placement = placement_numbers(from_centre(97.98, 4.94, 1.6, 0.0, False, *size))
     names = ("older", "newer")
     return archive_facts(
         records, Almanac(records), dict.fromkeys(names, size), dict.fromkeys(names, placement), {}, reach

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from astropy.wcs import WCS, Sip
 from noctuary.facts.alignment import alignment
-from noctuary.facts.placement_summary import placed
+from noctuary.facts.placement_summary import placement_numbers
 from noctuary.images.embed_metadata import Description
 from noctuary.images.warp import encoded, redrawn, warped
 from noctuary.sky.header_placement import from_header
@@ -68,7 +68,7 @@ def test_stars_of_a_wide_picture_come_out_where_they_belong(mirrored):
     wide = header("ZEA", 80, 10, 400, 25, WIDE, mirrored)  # 100 degrees wide
     lens = header("TAN", 88, -2, 160, 0, LENS)  # 43 degrees wide
     of, onto = placement(wide, WIDE), placement(lens, LENS)
-    lies = alignment(placed(onto), placed(of))
+    lies = alignment(placement_numbers(onto), placement_numbers(of))
     assert lies is not None
     assert lies.base == "older"
     assert lies.misses_px(LENS[0]) > 2, "or a matrix would do"
@@ -109,7 +109,7 @@ def test_what_the_picture_does_not_reach_is_transparent():
 def test_pictures_of_different_skies_share_nothing():
     one = from_centre(10.0, 20.0, 2.0, 0.0, False, 600, 400)
     other = from_centre(190.0, 20.0, 2.0, 0.0, False, 600, 400)
-    assert alignment(placed(one), placed(other)) is None
+    assert alignment(placement_numbers(one), placement_numbers(other)) is None
     blank = warped(Image.new("RGB", (600, 400), "white"), one, other, 600, 400)
     assert np.asarray(blank)[..., 3].max() == 0
 

@@ -16,7 +16,7 @@ from astropy.io import fits
 from astropy_healpix import HEALPix
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from noctuary.facts.placement_summary import PlacementSummary, placed
+from noctuary.facts.placement_summary import PlacementSummary, placement_numbers
 from noctuary.pages.exports import coverage_export
 from noctuary.pages.exports.coverage_export import cell_order
 from noctuary.pages.page_list import site_model
@@ -86,14 +86,14 @@ def judge(data: bytes, summary: PlacementSummary) -> None:
     mirrored=st.booleans(),
 )  # fmt: skip
 def test_what_a_picture_shows_is_covered_and_little_else(ra, dec, scale, angle, mirrored):
-    where = placed(from_centre(ra, dec, scale, angle, mirrored, 900, 600))
+    where = placement_numbers(from_centre(ra, dec, scale, angle, mirrored, 900, 600))
     data = made_from(where)["data/coverage.fits"]
     judge(data, where)
 
 
 def test_each_field_has_the_depth_that_its_edge_needs():
-    wide = placed(from_centre(98, 5, 60, 20, False, 900, 600))
-    narrow = placed(from_centre(10, 41, 1, 0, False, 900, 600))
+    wide = placement_numbers(from_centre(98, 5, 60, 20, False, 900, 600))
+    narrow = placement_numbers(from_centre(10, 41, 1, 0, False, 900, 600))
     assert cell_order(10.0) == 8
     for field_deg in (0.05, 0.3, 2.0, 10.0, 60.0):
         side = coverage_export.FIRST_CELL_DEG / 2 ** cell_order(field_deg)
@@ -116,7 +116,7 @@ def test_more_than_half_of_the_sky_and_bent_edges(projection, across_deg):
         }
     )  # fmt: skip
     where = from_header(header.tostring(), 900, 600)
-    data = made_from(placed(where))["data/coverage.fits"]
+    data = made_from(placement_numbers(where))["data/coverage.fits"]
     ra, dec = everywhere(20_000)
     x, y = where.pixel(ra, dec)
     again = where.sky(x, y)
@@ -129,8 +129,8 @@ def test_more_than_half_of_the_sky_and_bent_edges(projection, across_deg):
 
 
 def test_json_and_fits_say_the_same_and_each_build_the_same_bytes():
-    first = placed(from_centre(98, 5, 6, 20, False, 900, 600))
-    second = placed(from_centre(0, 90, 9, 0, True, 900, 600))
+    first = placement_numbers(from_centre(98, 5, 6, 20, False, 900, 600))
+    second = placement_numbers(from_centre(0, 90, 9, 0, True, 900, 600))
     made, again = made_from(first, second), made_from(second, first)
     assert made == again, "the order of the pictures is nothing to it"
     cells = json.loads(made["data/coverage.json"])
@@ -149,7 +149,7 @@ def test_json_and_fits_say_the_same_and_each_build_the_same_bytes():
 
 def test_only_what_is_published_and_placed_counts():
     assert made_from() == {}
-    where = placed(from_centre(200, -40, 6, 20, False, 900, 600))
+    where = placement_numbers(from_centre(200, -40, 6, 20, False, 900, 600))
     whole = facts()
     everything = {i: replace(p, placement=where) for i, p in whole.pictures.items()}
     none_listed = replace(whole, pictures=everything, listed=tuple(replace(p, placement=None) for p in whole.listed))

@@ -16,7 +16,7 @@ from astropy.io import fits
 from astropy.io.votable import parse, validate
 from astropy.table import Table
 from astropy.wcs import WCS
-from noctuary.facts.placement_summary import placed
+from noctuary.facts.placement_summary import placement_numbers
 from noctuary.pages.exports.acquisition import COLUMNS
 from noctuary.pages.exports.export_list import site_exports
 from noctuary.pages.exports.outline import outline_deg, stc_s
@@ -147,7 +147,7 @@ def test_hostile_words_stay_words_in_every_form():
 def test_an_outline_runs_anticlockwise_as_the_sky_is_seen(centre, angle, mirrored):
     """IVOA DALI 1.1, section 3.3.7: winding anticlockwise as seen from the origin, so the inside is on the left."""
     ra_deg, dec_deg = centre
-    where = placed(from_centre(ra_deg, dec_deg, 4.0, angle, mirrored, 900, 600))
+    where = placement_numbers(from_centre(ra_deg, dec_deg, 4.0, angle, mirrored, 900, 600))
     corners = outline_deg(where)
     assert len(corners) == 4
     want = sorted((ra % 360, dec) for ra, dec in where.corners_deg)

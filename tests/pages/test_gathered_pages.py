@@ -14,7 +14,7 @@ import pytest
 from noctuary.archive.records import OwnObject
 from noctuary.facts.almanac import Almanac
 from noctuary.facts.archive_facts import ArchiveFacts, archive_facts
-from noctuary.facts.placement_summary import placed
+from noctuary.facts.placement_summary import placement_numbers
 from noctuary.pages.exports.acquisition import COLUMNS, Rows, acquisition
 from noctuary.pages.exports.facts_json import picture_json
 from noctuary.pages.page_list import pages, site_model
@@ -60,7 +60,7 @@ def facts() -> ArchiveFacts:
     )  # fmt: skip
     # The mosaic lies around 20h 50m, +30.7°, its panels half a degree to the west and to the east of that.
     placements = {
-        name: placed(from_centre(ra, 30.7, scale, 0.0, False, *PIXELS))
+        name: placement_numbers(from_centre(ra, 30.7, scale, 0.0, False, *PIXELS))
         for name, ra, scale in (("veil", 312.5, 12.0), ("west", 311.9, 6.0), ("east", 313.1, 6.0))
     }
     return archive_facts(records, Almanac(records), dict.fromkeys(records.pictures, PIXELS), placements)

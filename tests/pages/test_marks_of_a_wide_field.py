@@ -9,7 +9,7 @@ from noctuary.charts.overlay import MOST_OBJECTS
 from noctuary.facts.almanac import Almanac
 from noctuary.facts.archive_facts import archive_facts
 from noctuary.facts.object_names import well_known
-from noctuary.facts.placement_summary import placed
+from noctuary.facts.placement_summary import placement_numbers
 from noctuary.pages.picture_page import ENOUGH_OBJECTS, overlay_of
 from noctuary.sky.catalogue import Catalogue
 from noctuary.sky.placement import from_centre
@@ -33,7 +33,7 @@ def test_a_wide_field_is_not_full_of_numbers():
     wide = from_centre(311.0, 43.0, 25.0, 0.0, False, 2400, 1600)
     night = session(night=date(2024, 8, 4), written_in="wide", target="ngc7000")
     told = archive(picture("wide", (night,), objects=("ngc7000",)))
-    whole = archive_facts(told, Almanac(told), {"wide": (2400, 1600)}, {"wide": placed(wide)})
+    whole = archive_facts(told, Almanac(told), {"wide": (2400, 1600)}, {"wide": placement_numbers(wide)})
     facts = whole.pictures["wide"]
     assert len(facts.touching) > MOST_OBJECTS
     overlay = overlay_of(facts, whole.names)

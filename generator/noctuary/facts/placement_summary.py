@@ -50,7 +50,7 @@ class PlacementSummary:
         return from_plain(self.plain)
 
 
-def placed(placement: Placement) -> PlacementSummary:
+def placement_numbers(placement: Placement) -> PlacementSummary:
     """The numbers of a placement."""
     ra, dec = placement.centre
     width, height, diagonal = placement.field_deg
