@@ -15,6 +15,7 @@ from noctuary.facts.placement_summary import placement_numbers
 from noctuary.facts.record_scale import scale_advice
 from noctuary.place_command import find_all_placements, find_one_placement, write_placement
 from noctuary.plate_solve import Search, find_placement
+from noctuary.sky import star_table
 from noctuary.sky.header_placement import from_header
 from noctuary.sky.placement import from_centre
 from noctuary.sky.solve import Refusal, Solution
@@ -217,3 +218,38 @@ def test_all_pictures_at_once(tmp_path: Path) -> None:
     assert complaints[0].startswith("left: empty: there are no stars left")
     assert "placement:" in (tmp_path / "pictures" / "good.yaml").read_text(encoding="utf-8")
     assert (tmp_path / "pictures" / "empty.yaml").read_text(encoding="utf-8") == SIDECAR
+
+
+@pytest.mark.slow
+def test_a_picture_placed_by_the_catalogue_places_the_narrower_one(tmp_path: Path) -> None:
+    rng = default_rng(5)
+    deep, known = deep_table(rng), star_table.shipped(*ROSETTE, 1.5, 2016.0)
+    both = star_table.StarTable(*(np.concatenate(pair) for pair in zip(columns(known), columns(deep), strict=True)))
+    size = {"wide": (1500, 1000), "narrow": (900, 600)}
+    put(tmp_path, "wide", drawn(rng, rosette(2.5, size["wide"], seed=6, table=both)))
+    put(tmp_path, "narrow", drawn(rng, rosette(1.2, size["narrow"], seed=7, table=both)))
+    said: list[str] = []
+    pictures = [facts_of(name, size[name], resampling=0.65) for name in ("narrow", "wide")]
+    assert find_all_placements(tmp_path, pictures, False, said.append, said.append, workers=1), said
+    assert said[0].startswith("[1/2] narrow: no placement: the stars of this field of")
+    assert said[1].startswith("[2/2] wide: 97.9")
+    assert said[2] == "1 of those left once more, with the stars of pictures just placed:"
+    assert said[3].startswith("[1/1] narrow: 97.980 +4.940 deg, 1.2 arcsec/px")
+    assert said[4] == "2 of 2 placed, 2 written"
+
+
+def columns(table: star_table.StarTable) -> tuple[Any, Any, Any]:
+    return table.ra, table.dec, table.mag
+
+
+def test_the_sun_is_looked_for_nowhere(tmp_path: Path) -> None:
+    size = (800, 533)
+    sun = facts_of("sun", size, objects=("Sun",), resampling=1.0)
+    assert "no stars to be placed by: its object (Sun) moves" in refused(tmp_path, sun).reason
+    said: list[str] = []
+    assert find_all_placements(tmp_path, [sun], False, said.append, said.append)
+    assert said[0] == "passed over, for they show no stars to be placed by: sun"
+    # Through a wide lens there may be stars about a planet.
+    wide = facts_of("wide", size, objects=("Jupiter",), rig=rig(focal=50), resampling=0.13)
+    put(tmp_path, "wide", np.full((533, 800), 9, dtype=np.uint8))
+    assert refused(tmp_path, wide).reason.startswith("there are no stars left")

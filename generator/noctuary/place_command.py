@@ -5,16 +5,25 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 
 from noctuary.archive.append_placement import add_placement
 from noctuary.archive.record_text import NotEditable
 from noctuary.diagnostic import Mark, fault
 from noctuary.facts.picture import PictureFacts
+from noctuary.facts.placement_summary import placement_numbers
 from noctuary.facts.record_scale import scale_advice
 from noctuary.files import write_whole
-from noctuary.plate_solve import Search, differs_deg, find_placement, keep_star_table
+from noctuary.plate_solve import (
+    Search,
+    differs_deg,
+    find_placement,
+    keep_star_table,
+    shows_no_stars,
+    shows_target,
+)
+from noctuary.sky.header_placement import from_header
 from noctuary.sky.sip_header import needs_header, sip_header
 from noctuary.sky.solve import Refusal, Solution
 
@@ -72,36 +81,77 @@ def find_one_placement(
 def find_all_placements(
     folder: Path, pictures: Sequence[PictureFacts], dry_run: bool, say: Say, complain: Say, workers: int | None = None
 ) -> bool:
-    """Place every picture that has no placement, on all cores; whether none is left."""
-    missing = [facts for facts in pictures if facts.placement is None]
+    """Place every picture that has no placement, on all cores; whether none is left.
+
+    Pictures that are left are searched again with the stars of those placed meanwhile that show their target: so a
+    long lens's picture, placed by the catalogue, places the telescope's. Those of the Sun, the Moon and planets
+    alone are passed over.
+    """
+    without = [facts for facts in pictures if facts.placement is None]
+    missing = [facts for facts in without if not shows_no_stars(facts)]
+    if passed := [facts.picture.id for facts in without if shows_no_stars(facts)]:
+        say(f"passed over, for they show no stars to be placed by: {', '.join(passed)}")
     if not missing:
-        say(f"all {len(pictures)} pictures have a placement")
+        say(f"all {len(pictures) - len(passed)} pictures {'of stars ' if passed else ''}have a placement")
         return True
-    placed = [facts for facts in pictures if facts.placement is not None]
-    left: list[tuple[str, Refusal]] = []
-    written = 0
-    jobs = [(folder, facts, placed, None) for facts in missing]
-    for number, result in enumerate(_results(jobs, workers), start=1):
-        facts = next(facts for facts in missing if facts.picture.id == result.picture_id)
-        found, head = result.found, f"[{number}/{len(missing)}] {result.picture_id}: "
-        if isinstance(found, Refusal):
-            left.append((result.picture_id, found))
-            say(head + f"no placement: {found.reason}")
-            continue
-        where = f"{found.ra_deg:.3f} {found.dec_deg:+.3f} deg, {found.image_scale_arcsec:.4g} arcsec/px"
-        advice = scale_advice(facts, found.image_scale_arcsec)
-        say(head + f"{where}, {found.matched} stars" + (f"; {advice}" if advice else ""))
-        if dry_run:
-            continue
-        try:
-            write_placement(folder, facts, result.search)
-            written += 1
-        except (NotEditable, OSError) as error:
-            left.append((result.picture_id, Refusal(str(error), "write the placement yourself")))
-    say(f"{len(missing) - len(left)} of {len(missing)} placed" + ("" if dry_run else f", {written} written"))
-    for picture_id, refusal in left:
+    work = _Placing(folder, dry_run, say, workers)
+    searched, helpers = missing, [facts for facts in pictures if facts.placement is not None]
+    while searched:
+        helpers = work.search(searched, helpers)
+        still = [facts for facts in searched if not any(facts.picture.id == other.picture.id for other in helpers)]
+        searched = [facts for facts in still if any(shows_target(other, facts) for other in helpers)]
+        if searched:
+            say(f"{len(searched)} of those left once more, with the stars of pictures just placed:")
+    placed = len(missing) - len(work.left)
+    say(f"{placed} of {len(missing)} placed" + ("" if dry_run else f", {work.written} written"))
+    for picture_id, refusal in work.left.items():
         complain(f"left: {picture_id}: {refusal.reason}; {refusal.hint}")
-    return not left
+    return not work.left
+
+
+class _Placing:
+    """The work on all pictures: what is ``left`` so far, and how many placements were ``written``."""
+
+    def __init__(self, folder: Path, dry_run: bool, say: Say, workers: int | None) -> None:
+        self.folder, self.dry_run, self.say, self.workers = folder, dry_run, say, workers
+        self.left: dict[str, Refusal] = {}
+        self.written = 0
+
+    def search(self, pictures: Sequence[PictureFacts], helpers: Sequence[PictureFacts]) -> list[PictureFacts]:
+        """Search for pictures, a line each, and write down what is found; those that were placed."""
+        placed: list[PictureFacts] = []
+        by_id = {facts.picture.id: facts for facts in pictures}
+        jobs = [(self.folder, facts, helpers, None) for facts in pictures]
+        for number, result in enumerate(_results(jobs, self.workers), start=1):
+            name, facts, found = result.picture_id, by_id[result.picture_id], result.found
+            head = f"[{number}/{len(jobs)}] {name}: "
+            if isinstance(found, Refusal):
+                self.left[name] = found
+                self.say(head + f"no placement: {found.reason}")
+                continue
+            where = f"{found.ra_deg:.3f} {found.dec_deg:+.3f} deg, {found.image_scale_arcsec:.4g} arcsec/px"
+            advice = scale_advice(facts, found.image_scale_arcsec)
+            self.say(head + f"{where}, {found.matched} stars" + (f"; {advice}" if advice else ""))
+            placed.append(with_placement(facts, result.search))
+            self.left.pop(name, None)
+            if not self.dry_run:
+                self._write(facts, result)
+        return placed
+
+    def _write(self, facts: PictureFacts, result: SearchedPicture) -> None:
+        try:
+            write_placement(self.folder, facts, result.search)
+            self.written += 1
+        except (NotEditable, OSError) as error:
+            self.left[result.picture_id] = Refusal(str(error), "write the placement yourself")
+
+
+def with_placement(facts: PictureFacts, search: Search | Refusal) -> PictureFacts:
+    """The picture with what was found as its placement, with the lens's distortion."""
+    if isinstance(search, Refusal) or isinstance(search.found, Refusal):
+        raise ValueError("nothing was found")
+    size = search.width, search.height
+    return replace(facts, placement=placement_numbers(from_header(sip_header(search.found, *size), *size)))
 
 
 def write_placement(folder: Path, facts: PictureFacts, search: Search | Refusal) -> str:

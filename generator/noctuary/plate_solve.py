@@ -25,6 +25,7 @@ from noctuary.geometry import separation_deg
 from noctuary.images.decode import open_picture
 from noctuary.images.decoded import PictureFault
 from noctuary.images.stars import Stars, detect_points, detect_small, detect_spots, starlike
+from noctuary.sky.pattern_index import NARROWEST_DEG
 from noctuary.sky.placement import from_plain
 from noctuary.sky.solve import FEWEST_CATALOGUE_STARS, FEWEST_STARS, Refusal, Solution
 from noctuary.sky.star_cells import DamagedTable
@@ -105,6 +106,29 @@ class SeenStars:
         return stars.x * self.bin + shift, stars.y * self.bin + shift, stars.flux
 
 
+def fixed_target(facts: PictureFacts) -> tuple[float, float] | None:
+    """The place, ICRS in degrees, of the first of a picture's objects that has one."""
+    places = ((o.ra_deg, o.dec_deg) for o in facts.objects if o.ra_deg is not None and o.dec_deg is not None)
+    return next(places, None)
+
+
+def shows_no_stars(facts: PictureFacts) -> bool:
+    """Whether a picture is of the Sun, the Moon or a planet alone, and too narrow to be found without its target."""
+    if fixed_target(facts) is not None or not facts.objects or any(o.body is None for o in facts.objects):
+        return False
+    scale, (width, height) = stated_scale(facts), facts.pixels or (1, 1)
+    return scale is not None and 2.0 * half_diagonal_deg(width, height, scale) < NARROWEST_DEG
+
+
+def shows_target(other: PictureFacts, facts: PictureFacts) -> bool:
+    """Whether another picture has a placement, and the target of ``facts`` in it."""
+    centre = fixed_target(facts)
+    if centre is None or other.placement is None or other.picture.id == facts.picture.id:
+        return False
+    placement = from_plain(other.placement.plain)
+    return bool(placement.contains(*placement.pixel(*centre)))
+
+
 def find_placement(
     folder: Path, facts: PictureFacts, stars: Path | None, others: Iterable[PictureFacts] = ()
 ) -> Search | Refusal:
@@ -112,10 +136,12 @@ def find_placement(
 
     Every trouble is a :class:`Refusal` with what to do about it.
     """
-    target = next((o for o in facts.objects if o.ra_deg is not None and o.dec_deg is not None), None)
-    centre = None if target is None or target.ra_deg is None or target.dec_deg is None else (
-        target.ra_deg, target.dec_deg
-    )  # fmt: skip
+    centre = fixed_target(facts)
+    if shows_no_stars(facts):
+        return Refusal(
+            f"the picture shows no stars to be placed by: its object ({facts.object_names[0]}) moves among them",
+            "leave it without a placement; one with stars needs an object among them in objects",
+        )
     try:
         opened = open_picture(folder / facts.picture.file)
     except PictureFault as error:
@@ -159,7 +185,7 @@ def _search_tables(
     if centre is not None:
         tables = [_everywhere(table) for table in given_tables(folder, facts, stars)]
         tables += [] if stars is not None else [shipped_stars]
-        for stars_near in chain(tables, map(_everywhere, _tables_of_others(folder, facts, others, centre))):
+        for stars_near in chain(tables, map(_everywhere, _tables_of_others(folder, facts, others))):
             outcome = search_near(detected.lists(), *size, bands, centre, stars_near, tried)
             if isinstance(outcome.found, Solution):
                 return outcome.found
@@ -254,22 +280,17 @@ def given_tables(folder: Path, facts: PictureFacts, stars: Path | None) -> Itera
             yield from_file(path)
 
 
-def _tables_of_others(
-    folder: Path, facts: PictureFacts, others: Iterable[PictureFacts], centre: tuple[float, float]
-) -> Iterator[StarTable]:
+def _tables_of_others(folder: Path, facts: PictureFacts, others: Iterable[PictureFacts]) -> Iterator[StarTable]:
     """Stars of the archive's pictures that have a placement and show the target, as tables of their own."""
     for other in others:
-        if other.placement is None or other.picture.id == facts.picture.id:
-            continue
-        placement = from_plain(other.placement.plain)
-        if not bool(placement.contains(*placement.pixel(*centre))):
+        if other.placement is None or not shows_target(other, facts):
             continue
         try:
             detected = SeenStars(open_picture(folder / other.picture.file).take())
         except PictureFault:
             continue
         x, y, flux = next(iter(detected.lists()))
-        ra, dec = placement.sky(x, y)
+        ra, dec = from_plain(other.placement.plain).sky(x, y)
         yield StarTable(ra, dec, -2.5 * np.log10(flux))
 
 
