@@ -124,6 +124,14 @@ def test_no_stars_left(tmp_path: Path) -> None:
     assert "no stars left" in refused(tmp_path, facts_of("rosette", (800, 533))).reason
 
 
+def test_next_to_no_stars_left_where_the_sky_has_many(tmp_path: Path) -> None:
+    field = rosette(9.0, (800, 533))
+    few = replace(field, x=field.x[:2], y=field.y[:2], mag=field.mag[:2])
+    put(tmp_path, "rosette", drawn(default_rng(2), few))
+    reason = refused(tmp_path, facts_of("rosette", (800, 533), resampling=0.18)).reason
+    assert "no stars left in the picture, or next to none: the table of stars has about" in reason
+
+
 def test_a_picture_too_small(tmp_path: Path) -> None:
     put(tmp_path, "rosette", np.zeros((60, 90), dtype=np.uint8))
     assert "too small: 90 × 60 pixels" in refused(tmp_path, facts_of("rosette", (90, 60))).reason

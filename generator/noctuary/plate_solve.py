@@ -46,6 +46,8 @@ _DETECTION_PIXELS = 6_000_000
 _STRIP_ROWS = 32
 _SMALLEST_SIDE_PX = 100
 _FEW_STARS = 15
+_OUTNUMBERED = 3  # so many times fewer stars than a catalogue of the brighter ones has: somebody took them out
+_WITH_STARS = "place the version with its stars and copy its placement: to this record"
 
 
 @dataclass(frozen=True)
@@ -305,13 +307,17 @@ def _explained(
 ) -> Refusal:
     """The likeliest cause of a refusal, from what was seen in the picture."""
     sure, small = len(detected.sure), len(detected.small)
+    in_table = None if centre is None or scale is None else found.expected_stars
+    if sure < _FEW_STARS and in_table is not None and in_table > _OUTNUMBERED * max(sure, FEWEST_STARS):
+        return Refusal(
+            f"there are no stars left in the picture, or next to none: the table of stars has about {in_table:.0f} "
+            f"for a field of this size here, and the picture shows {sure}",
+            _WITH_STARS,
+            found.tried,
+        )
     if sure < FEWEST_STARS:
         if small < FEWEST_STARS or sure < 3:
-            return Refusal(
-                f"there are no stars left in the picture ({sure} that are surely stars)",
-                "place the version with its stars and copy its placement: to this record",
-                found.tried,
-            )
+            return Refusal(f"there are no stars left in the picture (sure ones: {sure})", _WITH_STARS, found.tried)
         return Refusal(
             f"the picture has {sure} stars that are surely stars, and fewer than {FEWEST_STARS} cannot be told "
             "from chance",
@@ -320,11 +326,11 @@ def _explained(
         )
     pixels = facts.pixels or (1, 1)
     field = None if scale is None else 2.0 * half_diagonal_deg(*pixels, scale)
-    few = found.expected_stars is not None and found.expected_stars < 2 * FEWEST_CATALOGUE_STARS
+    few = in_table is not None and in_table < 2 * FEWEST_CATALOGUE_STARS
     if centre is not None and field is not None and (few or field < 1.2):
         return Refusal(
             f"the stars of this field of {field:.2g}° are too faint for the program's table"
-            + (f", which has about {found.expected_stars:.0f} of them" if found.expected_stars is not None else ""),
+            + (f", which has about {in_table:.0f} of them" if in_table is not None else ""),
             star_query(*centre, field / 2 + MARGIN_DEG, field),
             found.tried,
         )

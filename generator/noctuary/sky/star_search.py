@@ -119,7 +119,9 @@ def search_near(
                 return Outcome(found, found.tried)
             tried = max(tried, found.tried)
             refusals.append(found)
-    return Outcome(likeliest(refusals), tried)
+    # How many stars the table has is told for the likeliest scale, whichever refusal says most.
+    of_first = next((refusal.expected_stars for refusal in refusals if refusal.expected_stars is not None), None)
+    return Outcome(replace(likeliest(refusals), expected_stars=of_first), tried)
 
 
 def search_everywhere(
