@@ -35,27 +35,18 @@ def counted(of: Any) -> dict[str, int]:
     return dict(Counter(value for name in sidecars() for value in set(of(name))))
 
 
-#: Counts the questions to which the search, a process of the browser's own, has not answered yet.
-UNANSWERED = """
-window.unanswered = 0;
-window.Worker = class extends Worker {
-  constructor(...all) { super(...all); this.addEventListener('message', () => { window.unanswered -= 1; }); }
-  postMessage(...all) { window.unanswered += 1; super.postMessage(...all); }
-};"""
-
-
-@pytest.fixture
-def open_page(open_page: Any) -> Any:
-    return partial(open_page, ahead=UNANSWERED)
+#: The search has answered what was last asked, and everything of the answer is shown.
+ANSWERED = """async () => {
+  const frame = () => new Promise(requestAnimationFrame);
+  await frame();
+  await frame();
+  while (document.querySelector('#results[aria-busy]')) await frame();
+}"""
 
 
 def shown(page: Any) -> list[str]:
     """Ids of the pictures that hang on the wall."""
-    page.evaluate("new Promise(done => setTimeout(done, 80))")  # the list follows the typing after a breath
-    for _ in range(400):
-        if not page.evaluate("window.unanswered || 0"):
-            break
-        page.wait_for_timeout(25)
+    page.evaluate(ANSWERED)
     links = page.locator(".gallery li:visible a").evaluate_all("all => all.map(a => a.getAttribute('href'))")
     return sorted(link.removeprefix("pictures/").removesuffix(".html") for link in links)
 

@@ -8,6 +8,7 @@
   var results = document.getElementById("results");
   if (!form || !gallery || !results) return;
   var AT_ONCE = innerWidth < 640 ? 16 : 48;      /* so many results are shown, and so many more when asked */
+  var AT_FIRST = innerWidth < 640 ? 4 : 16;      /* so many of them with the letter that was typed, the others after it */
   var TYPED_INTO = 12;        /* a list longer than this can be typed into */
   var box = form.elements.words;
   var lists = form.querySelector(".search-lists");
@@ -19,6 +20,8 @@
   var buttons = {}, boxes = {}, chosen = {}, facets = [], pages = [], counts = [];
   var items = new Map();      /* address of a picture → its place in the gallery */
   var found = [], shown = [], waiting = null, busy = false, typing = false, kinds = {};
+  var step = null;            /* how the address is yet to be written: as a "new" step to come back to, or in place */
+  var round = 0;
   form.querySelectorAll("[data-facet]").forEach(function (b) { buttons[b.dataset.facet] = b; });
   form.querySelectorAll("data").forEach(function (d) { kinds[d.value] = d.textContent; });
 
@@ -84,6 +87,7 @@
     return text ? "#" + text : "";
   }
   function write(keep) {
+    step = null;
     var now = address(box.value);
     if (now === location.hash) return;
     var url = location.href.split("#")[0] + now;
@@ -97,6 +101,7 @@
   /* ------------------------------------------------------------------ showing */
   /* One question at a time; while one is out, only the newest of those after it waits. */
   function show() {
+    results.setAttribute("aria-busy", "true");
     var question = { words: box.value, chosen: {} };
     Object.keys(chosen).forEach(function (name) { question.chosen[name] = Array.from(chosen[name]); });
     if (busy) { waiting = question; return; }
@@ -114,29 +119,39 @@
     /* What is the same as before stays as it is: as one types on, most of it is. */
     var same = active && shown.every(function (number, n) { return number === found[n]; }) && shown.length;
     if (!same) { results.textContent = ""; shown = []; }
-    if (active && shown.length < Math.min(AT_ONCE, found.length)) append();
+    if (active) append(AT_FIRST);
     results.hidden = !active;
-    more.hidden = !active || found.length <= shown.length;
-    gallery.hidden = active;
+    gallery.classList.toggle("set-aside", active);
     if (opening) opening.hidden = active;
     facets.forEach(function (facet, place) {
       var name = facet[0];
       if (boxes[name] && !document.getElementById("find-" + name).hidden) count(facet, place);
       var texts = Array.from(chosen[name]).map(function (n) { return textOf(facet, n); });
       buttons[name].classList.toggle("chosen", texts.length > 0);
-      buttons[name].querySelector("span").textContent = texts.length ? ": " + texts.join(", ") : "";
+      say(buttons[name].querySelector("span"), texts.length ? ": " + texts.join(", ") : "");
     });
     var words = !found.length ? status.dataset.none
       : active ? status.dataset.count.replace("{count}", found.length).replace("{all}", pages.length) : "";
     answer.instead.forEach(function (pair) {
       words += " " + status.dataset.instead.replace("{taken}", pair[1]).replace("{typed}", pair[0]);
     });
-    status.textContent = words;
+    say(status, words);
     reset.hidden = !active;
     offer(answer.offers);
+    /* A slow phone shows what was typed and the first results; the address and the other results follow it. */
+    var mine = ++round;
+    afterwards(function () {
+      if (mine !== round) return;
+      if (step) write(step === "same");
+      if (active) append(AT_ONCE);
+      more.hidden = !active || found.length <= shown.length;
+      results.removeAttribute("aria-busy");
+    });
   }
-  function append() {
-    found.slice(shown.length, shown.length + AT_ONCE).forEach(function (number) {
+  function afterwards(then) { requestAnimationFrame(function () { setTimeout(then, 0); }); }
+  function say(element, words) { if (element.textContent !== words) element.textContent = words; }
+  function append(most) {
+    found.slice(shown.length, most).forEach(function (number) {
       shown.push(number);
       var item = items.get(pages[number]);
       if (!item) return;
@@ -144,7 +159,6 @@
       copy.hidden = false;
       results.appendChild(copy);
     });
-    more.hidden = shown.length >= found.length;
   }
   function offer(near) {
     offers.hidden = !near.length;
@@ -246,13 +260,11 @@
     read();
     if (early) { box.value = early; write(false); typing = true; }
     show();
-    var wait = 0;
     box.addEventListener("input", function () {
       /* The first letter makes a step to come back to; those after it change that step. */
-      write(typing);
+      step = step || (typing ? "same" : "new");
       typing = true;
-      clearTimeout(wait);
-      wait = setTimeout(show, 40);
+      show();
     });
     box.addEventListener("change", function () { typing = false; });
     form.addEventListener("submit", function (e) { e.preventDefault(); typing = false; });
@@ -272,11 +284,12 @@
     });
     more.addEventListener("click", function () {
       var first = results.children.length;
-      append();
+      append(first + AT_ONCE);
+      more.hidden = found.length <= shown.length;
       results.children[first].querySelector("a").focus({ preventScroll: true });
     });
     /* Going back and forth, and an offer that was taken. */
-    addEventListener("popstate", function () { typing = false; read(); show(); });
+    addEventListener("popstate", function () { typing = false; step = null; read(); show(); });
     form.dispatchEvent(new CustomEvent("ready"));
   }
   load(form.dataset.engine, hire);
