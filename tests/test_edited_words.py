@@ -11,6 +11,7 @@ import pytest
 from noctuary.archive.keys import SidecarKeys
 from noctuary.build import build
 from noctuary.build_manifest import DATABASE, FOLDER
+from noctuary.edited_rows import EDITS
 from noctuary.edited_words import EditedWords
 from noctuary.worked_out import ANSWERS
 
@@ -47,8 +48,8 @@ def archive(built: Path, tmp_path: Path) -> Path:
 
 def like_a_clean_build(archive: Path, findings: list[str]) -> None:
     """Whether the site and what was found are those of a build that remembers nothing but pixels."""
-    for file in (DATABASE, ANSWERS):
-        (archive / FOLDER / file).unlink()
+    for file in (DATABASE, ANSWERS, EDITS):
+        (archive / FOLDER / file).unlink(missing_ok=True)
     site = bytes_below(archive / "site")
     clean = build(archive, archive.parent / "clean", workers=1)
     assert clean.built
@@ -101,6 +102,21 @@ def test_edits_one_after_another_and_of_several_records(archive: Path) -> None:
     like_a_clean_build(archive, [str(f) for f in outcome.findings])
 
 
+def test_many_edits_are_left_as_a_whole_now_and_then(archive: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    edited(archive, ("The wind fell", "The wind rose"))
+    assert EditedWords(archive, archive / "site").build() is not None
+    assert (archive / FOLDER / EDITS).exists()
+    monkeypatch.setattr("noctuary.edited_rows._LARGE", 0)
+    words = EditedWords(archive, archive / "site")
+    for word in ("dropped", "turned"):
+        edited(archive, ("The wind", f"The wind {word}, it"))
+        outcome = words.build()
+        assert outcome is not None
+        assert not (archive / FOLDER / EDITS).exists()
+        assert build(archive, workers=1).summary.startswith("Nothing has changed")
+    like_a_clean_build(archive, [str(f) for f in outcome.findings])
+
+
 MORE = {
     "a title": ("title: Field", "title: View"),
     "words and a title": ("The wind fell", "It rose\ntitle: View"),
@@ -123,7 +139,7 @@ def test_more_than_words_is_left_to_a_whole_build(kind: str, archive: Path) -> N
 def test_what_is_not_as_it_was_left_needs_a_whole_build(archive: Path) -> None:
     edited(archive, ("The wind fell", "The wind rose"))
     kept = (archive / FOLDER / ANSWERS).read_bytes()
-    write(archive / FOLDER / ANSWERS, kept[:-1] + b"x")
+    write(archive / FOLDER / ANSWERS, kept[:100] + b"x" + kept[101:])
     assert EditedWords(archive, archive / "site").build() is None
     write(archive / FOLDER / ANSWERS, kept)
     scribbled = archive / "site/pictures/field-00000.html"

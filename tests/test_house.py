@@ -23,7 +23,7 @@ STOREYS = (
     {"facts"},
     {"archive", "sky"},
     {"up_to_date", "outcome"},
-    {"build_manifest", "worked_out", "memo", "sexagesimal"},
+    {"build_manifest", "worked_out", "edited_rows", "memo", "sexagesimal"},
     {"build_database", "typed_values"},
     {"quantity", "geometry", "quiet", "text", "files", "errors", "diagnostic", "plain_record",
      "machine", "portable_name"},

@@ -17,9 +17,12 @@ from _blake2 import blake2b
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from noctuary.diagnostic import Diagnostic, Mark, in_order, one_line
+
+if TYPE_CHECKING:
+    from noctuary.edited_rows import EditedRows
 
 FOLDER = ".noctuary"
 DATABASE = "builds.sqlite"
@@ -151,6 +154,7 @@ class BuildManifest:
 def read_manifest(folder: Path) -> BuildManifest:
     """The manifest of an archive; an empty one where there is none or it is not sound."""
     from noctuary.build_database import SEEN, BuildDatabase
+    from noctuary.edited_rows import read_edits
 
     try:
         database = BuildDatabase(folder / FOLDER / DATABASE, SEEN)
@@ -160,16 +164,21 @@ def read_manifest(folder: Path) -> BuildManifest:
         about: dict[Any, Any] = dict(database.rows("about"))
         if about.get("format") != _FORMAT:
             return BuildManifest()
-        inputs = {os.fsdecode(path): (tuple(stamp), sha) for path, *stamp, sha in database.rows("inputs")}
-        outputs = {os.fsdecode(path): (size, modified) for path, size, modified in database.rows("outputs")}
+        base = about["build"]
+        edits = read_edits(folder / FOLDER, base)
+        about |= edits.about
+        inputs = [*database.rows("inputs"), *edits.of("inputs")]
+        outputs = [*database.rows("outputs"), *edits.of("outputs")]
+        edited = {os.fsdecode(row[0]) for row in edits.of("inputs")}
+        doubts = [row for row in database.rows("doubts") if row[0] not in edited] + edits.doubts
         return BuildManifest(
             out=about["out"],
             build=about["build"],
             stamp=about["stamp"],
             day=about["day"],
-            inputs=inputs,
-            outputs=outputs,
-            doubts=in_order(_diagnostic(*row) for row in database.rows("doubts")),
+            inputs={os.fsdecode(path): (tuple(stamp), sha) for path, *stamp, sha in inputs},
+            outputs={os.fsdecode(path): (size, modified) for path, size, modified in outputs},
+            doubts=in_order(_diagnostic(*row) for row in doubts),
             counts={name: int(about[name]) for name in _COUNTS},
             published=dict(database.rows("published")),
             address=about.get("address", ""),
@@ -186,8 +195,9 @@ def _diagnostic(file: str, line: int, column: int, level: str, rule: str, messag
 
 
 def write_manifest(folder: Path, book: BuildManifest) -> None:
-    """Keeps what a build saw and made, whole or not at all; raises OSError."""
+    """Keeps what a build saw and made, whole or not at all, and lets go what edits had changed; raises OSError."""
     from noctuary.build_database import SEEN, write_tables
+    from noctuary.edited_rows import EDITS
 
     about = {"format": _FORMAT, "out": book.out, "build": book.build, "stamp": book.stamp, "day": book.day}
     about["address"] = book.address
@@ -197,38 +207,34 @@ def write_manifest(folder: Path, book: BuildManifest) -> None:
         SEEN,
         {
             "about": about.items(),
-            "inputs": ((os.fsencode(name), *stamp, sha) for name, (stamp, sha) in book.inputs.items()),
-            "outputs": ((os.fsencode(name), *state) for name, state in book.outputs.items()),
+            "inputs": _input_rows(book, book.inputs),
+            "outputs": _output_rows(book, book.outputs),
             "doubts": map(_doubt_row, book.doubts),
             "published": book.published.items(),
         },
     )
+    (folder / FOLDER / EDITS).unlink(missing_ok=True)
 
 
-def amend_manifest(
-    folder: Path, book: BuildManifest, inputs: Collection[str], outputs: Collection[str]
+def edit_manifest(
+    edits: EditedRows, book: BuildManifest, inputs: Collection[str], outputs: Collection[str]
 ) -> None:
-    """Keeps a manifest that differs from the one that is kept in these inputs, what was reported of them, and these
-    outputs; raises OSError."""
-    from noctuary.build_database import SEEN, BuildDatabase
+    """Puts into ``edits`` in what a manifest differs from the last one: these inputs, all that is reported of them,
+    these outputs."""
+    edits.about["build"] = book.build
+    edits.put("inputs", _input_rows(book, inputs))
+    edits.put("outputs", _output_rows(book, outputs))
+    edits.doubt(inputs, (_doubt_row(d) for d in book.doubts if d.mark.file in inputs))
 
-    try:
-        database = BuildDatabase(folder / FOLDER / DATABASE, SEEN)
-    except ValueError as error:
-        raise OSError(str(error)) from None
-    read, made = {os.fsencode(name): book.inputs[name] for name in inputs}, [os.fsencode(name) for name in outputs]
-    try:
-        database.amend(
-            {"about": ["build"], "inputs": read, "outputs": made, "doubts": inputs},
-            {
-                "about": [("build", book.build)],
-                "inputs": ((name, *stamp, sha) for name, (stamp, sha) in read.items()),
-                "outputs": ((os.fsencode(name), *book.outputs[name]) for name in outputs),
-                "doubts": (_doubt_row(d) for d in book.doubts if d.mark.file in inputs),
-            },
-        )
-    finally:
-        database.close()
+
+def _input_rows(book: BuildManifest, names: Iterable[str]) -> Iterator[tuple[bytes | int | str, ...]]:
+    for name in names:
+        stamp, sha256 = book.inputs[name]
+        yield os.fsencode(name), *stamp, sha256
+
+
+def _output_rows(book: BuildManifest, names: Iterable[str]) -> Iterator[tuple[bytes | int, ...]]:
+    return ((os.fsencode(name), *book.outputs[name]) for name in names)
 
 
 def _doubt_row(d: Diagnostic) -> tuple[str | int, ...]:

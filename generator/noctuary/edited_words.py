@@ -14,22 +14,26 @@ from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from noctuary.build_manifest import (
     DATABASE,
+    FOLDER,
     BuildManifest,
     Stamp,
-    amend_manifest,
+    edit_manifest,
     inventory,
     read_manifest,
+    write_manifest,
 )
 from noctuary.diagnostic import Diagnostic, Mark, in_order
+from noctuary.edited_rows import EDITS, write_edits
 from noctuary.errors import NoctuaryError
 from noctuary.outcome import Outcome, cannot_be_kept, summary
 from noctuary.up_to_date import Look, left_by_the_last_build
-from noctuary.worked_out import ANSWERS, WorkedOut
+from noctuary.worked_out import ANSWERS, WorkedOut, write_worked_out
 
 if TYPE_CHECKING:
     from noctuary.archive.keys import ArchiveKeys, SidecarKeys
@@ -57,6 +61,18 @@ class _Last:
     worked_out: WorkedOut
     archive: ArchiveKeys
     setter: PageSetter
+
+
+@dataclass
+class _Files:
+    """Files of the site that say other words.
+
+    ``outdated``: by what digests is found what nobody will ask for any more; ``pieces``: what some are made of now.
+    """
+
+    products: list[Product] = field(default_factory=list)
+    outdated: list[bytes] = field(default_factory=list)
+    pieces: dict[bytes, bytes] = field(default_factory=dict)
 
 
 @dataclass
@@ -103,10 +119,12 @@ class EditedWords:
             edits = [_edit(self._folder, name, last, memory) for name in stamps]
             if not last.book.site_is_as_made(self._out):
                 return None
-            products, outdated = _products(edits, last, memory)
+            files = _files(edits, last, memory, self._out)
         except (_MoreChanged, ValueError, KeyError):
             return None
-        return self._publish(last, stamps, edits, products, outdated, memory, began)
+        finally:
+            last.worked_out.close()
+        return self._publish(last, stamps, edits, files, memory, began)
 
     @property
     def left(self) -> tuple[BuildManifest, WorkedOut] | None:
@@ -138,7 +156,7 @@ class EditedWords:
         return read_manifest(self._folder)
 
     def _left_files(self) -> tuple[Stamp | None, ...]:
-        return tuple(left_by_the_last_build(self._folder, name) for name in (DATABASE, ANSWERS))
+        return tuple(left_by_the_last_build(self._folder, name) for name in (DATABASE, ANSWERS, EDITS))
 
     def _read_last(self, book: BuildManifest) -> bool:
         """Whether the rest of what the last build left is there too."""
@@ -164,14 +182,14 @@ class EditedWords:
         last: _Last,
         stamps: Mapping[str, Stamp],
         edits: list[_Edit],
-        products: list[Product],
-        outdated: list[bytes],
+        files: _Files,
         memory: Memo,
         began: float,
     ) -> Outcome:
         from noctuary.publish.replace_site import Assembly
 
         published: Mapping[str, os.stat_result] = {}
+        products = files.products
         if products:
             with Assembly(self._out) as assembly:
                 for product in products:
@@ -188,8 +206,9 @@ class EditedWords:
         )
         made_of = {product.path: product.ingredients for product in products}
         try:
-            last.worked_out.amend(book.build, outdated, memory.kept(), made_of)
-            amend_manifest(self._folder, book, stamps.keys(), published.keys())
+            last.worked_out.edit(files.outdated, memory.learned(), made_of, files.pieces)
+            edit_manifest(last.worked_out.edits, book, stamps.keys(), published.keys())
+            self._keep(last.worked_out, book)
             self._last, self._files = replace(last, book=book), self._left_files()
         except OSError as error:
             self._last = None
@@ -202,6 +221,17 @@ class EditedWords:
             reasons=[(product.path, "changed: words and facts") for product in products],
             written=len(products),
         )
+
+
+    def _keep(self, left: WorkedOut, book: BuildManifest) -> None:
+        """Leaves for the next build what has changed, or now and then all of it; raises OSError."""
+        if not left.edits.large:
+            write_edits(self._folder / FOLDER, left.edits)
+            return
+        everything = left.answers(), left.ingredients(), left.pieces()
+        left.close()
+        write_worked_out(self._folder, left.program, book.build, *everything)
+        write_manifest(self._folder, book)
 
 
 def _edit(folder: Path, name: str, last: _Last, memory: Memo) -> _Edit:
@@ -254,13 +284,13 @@ def _findings_in_texts(folder: Path, edit: _Edit, last: _Last, memory: Memo) -> 
         yield from doubts_of(folder, text, last.archive.address, pages, memory)
 
 
-def _products(edits: list[_Edit], last: _Last, memory: Memo) -> tuple[list[Product], list[bytes]]:
-    """The files that say other words now, and by what digests is found what nobody will ask for any more."""
+def _files(edits: list[_Edit], last: _Last, memory: Memo, out: Path) -> _Files:
+    """The files that say other words now."""
     from noctuary.archive.parse_file import parsed_question
     from noctuary.memo import digest_of
     from noctuary.pages import picture_words
     from noctuary.pages.addresses import picture_page
-    from noctuary.pages.search_index import SEARCH_INDEX
+    from noctuary.pages.search_index import SEARCH_INDEX, index_product
     from noctuary.pages.social_metadata import FEED
     from noctuary.publish.page_products import WORDS_AND_FACTS
 
@@ -279,15 +309,14 @@ def _products(edits: list[_Edit], last: _Last, memory: Memo) -> tuple[list[Produ
             outdated.append(picture_words.page_question(path, made_of[WORDS_AND_FACTS]))
             changed.append(product)
     made_of = left.ingredients_of(SEARCH_INDEX)
-    index = picture_words.index_saying(made_of[WORDS_AND_FACTS], records, left, memory)
-    if index is None:
-        raise _MoreChanged
-    product = index.product(left.program)
+    script = (out / SEARCH_INDEX).read_bytes()
+    told_by, script, pieces = picture_words.index_saying(
+        made_of[WORDS_AND_FACTS], script, records, left.piece, memory
+    )
+    product = index_product(told_by, left.program, partial(bytes, script))
     if _says_other_words(product, made_of):
-        picture_words.keep_index(index, memory)
-        outdated.append(picture_words.index_question(made_of[WORDS_AND_FACTS]))
         changed.append(product)
-    return changed, [digest_of(question) for question in outdated]
+    return _Files(changed, [digest_of(question) for question in outdated], pieces)
 
 
 def _says_other_words(product: Product, made_of: Mapping[str, str]) -> bool:

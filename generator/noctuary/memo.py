@@ -9,6 +9,7 @@ is, and an answer of an earlier run that is of another is worked out again.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
 from hashlib import blake2b
 from typing import Any
 
@@ -65,19 +66,18 @@ class Memo:
 
     def kept(self) -> dict[bytes, bytes]:
         """The answers that were asked for, in a stable order; one that cannot be kept is left out."""
+        asked = (self._digest(question) for question in self._asked if question not in self._new)
+        return {digest: self._kept[digest] for digest in asked if digest in self._kept} | self.learned()
+
+    def learned(self) -> dict[bytes, bytes]:
+        """Of these the answers that an earlier run had not kept."""
+        from noctuary.typed_values import to_bytes
+
         found: dict[bytes, bytes] = {}
         for question in self._asked:
-            digest = self._digest(question)
-            if question not in self._new:
-                if digest in self._kept:
-                    found[digest] = self._kept[digest]
-                continue
-            from noctuary.typed_values import to_bytes
-
-            try:
-                found[digest] = to_bytes(self._answers[question])
-            except ValueError:  # worked out again by the next run
-                continue
+            if question in self._new:
+                with suppress(ValueError):  # worked out again by the next run
+                    found[self._digest(question)] = to_bytes(self._answers[question])
         return found
 
     def _find(self, question: Question, kind: Any) -> Any:

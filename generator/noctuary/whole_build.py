@@ -23,7 +23,7 @@ from noctuary.publish.page_products import BadTemplate
 from noctuary.publish.replace_site import MADE, Assembly, CannotPublish, files_on_disk, foreign_files
 from noctuary.publish.run_products import make_products
 from noctuary.publish.site_products import site_products
-from noctuary.worked_out import WorkedOut, made_of, write_worked_out
+from noctuary.worked_out import WorkedOut, made_of, write_worked_out, written
 
 
 def examined(folder: Path) -> Inspection:
@@ -49,6 +49,7 @@ def whole_build(order: Order, left: tuple[BuildManifest, WorkedOut] | None = Non
     before, worked_out = left or (read_manifest(order.archive), WorkedOut(order.archive))
     answers = _answers(worked_out, program)
     ingredients = worked_out.ingredients() if worked_out.build == before.build else {}
+    worked_out.close()
     try:
         return _built(order, program, before, answers, ingredients)
     except (CannotPublish, NoSuchExecutor, BadTemplate, OSError):
@@ -130,7 +131,8 @@ def _built(
     try:
         write_schemas(folder)
         # In this order: a manifest is believed about what is made of what only beside the answers of its own build.
-        write_worked_out(folder, program, book.build, memory.kept(), {p.path: p.ingredients for p in site.products})
+        ingredients_now = {p.path: written(p.ingredients) for p in site.products}
+        write_worked_out(folder, program, book.build, memory.kept(), ingredients_now, site.pieces)
         write_manifest(folder, book)
         if any(name.startswith("images/") for name, _ in outcome.reasons):
             site.prune_cache()

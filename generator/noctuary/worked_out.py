@@ -7,34 +7,44 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Iterator, Mapping
+from contextlib import suppress
+from functools import cached_property
 from pathlib import Path
 
 import orjson
 
-from noctuary.build_database import WORKED_OUT, BuildDatabase, Row, write_tables
+from noctuary.build_database import WORKED_OUT, Row, SealedRows, write_sealed_rows
 from noctuary.build_manifest import FOLDER
+from noctuary.edited_rows import EditedRows, read_edits
 
 ANSWERS = "answers.sqlite"
-_FORMAT = "1"
+_FORMAT = "2"
 
 
 class WorkedOut(Mapping[bytes, bytes]):
-    """Answers by the digest of their question, and ingredients by the path of the file that was made from them.
+    """Answers by the digest of their question; ingredients and pieces of the site's files by name.
 
     As a mapping it gives answers one by one. ``program`` is a digest of the program that worked them out, ``build``
-    tells the build that left them from every other; both are empty where nothing sound is left.
+    tells the build that left them from every other; both are empty where nothing sound is left. Rows are read from
+    the file when they are asked for; ``close`` lets go of it for who writes it anew, and the next question opens it
+    again.
     """
 
     def __init__(self, folder: Path) -> None:
-        self.program = self.build = ""
-        try:
-            self._database: BuildDatabase | None = BuildDatabase(folder / FOLDER / ANSWERS, WORKED_OUT)
-            about: dict[str, str] = dict(self._database.rows("about"))
-        except ValueError:
-            self._database = None
-            return
-        if about.get("format") == _FORMAT:
-            self.program, self.build = about.get("program", ""), about.get("build", "")
+        self._cache = folder / FOLDER
+        self._open: SealedRows | None = None
+        self.program = self.build = self._base = ""
+        with suppress(ValueError):
+            self._open = SealedRows(self._cache / ANSWERS, WORKED_OUT)
+            about = self._open.about
+            if about.get("format") == _FORMAT:
+                self.program, self._base = about.get("program", ""), about["build"]
+                self.build = self.edits.about.get("build", self._base)
+
+    @cached_property
+    def edits(self) -> EditedRows:
+        """What edits have changed since; who puts rows into it is read with them."""
+        return read_edits(self._cache, self._base)
 
     def answers(self) -> dict[bytes, bytes]:
         """All of them."""
@@ -60,37 +70,58 @@ class WorkedOut(Mapping[bytes, bytes]):
         row = self._row("ingredients", os.fsencode(path))
         return {} if row is None else made_of(row[1])
 
-    def amend(
+    def pieces(self) -> dict[bytes, bytes]:
+        """What files of the site were put together from, by name."""
+        return dict(self._rows("pieces"))
+
+    def piece(self, name: bytes) -> bytes | None:
+        row = self._row("pieces", name)
+        return None if row is None else bytes(row[1])
+
+    def edit(
         self,
-        build: str,
         without: Iterable[bytes],
         answers: Mapping[bytes, bytes],
         ingredients: Mapping[str, Mapping[str, str]],
+        pieces: Mapping[bytes, bytes],
     ) -> None:
-        """Leaves these answers for the next build in place of those ``without``, the others as they are.
+        """Puts into ``edits`` these answers in place of those ``without``, and what some files are made of now."""
+        for question in without:
+            self.edits.rows["answers"].pop(question, None)
+        self.edits.put("answers", answers.items())
+        self.edits.put("ingredients", ((os.fsencode(path), written(of)) for path, of in ingredients.items()))
+        self.edits.put("pieces", pieces.items())
 
-        Raises OSError.
-        """
-        if self._database is None:
-            raise OSError("there is nothing that could be amended")
-        made = _ingredient_rows(ingredients)
-        self._database.amend(
-            {"about": ["build"], "answers": [*without, *answers], "ingredients": [path for path, _ in made]},
-            {"about": [("build", build)], "answers": answers.items(), "ingredients": made},
-        )
-        self.build = build
+    def close(self) -> None:
+        if self._open is not None:
+            self._open.close()
+            self._open = None
 
     def _rows(self, table: str) -> list[Row]:
+        if (database := self._opened()) is None:
+            return []
         try:
-            return self._database.rows(table) if self._database is not None else []
+            return [*database.rows(table), *self.edits.of(table)]
         except ValueError:  # rows were promised that are not there
             return []
 
     def _row(self, table: str, key: bytes) -> Row | None:
+        if (found := self.edits.row(table, key)) is not None:
+            return found
         try:
-            return self._database.row(table, key) if self._database is not None else None
+            return database.row(table, key) if (database := self._opened()) is not None else None
         except ValueError:
             return None
+
+    def _opened(self) -> SealedRows | None:
+        if self._open is None and self._base:
+            with suppress(ValueError):
+                found = SealedRows(self._cache / ANSWERS, WORKED_OUT)
+                if found.about["build"] == self._base:
+                    self._open = found
+                else:
+                    found.close()
+        return self._open
 
 
 def write_worked_out(
@@ -98,16 +129,19 @@ def write_worked_out(
     program: str,
     build: str,
     answers: Mapping[bytes, bytes],
-    ingredients: Mapping[str, Mapping[str, str]],
+    ingredients: Mapping[str, str],
+    pieces: Mapping[bytes, bytes],
 ) -> None:
-    """Keeps what a build worked out, whole or not at all; raises OSError."""
-    write_tables(
+    """Keeps what a build worked out, whole or not at all; ``ingredients`` as :func:`written`. Raises OSError."""
+    write_sealed_rows(
         folder / FOLDER / ANSWERS,
         WORKED_OUT,
+        build,
         {
             "about": {"format": _FORMAT, "program": program, "build": build}.items(),
-            "ingredients": _ingredient_rows(ingredients),
+            "ingredients": ((os.fsencode(path), digests) for path, digests in ingredients.items()),
             "answers": answers.items(),
+            "pieces": pieces.items(),
         },
     )
 
@@ -122,5 +156,6 @@ def made_of(digests: str) -> dict[str, str]:
     return plain if sound else {}
 
 
-def _ingredient_rows(ingredients: Mapping[str, Mapping[str, str]]) -> list[tuple[bytes, str]]:
-    return [(os.fsencode(path), orjson.dumps(dict(digests)).decode()) for path, digests in ingredients.items()]
+def written(ingredients: Mapping[str, str]) -> str:
+    """The ingredients of a file as :func:`made_of` reads them."""
+    return orjson.dumps(dict(ingredients)).decode()

@@ -12,20 +12,28 @@ import random
 import shutil
 import sqlite3
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from datetime import date, time
+from contextlib import closing, suppress
 from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
-from noctuary.archive.parse_file import ParsedFile, parse, parsed_type
+from noctuary.archive.parse_file import ParsedFile
 from noctuary.build import build, examine
-from noctuary.build_database import SEEN, WORKED_OUT, BuildDatabase, seal, write_tables
+from noctuary.build_database import (
+    SEEN,
+    WORKED_OUT,
+    BuildDatabase,
+    SealedRows,
+    row_key,
+    row_seal,
+    seal,
+    write_sealed_rows,
+    write_tables,
+)
 from noctuary.build_manifest import DATABASE, FOLDER, read_manifest
-from noctuary.memo import Memo
-from noctuary.typed_values import from_bytes, to_bytes
+from noctuary.edited_rows import EDITS
+from noctuary.edited_words import EditedWords
+from noctuary.typed_values import from_bytes
 from noctuary.up_to_date import look_at
 from noctuary.worked_out import ANSWERS, WorkedOut
 
@@ -41,6 +49,10 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, byte
     archive = write_archive(tmp_path_factory.mktemp("crafted") / "archive", 2)
     set_plainly(archive)
     assert build(archive, workers=1).built
+    sidecar = archive / "pictures/field-00000.yaml"
+    sidecar.write_text(sidecar.read_text().replace("The wind fell", "The wind rose"))
+    assert EditedWords(archive, archive / "site").build() is not None
+    assert database_of(archive, EDITS).exists()
     return archive, bytes_below(archive / "site")
 
 
@@ -58,19 +70,34 @@ def sealed(data: bytes) -> bytes:
     return data + seal(data)
 
 
-def changed(archive: Path, *statements: str, unsafe: bool = False, own: bool = True) -> None:
+def changed(
+    archive: Path, *statements: str, unsafe: bool = False, own: bool = True, edits: bool = False
+) -> None:
     """Runs SQL on the database of an archive that it is about, and puts its seal right, where it is to be our own."""
-    of_answers = any(table in " ".join(statements) for table in ("answers", "ingredients"))
-    file = database_of(archive, ANSWERS if of_answers else DATABASE)
+    of_answers = not edits and any(table in " ".join(statements) for table in ("answers", "ingredients"))
+    file = database_of(archive, EDITS if edits else ANSWERS if of_answers else DATABASE)
     database = sqlite3.connect(":memory:", isolation_level=None)
-    database.deserialize(file.read_bytes()[:-32])
+    database.deserialize(file.read_bytes()[: None if of_answers else -32])
     if unsafe:
         database.execute("PRAGMA writable_schema = ON")
     for statement in statements:
         database.execute(statement)
+    if of_answers and own:
+        _seal_rows(database)
     data = database.serialize()
-    file.write_bytes(sealed(data) if own else data + bytes(32))
+    file.write_bytes(data if of_answers else sealed(data) if own else data + bytes(32))
     database.close()
+
+
+def _seal_rows(database: sqlite3.Connection) -> None:
+    """Puts the seals of rows right, as far as what is left of their tables has any."""
+    with suppress(sqlite3.Error):
+        (build,) = database.execute("SELECT value FROM about WHERE name = 'build'").fetchone()
+        for table, columns in WORKED_OUT.items():
+            with suppress(sqlite3.Error):
+                for number, *row in database.execute(f"SELECT rowid, {', '.join(columns)} FROM {table}").fetchall():
+                    own_seal = row_seal(row_key(build), table, tuple(row))
+                    database.execute(f"UPDATE {table} SET seal = ? WHERE rowid = ?", (own_seal, number))
 
 
 class Runs:
@@ -112,6 +139,22 @@ CRAFTED: dict[str, Callable[[Path], object]] = {
     "answers that are an empty mapping": lambda a: changed(a, "UPDATE answers SET answer = x'80'"),
     "answers that are an empty list": lambda a: changed(a, "UPDATE answers SET answer = x'90'"),
     "answers nested without end": lambda a: changed(a, f"UPDATE answers SET answer = x'{'91' * 100_000}'"),
+    "edits with a trigger": lambda a: changed(
+        a, "CREATE TRIGGER evil AFTER INSERT ON answers BEGIN DELETE FROM ingredients; END", edits=True
+    ),
+    "edits of another build": lambda a: changed(
+        a, "UPDATE about SET value = 'another' WHERE name = 'base'", edits=True
+    ),
+    "edits with cells of another type": lambda a: changed(a, "UPDATE outputs SET size = 'many'", edits=True),
+    "edits that lie": lambda a: changed(a, "UPDATE answers SET answer = x'c0'", edits=True, own=False),
+    "edits of random bytes": lambda a: changed(
+        a, "UPDATE answers SET answer = randomblob(200)", "UPDATE pieces SET piece = randomblob(9)", edits=True
+    ),
+    "edits without a day": lambda a: changed(a, "DELETE FROM about WHERE name <> 'base'", edits=True),
+    "no edits any more": lambda a: database_of(a, EDITS).unlink(),
+    "pieces of random bytes": lambda a: changed(
+        a, "UPDATE pieces SET piece = randomblob(9)", "DELETE FROM answers WHERE 0"
+    ),
     "ingredients that are no JSON": lambda a: changed(a, "UPDATE ingredients SET digests = '['"),
     "ingredients of another shape": lambda a: changed(a, "UPDATE ingredients SET digests = '[[1, {}]]'"),
     "counts that are no numbers": lambda a: changed(a, "UPDATE about SET value = 'many' WHERE name = 'pages'"),
@@ -162,7 +205,7 @@ def test_a_crafted_database_changes_no_byte_of_the_site(
 def test_pickles_are_never_loaded(archive: Path, kept: tuple[Path, dict[str, bytes]], tmp_path: Path) -> None:
     mark = tmp_path / "was-here"
     evil = pickle.dumps({"program": Runs(mark), "answers": {("a",): Runs(mark)}})
-    for file in ("memory.pickle", "manifest.json", DATABASE, ANSWERS):
+    for file in ("memory.pickle", "manifest.json", DATABASE, ANSWERS, EDITS):
         (archive / FOLDER / file).write_bytes(sealed(evil))
     look = look_at([str(archive)])
     assert look is not None
@@ -173,13 +216,17 @@ def test_pickles_are_never_loaded(archive: Path, kept: tuple[Path, dict[str, byt
     assert bytes_below(archive / "site") == kept[1]
 
 
-@pytest.mark.parametrize("which", [DATABASE, ANSWERS])
+@pytest.mark.parametrize("which", [DATABASE, ANSWERS, EDITS])
 def test_turned_bits_and_random_bytes(archive: Path, which: str) -> None:
-    """Read many times over without a build: each is the database itself or none."""
+    """Read many times over without a build: each is the database itself or none, or rows of it and no others."""
 
-    def read() -> tuple[object, dict[bytes, bytes]]:
+    def read() -> tuple[dict[str, Any], dict[bytes, bytes]]:
         worked_out = WorkedOut(archive)
-        return (worked_out.ingredients(), read_manifest(archive).outputs), worked_out.answers()
+        try:
+            seen = {"ingredients": worked_out.ingredients(), "outputs": read_manifest(archive).outputs}
+            return seen, worked_out.answers()
+        finally:
+            worked_out.close()
 
     file = database_of(archive, which)
     sound, chance = file.read_bytes(), random.Random(5)
@@ -196,7 +243,11 @@ def test_turned_bits_and_random_bytes(archive: Path, which: str) -> None:
             del data[chance.randrange(len(data)) :]
         file.write_bytes(sealed(bytes(data)) if turn % 2 else bytes(data) + sound[-32:])
         rows, answers = read()
-        if turn % 2 == 0:
+        if which == ANSWERS:
+            assert rows["outputs"] == whole[0]["outputs"]
+            assert rows["ingredients"].items() <= whole[0]["ingredients"].items()
+            assert answers.items() <= whole[1].items()
+        elif turn % 2 == 0:
             assert (rows, answers) in (none, whole)
         for answer in answers.values():
             try:
@@ -221,40 +272,60 @@ def test_the_values_of_a_sound_database_come_back(tmp_path: Path) -> None:
     database.close()
 
 
-def test_a_database_is_amended_and_nothing_else_in_it_changes(tmp_path: Path) -> None:
+def test_rows_that_are_looked_up_are_sealed_one_by_one(tmp_path: Path) -> None:
     file = tmp_path / "x.sqlite"
-    write_tables(file, WORKED_OUT, {"answers": [(b"a", b"1"), (b"b", b"2"), (b"c", b"3")], "about": [("x", "y")]})
-    database = BuildDatabase(file, WORKED_OUT)
-    database.amend({"answers": [b"a", b"c"]}, {"answers": [(b"c", b"4"), (b"d", b"5")]})
-    for reader in (database, BuildDatabase(file, WORKED_OUT)):
-        assert sorted(reader.rows("answers")) == [(b"b", b"2"), (b"c", b"4"), (b"d", b"5")]
-        assert reader.row("answers", b"c") == (b"c", b"4")
-        assert reader.row("answers", b"a") is None
-        assert reader.rows("about") == [("x", "y")]
-        with pytest.raises(ValueError, match="not a sound database"):
-            reader.rows("about", 'name" IS hex(name) OR "name')
-    with pytest.raises(OSError, match="cannot be made"):
-        database.amend({}, {"answers": [(b"d", b"again")]})
-    assert sorted(database.rows("answers")) == [(b"b", b"2"), (b"c", b"4"), (b"d", b"5")]
-    database.close()
+    about, answers = [("build", "b")], [(b"a", b"1"), (b"b", b"2"), (b"c", b"3")]
+    write_sealed_rows(file, WORKED_OUT, "b", {"answers": answers, "about": about, "ingredients": [(b"a", "1")]})
+
+    def read() -> tuple[list[Any], Any, Any]:
+        database = SealedRows(file, WORKED_OUT)
+        try:
+            return list(database.rows("answers")), database.row("answers", b"a"), database.row("ingredients", b"a")
+        finally:
+            database.close()
+
+    assert read() == (answers, (b"a", b"1"), (b"a", "1"))
+    for statement in (
+        "UPDATE answers SET answer = x'32' WHERE question = x'61'",  # an answer that lies
+        "UPDATE answers SET question = x'7a', seal = (SELECT seal FROM answers WHERE question = x'61') "
+        "WHERE question = x'61'",  # to another question
+        "UPDATE answers SET answer = '1' WHERE question = x'61'",  # of another type
+    ):
+        whole = file.read_bytes()
+        with closing(sqlite3.connect(file, isolation_level=None)) as database:
+            database.execute(statement)
+        assert read() == (answers[1:], None, (b"a", "1"))
+        file.write_bytes(whole)
+    # Rows of another build are no rows of this one, whatever that says of itself.
+    with closing(sqlite3.connect(file, isolation_level=None)) as database:
+        database.execute("UPDATE about SET value = 'c' WHERE name = 'build'")
+    with pytest.raises(ValueError, match="damaged"):
+        SealedRows(file, WORKED_OUT)
+    # Nor is a journal looked at that somebody has put beside it.
+    write_sealed_rows(file, WORKED_OUT, "b", {"answers": answers, "about": about, "ingredients": [(b"a", "1")]})
+    for ending in ("-journal", "-wal"):
+        (tmp_path / f"x.sqlite{ending}").write_bytes(b"evil" * 3000)
+    assert read()[0] == answers
 
 
-def test_a_link_is_not_read_through(archive: Path, tmp_path: Path) -> None:
+@pytest.mark.parametrize("which", [DATABASE, ANSWERS, EDITS])
+def test_a_link_is_not_read_through(which: str, archive: Path, tmp_path: Path) -> None:
     elsewhere = tmp_path / "elsewhere.sqlite"
-    database_of(archive).rename(elsewhere)
-    database_of(archive).symlink_to(elsewhere)
+    database_of(archive, which).rename(elsewhere)
+    database_of(archive, which).symlink_to(elsewhere)
     before = elsewhere.read_bytes()
-    assert not read_manifest(archive).outputs
+    assert bool(read_manifest(archive).outputs) == (which != DATABASE)
+    assert bool(WorkedOut(archive).build) == (which != ANSWERS)
     assert build(archive, workers=1).built
     assert elsewhere.read_bytes() == before
-    assert not database_of(archive).is_symlink()
+    assert not database_of(archive, which).is_symlink()
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("hard", [False, True])
 def test_nothing_outside_is_written_through_a_link(archive: Path, tmp_path: Path, hard: bool) -> None:
     outside = {}
-    for inside in ("lock", DATABASE, ANSWERS, "schemas/sidecar.json", "schemas/page.json"):
+    for inside in ("lock", DATABASE, ANSWERS, EDITS, "schemas/sidecar.json", "schemas/page.json"):
         path = archive / FOLDER / inside
         path.unlink()
         there = tmp_path / f"outside-{path.name}"
@@ -275,62 +346,6 @@ def test_a_cache_that_leads_out_is_a_fault(archive: Path, tmp_path: Path, inside
     assert not outcome.built
     assert "is a link" in outcome.findings[0].message
     assert not list(elsewhere.iterdir())
-
-
-class TestValues:
-    @dataclass(frozen=True)
-    class Held:
-        value: dict[str, Any]
-        pair: tuple[int, str]
-
-    @given(
-        st.recursive(
-            st.none() | st.booleans() | st.integers(-(2**63), 2**64 - 1) | st.floats(allow_nan=False) | st.text()
-            | st.binary() | st.dates() | st.times().map(lambda clock: clock.replace(fold=0)),
-            lambda inner: st.lists(inner, max_size=4) | st.lists(inner, max_size=4).map(tuple)
-            | st.dictionaries(st.text(), inner, max_size=4),
-            max_leaves=20,
-        )
-    )  # fmt: skip
-    @settings(max_examples=80)
-    def test_any_plain_value_comes_back_as_it_was(self, value: object) -> None:
-        held = self.Held({"it": value}, (1, "a"))
-        try:
-            data = to_bytes(held)
-        except ValueError:  # text that is no Unicode
-            return
-        again = from_bytes(data, self.Held)
-        assert again == held
-        assert repr(again) == repr(held)
-
-    @given(st.binary(max_size=400))
-    def test_bytes_from_anywhere_are_a_value_or_none(self, data: bytes) -> None:
-        for kind in (ParsedFile, self.Held, float, str):
-            try:
-                value = from_bytes(data, kind)
-            except ValueError:
-                continue
-            assert isinstance(value, (kind, int) if kind is float else kind)
-
-    def test_a_parsed_record_comes_back_whole(self) -> None:
-        for path in sorted(DEMO.glob("**/*.yaml")):
-            name = path.relative_to(DEMO).as_posix()
-            if name.startswith(("site/", "theme/")):
-                continue
-            parsed = parse(path.read_bytes(), name)
-            again = from_bytes(to_bytes(parsed), parsed_type(name))
-            assert again == parsed
-            assert repr(again) == repr(parsed)
-
-    def test_what_is_of_another_type_is_worked_out_again(self) -> None:
-        memory = Memo()
-        assert memory.ask(("a", 1), lambda: 2.5, float) == 2.5
-        assert memory.ask(("b", date(2025, 1, 2), time(3)), lambda: "word", str) == "word"
-        again = Memo(memory.kept())
-        assert again.missing([("a", 1)], str) == [("a", 1)]
-        assert again.ask(("a", 1), lambda: "other", str) == "other"
-        assert again.known(("b", date(2025, 1, 2), time(3)), str) == "word"
-        assert again.changed
 
 
 @pytest.fixture(autouse=True)

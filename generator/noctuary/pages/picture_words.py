@@ -7,7 +7,7 @@ can be made again with other words and nothing else of the archive.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import replace
 from functools import partial
@@ -21,7 +21,8 @@ from noctuary.pages.kept_page import KeptPage, kept
 from noctuary.pages.page import Page
 from noctuary.pages.picture_page import PictureContext
 from noctuary.pages.product import digest
-from noctuary.pages.search_index import Index
+from noctuary.pages.search_index import Index, IndexDigest, IndexedPicture, saying_otherwise
+from noctuary.typed_values import from_bytes, to_bytes
 
 #: The keys of a sidecar of which all of this is true.
 WORDS = ("description", "processing")
@@ -37,19 +38,16 @@ def keep_page(page: Page, page_digest: str, memory: Memo) -> None:
             memory.keep(page_question(page.path, page_digest), partial(kept, page))
 
 
-def keep_index(index: Index, memory: Memo) -> None:
-    """Leaves the search index for a later build."""
-    memory.keep(index_question(index.digest), lambda: index)
+def index_pieces(index: Index) -> Iterator[tuple[bytes, bytes]]:
+    """The search index in pieces for a later build, by name."""
+    yield _INDEX, to_bytes(index.told_by)
+    for each in index.pictures:
+        yield _piece_of(each.page), to_bytes(each)
 
 
 def page_question(path: str, page_digest: str) -> Question:
     """The question after the page at this address that has this digest."""
     return "page", path, page_digest
-
-
-def index_question(index_digest: str) -> Question:
-    """The question after the search index that has this digest."""
-    return "index", index_digest
 
 
 def page_saying(
@@ -84,15 +82,36 @@ def _saying(context: Any, records: Mapping[str, SidecarKeys]) -> Any:
 
 
 def index_saying(
-    index_digest: str, records: Mapping[str, SidecarKeys], left: Mapping[bytes, bytes], memory: Memo
-) -> Index | None:
-    """The search index that a build ``left``, with what the records of pictures (by id) say now; or ``None``."""
-    index: Index | None = Memo(left).known(index_question(index_digest), Index)
-    if index is None or index.digest != index_digest:
-        return None
-    addressed = {picture_page(picture_id): record for picture_id, record in records.items()}
-    pictures = (
-        each.saying(record.description, record.processing, memory) if (record := addressed.get(each.page)) else each
-        for each in index.pictures
-    )
-    return replace(index, pictures=tuple(pictures))
+    index_digest: str,
+    script: bytes,
+    records: Mapping[str, SidecarKeys],
+    piece: Callable[[bytes], bytes | None],
+    memory: Memo,
+) -> tuple[IndexDigest, bytes, dict[bytes, bytes]]:
+    """The search index with what the records of pictures (by id) say now: what tells it, it itself, its new pieces.
+
+    ``script`` is what it was, ``piece`` gives one that a build left of it. Raises ValueError where they are not of
+    the index that has this digest.
+    """
+    told_by = from_bytes(piece(_INDEX) or b"", IndexDigest)
+    if told_by.digest != index_digest:
+        raise ValueError("pieces of another index")
+    pieces = {}
+    for picture_id, record in records.items():
+        name = _piece_of(picture_page(picture_id))
+        if not record.listed:
+            continue
+        before = from_bytes(piece(name) or b"", IndexedPicture)
+        now = before.saying(record.description, record.processing, memory)
+        if now != before:
+            script = saying_otherwise(script, before, now)
+            told_by = told_by.with_other(before, now)
+            pieces[name] = to_bytes(now)
+    return told_by, script, {**pieces, _INDEX: to_bytes(told_by)} if pieces else {}
+
+
+_INDEX = b"search index"
+
+
+def _piece_of(page: str) -> bytes:
+    return b"%s, %s" % (_INDEX, page.encode())

@@ -12,10 +12,13 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
-from functools import partial
-from typing import TYPE_CHECKING
+from functools import cached_property, partial
+from itertools import accumulate
+from typing import TYPE_CHECKING, Any
+
+import orjson
 
 from noctuary.archive.partial_date import PartialDate
 from noctuary.archive.records import Night
@@ -74,20 +77,53 @@ class IndexedPicture:
 
 
 @plain_record
+class IndexDigest:
+    """What tells an index from others, so that one picture in it can change without a look at the rest.
+
+    ``frame`` is a digest of its objects and of its pages in order; ``entries`` the digests of its pictures, added up
+    and written in hexadecimal.
+    """
+
+    frame: str
+    entries: str
+
+    @property
+    def digest(self) -> str:
+        return digest((self.frame, self.entries))
+
+    def with_other(self, before: IndexedPicture, now: IndexedPicture) -> IndexDigest:
+        """That of the index in which one picture is found by something else."""
+        return replace(self, entries=_sum([int(self.entries, 16), -_number(before), _number(now)]))
+
+
+@plain_record
 class Index:
     """All that the index is written from; ``objects`` are the words by which each is found, by its identity."""
 
     pictures: tuple[IndexedPicture, ...]
     objects: dict[str, str]
 
-    @property
-    def digest(self) -> str:
-        return digest((self.pictures, tuple(self.objects.items())))
+    @cached_property
+    def told_by(self) -> IndexDigest:
+        frame = digest((tuple(self.objects.items()), [each.page for each in self.pictures]))
+        return IndexDigest(frame, _sum(map(_number, self.pictures)))
 
     def product(self, program: str) -> Product:
         """The index as a file of the site."""
-        ingredients = {"words and facts": self.digest, "program": digest(program)}
-        return Product(SEARCH_INDEX, ingredients, partial(written, self.pictures, self.objects))
+        return index_product(self.told_by, program, partial(written, self.pictures, self.objects))
+
+
+def index_product(told_by: IndexDigest, program: str, make: Callable[[], bytes]) -> Product:
+    """The index of this digest as a file of the site."""
+    return Product(SEARCH_INDEX, {"words and facts": told_by.digest, "program": digest(program)}, make)
+
+
+def _number(each: IndexedPicture) -> int:
+    return int(digest(each), 16)
+
+
+def _sum(numbers: Iterable[int]) -> str:
+    return f"{sum(numbers) % (1 << 96):x}"
 
 
 def index(model: SiteModel, memory: Memo) -> Index:
@@ -197,9 +233,43 @@ def written(pictures: tuple[IndexedPicture, ...], objects: Mapping[str, str] | N
         ],
         "catalogues": _spellings(given.values()),
     }
-    plain = json.dumps(index, ensure_ascii=False, separators=(",", ":"))
-    escaped = plain.translate({ord("\\"): "\\\\", ord("'"): "\\'", 0x2028: "\\u2028", 0x2029: "\\u2029"})
-    return f"loadSearchIndex('{escaped}');\n".encode("utf-8", "replace")
+    return _script(index)
+
+
+def saying_otherwise(script: bytes, before: IndexedPicture, now: IndexedPicture) -> bytes:
+    """The script in which one picture is found by other words of its texts; raises ValueError where it lacks it."""
+    head, tail = _CALL
+    if not (script.startswith(head) and script.endswith(tail)):
+        raise ValueError("no search index")
+    escaped = script[len(head) : -len(tail)].decode()
+    index = orjson.loads(_ESCAPE.sub(lambda escape: _UNESCAPED.get(escape[1], escape[1]), escaped))
+    number = [line[0] for line in index["pictures"]].index(now.page)
+    text: dict[str, list[int]] = index["text"]
+    old, new = set(before.text.split()), set(now.text.split())
+    for word in old ^ new:
+        places = set(accumulate(text.pop(word, ())))
+        places ^= {number}
+        if (number in places) != (word in new):
+            raise ValueError("another search index")
+        if places:
+            text[word] = _steps(sorted(places))
+    index["text"] = dict(sorted(text.items()))
+    return _script(index)
+
+
+_CALL = (b"loadSearchIndex('", b"');\n")
+_ESCAPE = re.compile(r"\\(u2028|u2029|.)")
+_UNESCAPED = {"u2028": "\u2028", "u2029": "\u2029"}
+
+
+def _script(index: dict[str, Any]) -> bytes:
+    try:
+        plain = orjson.dumps(index).decode()
+    except TypeError:  # half a surrogate pair
+        plain = json.dumps(index, ensure_ascii=False, separators=(",", ":"))
+    for character, escaped in (("\\", "\\\\"), ("'", "\\'"), ("\u2028", "\\u2028"), ("\u2029", "\\u2029")):
+        plain = plain.replace(character, escaped)
+    return _CALL[0] + plain.encode("utf-8", "replace") + _CALL[1]
 
 
 def _steps(where: list[int]) -> list[int]:

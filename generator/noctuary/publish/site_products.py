@@ -18,7 +18,7 @@ from noctuary.pages.exports.export_list import site_exports
 from noctuary.pages.overlay_files import overlay_files
 from noctuary.pages.page import Page
 from noctuary.pages.page_list import pages, site_model
-from noctuary.pages.picture_words import keep_index, keep_page
+from noctuary.pages.picture_words import index_pieces, keep_page
 from noctuary.pages.product import Product, digest
 from noctuary.pages.published_pictures import PictureFiles, jpeg_rendition, picture_files, words_of
 from noctuary.pages.registered_picture import frame_files
@@ -38,12 +38,14 @@ if TYPE_CHECKING:
 class SiteProducts:
     """The products of a site in the order in which they are made; ``pages`` counts those that are pages.
 
+    ``pieces``: what a later build puts some of them together from, by name.
     ``prune_cache`` removes from the cache of renditions what the archive no longer needs, beyond a bound.
     """
 
     products: list[Product]
     findings: list[Diagnostic]
     pages: int
+    pieces: dict[bytes, bytes]
     prune_cache: Callable[[], object]
 
 
@@ -72,12 +74,12 @@ def site_products(context: BuildContext, executor: str | None) -> SiteProducts:
     products += [_export_product(export, digest(context.program)) for export in exports]
     index = search_index.index(model, context.memory)
     products.append(index.product(context.program))
-    keep_index(index, context.memory)
     products += sky_view_file.products(model, context.program)
     return SiteProducts(
         products=products,
         findings=files.findings,
         pages=sum(page.path.endswith(".html") for page in all_pages),
+        pieces=dict(index_pieces(index)),
         prune_cache=partial(prune, context.renditions, set(files.entries.values())),
     )
 
