@@ -27,7 +27,7 @@ from noctuary.images.decoded import PictureFault
 from noctuary.images.stars import Stars, detect_points, detect_small, detect_spots, starlike
 from noctuary.sky.pattern_index import NARROWEST_DEG
 from noctuary.sky.placement import from_plain
-from noctuary.sky.solve import FEWEST_CATALOGUE_STARS, FEWEST_STARS, Refusal, Solution
+from noctuary.sky.solve import FEWEST_CATALOGUE_STARS, FEWEST_STARS, NEARLY, Refusal, Solution
 from noctuary.sky.star_cells import DamagedTable
 from noctuary.sky.star_query import star_query
 from noctuary.sky.star_search import (
@@ -342,10 +342,12 @@ def _explained(
         )
     where = "anywhere on the sky" if centre is None else f"within reach of {facts.object_names[0]}"
     at = "at any scale" if scale is None else f"at {scale / 4:.3g}–{scale * 4:.3g}″/px"
+    nearly = f"; {found.reason}" if found.log10_chance < NEARLY else ""
     return Refusal(
-        f"the pattern of the picture's {sure} stars was not found {where} {at}; {found.reason}",
+        f"the pattern of the picture's {sure} stars was not found {where} {at}{nearly}",
         "check that the object lies in the picture; a field of few stars needs a deeper table (--stars FILE)"
         if centre is not None
-        else "add an object that lies in the picture to objects",
+        else "add an object that lies in the picture to objects; without one only fields of "
+        f"{NARROWEST_DEG:.0f}° and more across their diagonal are found",
         found.tried,
     )

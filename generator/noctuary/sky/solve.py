@@ -33,6 +33,8 @@ FEWEST_CATALOGUE_STARS = 12
 """Catalogue stars that the field must be expected to hold."""
 GREATEST_CHANCE = -6.0
 """log₁₀ of the chance above which a placement is refused."""
+NEARLY = -2.0
+"""log₁₀ of the chance below which a refused likeness is worth telling of."""
 LEVELS = (
     Level(16, 24, 6, 8, 0.012),
     Level(30, 36, 6, 8, 0.015),
@@ -173,7 +175,7 @@ def solve(
                     break
         if best is not None and best.log10_chance < GREATEST_CHANCE:
             return as_solution(frame, best, tried)
-    if best is None or best.log10_chance > -2.0:
+    if best is None or best.log10_chance > NEARLY:
         reason = f"the pattern of the picture's {len(frame.x)} stars is nowhere in that part of the sky"
     else:
         reason = (
