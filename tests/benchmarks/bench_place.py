@@ -2,6 +2,7 @@
 
     python -m tests.benchmarks.bench_place --pictures 198              drawn pictures, detected and placed
     python -m tests.benchmarks.bench_place --blind 20                  drawn ones of 3° and 10°, no target, no scale
+    python -m tests.benchmarks.bench_place --nowhere 3                 points without a sky, looked for all over it
     python -m tests.benchmarks.bench_place --wrong 300                 star lists searched for in a wrong sky
     python -m tests.benchmarks.bench_place --photographs FOLDER        real ones, see photographs.py
     python -m tests.benchmarks.bench_place --photographs FOLDER --elsewhere 2    each in two wrong skies
@@ -9,11 +10,11 @@
 
 Drawn fields are 0.7–30° across their diagonal, at random positions, turned at random, half of them mirrored, with
 photon and read noise, hot pixels, nebulosity and a tenth of false stars, 3 : 2, 800 px wide or wider, saved as JPEG
-of quality 70; in each of the kinds of hard_pictures.py in turn. The scale is off by up to 30 %, the target anywhere
-in the inner field. Truth is drawn with astropy's WCS; success is a centre within 2 px, the right hand, and an angle
-and a scale that put the corners within 3 px. For photographs the scale is off by a factor of 0.8–1.25, the target is
-the catalogue's object nearest to the middle that is at most half a degree outside, and success is a scale right to 2
-% and a middle to 2 % of the side.
+of quality 70; in each of the kinds of hard_pictures.py in turn, or only those of ``--kinds``. The scale is off by up
+to 30 %, the target anywhere in the inner field. Truth is drawn with astropy's WCS; success is a centre within 2 px,
+the right hand, and an angle and a scale that put the corners within 3 px. For photographs the scale is off by a
+factor of 0.8–1.25, the target is the catalogue's object nearest to the middle that is at most half a degree outside,
+and success is a scale right to 2 % and a middle to 2 % of the side.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ import argparse
 import math
 import time
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -129,12 +130,16 @@ def size_group(degrees: float) -> str:
     return f"{SIZES[number - 1]:5.2f}°–{SIZES[number]:5.2f}°"
 
 
-def drawn_pictures(numbers: range, seed: int, megapixels: float, blind_deg: tuple[float, float] | None) -> None:
+def drawn_pictures(
+    numbers: range, kinds: Sequence[str], seed: int, megapixels: float, blind_deg: tuple[float, float] | None
+) -> None:
     tally = Tally()
     for index in numbers:
+        kind = list(KINDS)[index % len(KINDS)]
+        if kind not in kinds:
+            continue
         rng = default_rng([seed, index])
         field = random_field(rng, megapixels, *(blind_deg or (0.7, 30.0)))
-        kind = list(KINDS)[index % len(KINDS)]
         pixels = hard_picture(rng, field, kind)
         stated = field.scale * rng.uniform(0.77, 1.3)
         begun = time.process_time()
@@ -148,6 +153,22 @@ def drawn_pictures(numbers: range, seed: int, megapixels: float, blind_deg: tupl
         spent, found = time.process_time() - begun, outcome.found
         off = centre_off_px(field, found) if isinstance(found, Solution) and right(field, found) else None
         tally.add((size_group(field.diagonal_deg), kind), outcome, off, spent, f"number {index}")
+    tally.print()
+
+
+def nowhere(count: int, seed: int) -> None:
+    """Look on the whole sky, at every scale, for points at random, half of them in clumps."""
+    tally, width, height = Tally(), 1500, 1000
+    for number in range(count):
+        rng = default_rng([seed, 13, number])
+        middle = rng.integers(0, 6, 100)
+        x = np.concatenate([rng.uniform(0, width, 100), rng.uniform(0, width, 6)[middle] + rng.normal(0, 60, 100)])
+        y = np.concatenate([rng.uniform(0, height, 100), rng.uniform(0, height, 6)[middle] + rng.normal(0, 60, 100)])
+        points = x, y, rng.pareto(1.5, 200)
+        begun = time.process_time()
+        bands = scale_bands(None, math.hypot(width, height))
+        outcome = search_everywhere([points, points], width, height, bands, stars_near)
+        tally.add(("nowhere",), outcome, None, time.process_time() - begun, f"number {number}")
     tally.print()
 
 
@@ -220,6 +241,8 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--pictures", type=int, default=0)
     parser.add_argument("--blind", type=int, default=0)
+    parser.add_argument("--kinds", nargs="+", choices=list(KINDS), default=list(KINDS))
+    parser.add_argument("--nowhere", type=int, default=0)
     parser.add_argument("--wrong", type=int, default=0)
     parser.add_argument("--first", type=int, default=0, help="the number of the first drawn one, to go on from there")
     parser.add_argument("--photographs", type=Path)
@@ -234,9 +257,11 @@ def main() -> None:
         return range(asked.first, asked.first + count)
 
     if asked.pictures:
-        drawn_pictures(numbers(asked.pictures), asked.seed, asked.megapixels, None)
+        drawn_pictures(numbers(asked.pictures), asked.kinds, asked.seed, asked.megapixels, None)
     for size in BLIND_SIZES if asked.blind else ():
-        drawn_pictures(numbers(asked.blind), asked.seed, asked.megapixels, size)
+        drawn_pictures(numbers(asked.blind), asked.kinds, asked.seed, asked.megapixels, size)
+    if asked.nowhere:
+        nowhere(asked.nowhere, asked.seed)
     if asked.wrong:
         wrong_skies(_wrong_lists(asked.seed, numbers(asked.wrong), asked.megapixels))
     if asked.photographs and asked.elsewhere:
