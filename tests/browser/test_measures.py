@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import gzip
 import io
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -96,14 +97,32 @@ def test_the_policy_holds_and_nothing_moves_or_goes_outside(chromium, site, kind
     assert told == []
 
 
+@pytest.fixture(scope="module")
+def first_view(chromium: Any, address: str) -> Callable[[str, int, int], dict[str, bytes]]:
+    """What a browser asks for until it has nothing more to ask, untouched: address → body, each page opened once."""
+
+    @cache
+    def asked(path: str, width: int, scale: int) -> dict[str, bytes]:
+        context = chromium.new_context(viewport={"width": width, "height": 844}, device_scale_factor=scale)
+        answers: list[Any] = []
+        page = context.new_page()
+        page.on("response", lambda answer: answers.append(answer))
+        page.goto(f"{address}/{path}", wait_until="networkidle")
+        found = {answer.url: answer.body() for answer in answers if answer.ok}
+        context.close()
+        return found
+
+    return asked
+
+
 @pytest.mark.browser
-def test_what_is_asked_for_before_a_click_is_light(chromium, site, kinds, address):
+def test_what_is_asked_for_before_a_click_is_light(first_view, kinds):
     """Compressed as a server would: script and style 12 kB each, faces 60 kB, on every kind of page.
 
     The map of the sky is drawn by script: there it may be 90 kB, besides the stars, which are data.
     """
     for path in kinds:
-        asked = _asked(chromium, f"{address}/{path}", scale=1)
+        asked = first_view(path, 390, 3)
         packed = {
             ending: sum(len(gzip.compress(b, 9)) for n, b in asked.items() if n.endswith(ending) and "/theme/" in n)
             for ending in (".js", ".css")
@@ -115,27 +134,15 @@ def test_what_is_asked_for_before_a_click_is_light(chromium, site, kinds, addres
 
 @pytest.mark.browser
 @pytest.mark.parametrize(("width", "scale", "limit"), [(390, 3, 250_000), (1440, 1, 700_000)])
-def test_the_first_view_of_every_kind_of_page_is_light(chromium, kinds, address, width, scale, limit):
+def test_the_first_view_of_every_kind_of_page_is_light(first_view, kinds, width, scale, limit):
     """All requests of the first view, texts compressed as a server would: on a fine phone and on a plain screen."""
     texts = (".html", ".js", ".css", ".svg")
     weights = {}
     for path in kinds:
-        asked = _asked(chromium, f"{address}/{path}", scale, width)
+        asked = first_view(path, width, scale)
         weights[path] = sum(len(gzip.compress(b, 9) if name.endswith(texts) else b) for name, b in asked.items())
     assert min(weights.values()) > 20_000
     assert {path: total for path, total in weights.items() if total > limit} == {}
-
-
-def _asked(chromium: Any, url: str, scale: int, width: int = 390) -> dict[str, bytes]:
-    """What a browser asks for until it has nothing more to ask, untouched: address → body."""
-    context = chromium.new_context(viewport={"width": width, "height": 844}, device_scale_factor=scale)
-    answers: list[Any] = []
-    page = context.new_page()
-    page.on("response", lambda answer: answers.append(answer))
-    page.goto(url, wait_until="networkidle")
-    found = {answer.url: answer.body() for answer in answers if answer.ok}
-    context.close()
-    return found
 
 
 @pytest.mark.browser

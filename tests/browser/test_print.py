@@ -10,12 +10,13 @@ import shutil
 import subprocess
 import unicodedata
 from collections import Counter
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from tests.conftest import missing
+from tests.conftest import CHROMIUM, missing, started
 
 from .conftest import load_all_pictures
 
@@ -28,6 +29,12 @@ WORDS = """() => [...document.querySelectorAll('main :is(h1, h2, h3, p, td, th, 
   .filter(e => e.checkVisibility({visibilityProperty: true}) && !e.querySelector('p, td, li, dd, svg')
                && !e.closest('svg, .visually-hidden'))
   .map(e => e.innerText)"""
+
+
+@pytest.fixture(scope="module")
+def chromium(driver: Any) -> Iterator[Any]:
+    """The whole Chromium, whose PDF says which letters it shows: that of the windowless one leaves some unsaid."""
+    yield from started(driver, *CHROMIUM)
 
 
 def printed(page: Any, file: Path) -> list[str]:
