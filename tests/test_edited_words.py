@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from noctuary.archive.keys import SidecarKeys
+from noctuary.archive.parse_file import parse, with_other_texts
 from noctuary.build import build
 from noctuary.build_manifest import DATABASE, FOLDER
 from noctuary.edited_rows import EDITS
@@ -89,6 +90,19 @@ def test_words_alone_are_published_without_the_rest(kind: str, archive: Path) ->
     assert [str(f) for f in again.findings] == [str(f) for f in outcome.findings]
     assert any("object-larger" in str(f) for f in outcome.findings)
     like_a_clean_build(archive, [str(f) for f in outcome.findings])
+
+
+@pytest.mark.parametrize("kind", WORDS)
+def test_a_sidecar_with_other_texts_is_read_as_any_other(kind: str, built: Path) -> None:
+    text = (built / ONE).read_text(encoding="utf-8")
+    old, new = WORDS[kind]
+    content = text.replace(old, new).encode()
+    before = parse(text.encode(), ONE)
+    assert with_other_texts(content, before) == parse(content, ONE)
+    for more in ("title: [A field]", "description: [a, list]", "tags: field", "tags: [field", "description: a: b"):
+        key = more.partition(":")[0]
+        lines = [more if line.startswith(key) else line for line in text.split("\n") if not line.startswith("  The")]
+        assert with_other_texts("\n".join(lines).encode(), before) is None
 
 
 def test_edits_one_after_another_and_of_several_records(archive: Path) -> None:

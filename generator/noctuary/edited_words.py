@@ -237,18 +237,14 @@ class EditedWords:
 def _edit(folder: Path, name: str, last: _Last, memory: Memo) -> _Edit:
     """What was edited in a sidecar; raises :class:`_MoreChanged` where that is more than words."""
     from noctuary.archive.folder import content
-    from noctuary.archive.parse_file import parse, parsed_question
-    from noctuary.pages.picture_words import WORDS
+    from noctuary.archive.parse_file import parsed_question, with_other_texts
 
     written = content(folder, name)
     if isinstance(written, Diagnostic):
         raise _MoreChanged
     before = _parsed_before(name, last.book, last.worked_out)
-    now = parse(written, name)
-    if before.record is None or now.record is None or before.findings or now.findings or before.draft or now.draft:
-        raise _MoreChanged
-    words = {key: getattr(now.record, key) for key in WORDS}
-    if replace(before.record, **words) != now.record:
+    now = with_other_texts(written, before)
+    if now is None or before.draft or now.draft:
         raise _MoreChanged
     memory.learn(parsed_question(name, _sha256(written)), now)
     edit = _Edit(name, written, before, now)

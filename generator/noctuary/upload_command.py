@@ -147,16 +147,21 @@ def after_build(archive: Path, out: Path, *, explain: bool) -> None:
 
     With ``explain`` it tells what the site weighs on standard error, beside the list of what was made and why.
     """
-    from noctuary.build_manifest import site_files
-    from noctuary.publish.upload.pending import pending
-
     if explain:
+        from noctuary.build_manifest import site_files
+
         sizes = {name: status.st_size for name, status in site_files(out).items() if not name.startswith(".")}
         for line in weight_lines(sizes):
             click.echo(line, err=True)
+    from noctuary.publish.upload.cache import keeps_any
+
+    if not keeps_any(archive):
+        return
+    # Imported here: what talks to servers takes as long to load as an edit to publish.
+    from noctuary.publish.upload.pending import pending
+
     if (report := pending(archive, out)) is not None:
         click.echo(report)
-
 
 
 @contextmanager

@@ -295,6 +295,10 @@ class PageKeys(Keys):
     title: Line | None = key("left out: the first heading", default=None)
 
 
+#: The keys of a sidecar that hold texts for its readers and nothing that a fact or a rule is made of.
+TEXTS = ("description", "processing")
+
+
 #: What each kind of file holds.
 MODELS: dict[str, Any] = {
     "archive": ArchiveKeys,

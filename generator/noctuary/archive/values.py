@@ -45,7 +45,8 @@ def _line(text: str) -> str:
     return line
 
 
-def _prose(text: str) -> str | None:
+def prose(text: str) -> str | None:
+    """A text of several lines as it is kept: without the empty ones around it, ``None`` where nothing else is."""
     return text.strip("\n").rstrip() or None
 
 
@@ -240,7 +241,7 @@ def _longer_first(sides: list[float]) -> tuple[float, float]:
 _TEXT = {"type": ["string", "number", "boolean"]}
 _WORD = {"type": "string"}
 _ID = Scalar(_id, "an id", "rosette-2025", {"type": "string", "pattern": f"^{ID.pattern}$"})
-_PROSE = Scalar(_prose, "a text", "Thin cloud after 23:00.", _TEXT, tidy=False)
+_PROSE = Scalar(prose, "a text", "Thin cloud after 23:00.", _TEXT, tidy=False)
 Line = Annotated[str, Scalar(_line, "a text", "The Rosette", _TEXT, text_as_yaml)]
 #: Text of several lines; one without any words is none.
 Prose = Annotated[str | None, _PROSE]

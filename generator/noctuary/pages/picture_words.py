@@ -24,9 +24,6 @@ from noctuary.pages.product import digest
 from noctuary.pages.search_index import Index, IndexDigest, IndexedPicture, saying_otherwise
 from noctuary.typed_values import from_bytes, to_bytes
 
-#: The keys of a sidecar of which all of this is true.
-WORDS = ("description", "processing")
-
 #: The pages that say them, by their templates: what is on them.
 _CONTEXTS: Mapping[str, type[Any]] = {"picture.html": PictureContext, "feed.xml": FeedContext}
 

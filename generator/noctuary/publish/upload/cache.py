@@ -33,6 +33,11 @@ def keep_plain(archive: Path, name: str, plain: object) -> None:
         return
 
 
+def keeps_any(archive: Path) -> bool:
+    """Whether an upload has kept anything."""
+    return (archive / FOLDER / UPLOADS).is_dir()
+
+
 def led_away(archive: Path) -> bool:
     """Whether the cache is a link: nothing is written through it."""
     return (archive / FOLDER).is_symlink() or (archive / FOLDER / UPLOADS).is_symlink()
