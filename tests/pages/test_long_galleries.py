@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 import yaml
 from noctuary.build import build
+from noctuary.pages.gallery_years import LEAST_FOR_MONTHS, LEAST_FOR_YEARS
 
 from tests.builders.large_archive import write_large_archive
 
@@ -32,4 +33,23 @@ def test_years_with_counts_and_six_pictures_a_rig(tmp_path: Path) -> None:
         own = sum(record["rig"] == name[1] for record in records)
         assert rig.count("<li style=") == min(6, own)
         assert (f"All {own} pictures with this rig" in rig) == (own > 6)
-        assert ("index.html#rig=" + name[1].replace(" ", "%20") in rig) == (own > 6)
+        page = archive / "site" / "rigs" / (name[1].replace(" ", "-") + ".html")
+        assert page.is_file() == (f'href="rigs/{page.name}"' in rig) == (own > 6)
+        if own > 6:
+            assert page.read_text(encoding="utf-8").count("<li style=") == own
+            assert_in_years(page, own)
+    for page in (archive / "site" / "kinds").iterdir():
+        assert_in_years(page, page.read_text(encoding="utf-8").count("<li style="))
+    for year in years:
+        page = archive / "site" / "years" / f"{year}.html"
+        finished = [record for record in records if str(record["finished"])[:4] == year]
+        months = len({str(record["finished"])[:7] for record in finished}) if len(finished) >= LEAST_FOR_MONTHS else 0
+        assert page.read_text(encoding="utf-8").count("<h3>") == (months if months > 1 else 0)
+
+
+def assert_in_years(page: Path, pictures: int) -> None:
+    """A page of many pictures has a heading a year and their counts; one of few has neither."""
+    text = page.read_text(encoding="utf-8")
+    counts = re.findall(r'<h2 id="year-\d+">.*?<span class="count">(\d+|one) pictures?</span>', text)
+    assert sum(1 if n == "one" else int(n) for n in counts) == (pictures if pictures >= LEAST_FOR_YEARS else 0)
+    assert text.count('<a href="#year-') in (0, len(counts))

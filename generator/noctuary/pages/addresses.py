@@ -83,5 +83,6 @@ class Addresses:
     stems: Mapping[str, str]
     constellations: Mapping[str, str]
     kinds: Mapping[str, str]
+    rigs: Mapping[str, str]
     nights: Mapping[date, str]
     free_pages: Mapping[str, str]

@@ -30,6 +30,7 @@ def all_addresses(facts: ArchiveFacts, shown: Container[str]) -> set[str]:
     every = {FRONT, TARGETS, NIGHTS, SKY, EQUIPMENT, DATA}
     every |= {*addresses.free_pages.values(), *addresses.nights.values()}
     every |= {*addresses.targets.values(), *addresses.constellations.values(), *addresses.kinds.values()}
+    every |= set(addresses.rigs.values())
     every |= {picture_page(name) for name in facts.pictures if name in shown}
     every |= {former for former, _ in former_pictures(facts, shown)}
     every |= {former for former, _ in former_targets(facts, addresses)}

@@ -10,18 +10,15 @@ from noctuary.facts.optics import angle_of_view_deg, aperture_mm, f_ratio, focal
 from noctuary.pages.gallery import GalleryItem, gallery
 from noctuary.pages.object_summary import ObjectNote, object_note
 from noctuary.pages.page import Frame, Page
-from noctuary.pages.site_model import EQUIPMENT, SiteModel
+from noctuary.pages.site_model import EQUIPMENT, MOST_OF_A_RIG, SiteModel
 from noctuary.plain_record import plain_record
-
-#: So many of a rig's pictures are shown; the search leads to the others.
-MOST_PICTURES = 6
 
 
 @plain_record
 class RigNote:
     """A rig as built (mm, arcsec per sensor pixel, degrees of the whole sensor) and its totals (seconds).
 
-    ``pictures`` are the newest of ``picture_count``.
+    ``pictures`` are the newest of ``picture_count``; ``page`` has all of them, where there are more.
     """
 
     name: str
@@ -52,6 +49,7 @@ class RigNote:
     targets: tuple[ObjectNote, ...]
     pictures: tuple[GalleryItem, ...]
     picture_count: int
+    page: str | None
 
 
 @plain_record
@@ -107,6 +105,7 @@ def _note(model: SiteModel, number: int, facts: RigFacts) -> RigNote:
         first_night=whole.first_night,
         last_night=whole.last_night,
         targets=tuple(object_note(t, model) for t in targets.values()),
-        pictures=pictures[:MOST_PICTURES],
+        pictures=pictures[:MOST_OF_A_RIG],
         picture_count=len(pictures),
+        page=model.addresses.rigs.get(rig.name),
     )

@@ -40,10 +40,13 @@ def by_year(pictures: Sequence[GalleryItem]) -> tuple[YearGroup, ...]:
     if len(pictures) < LEAST_FOR_YEARS:
         return (YearGroup(None, None, len(pictures), (MonthGroup(None, tuple(pictures)),)),)
     years = [(year, list(group)) for year, group in groupby(pictures, key=lambda p: p.finished.year)]
-    return tuple(YearGroup(year, year_page(year), len(group), _months(group)) for year, group in years)
+    return tuple(YearGroup(year, year_page(year), len(group), by_month(group)) for year, group in years)
 
 
-def _months(pictures: list[GalleryItem]) -> tuple[MonthGroup, ...]:
+def by_month(pictures: Sequence[GalleryItem]) -> tuple[MonthGroup, ...]:
+    """A year's pictures, newest first, by the months in which they were finished; in one group where they are few."""
+    if not pictures:
+        return ()
     if len(pictures) < LEAST_FOR_MONTHS:
         return (MonthGroup(None, tuple(pictures)),)
     months = groupby(pictures, key=lambda p: p.finished.month)

@@ -1,13 +1,15 @@
-"""Targets that belong together: a page for each constellation and one for each kind of object."""
+"""Pictures that belong together: a page for each constellation, each kind of object and each rig with many."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Literal
 
+from noctuary.facts.archive_facts import RigFacts
 from noctuary.facts.exposure import total_of
 from noctuary.facts.target import TargetFacts
-from noctuary.pages.gallery import GalleryItem, gallery
+from noctuary.pages.gallery import gallery
+from noctuary.pages.gallery_years import YearGroup, by_year
 from noctuary.pages.object_summary import ObjectNote, object_note
 from noctuary.pages.page import Frame, Link, Page
 from noctuary.pages.site_model import SiteModel
@@ -16,13 +18,16 @@ from noctuary.plain_record import plain_record
 
 @plain_record
 class GroupContext:
-    """``name`` is the constellation's abbreviation or the kind; ``others`` are the other pages of its sort."""
+    """``name`` is the constellation's abbreviation, the kind or the rig; ``others`` are the other pages of its sort.
+
+    ``targets`` come with their light (seconds), which is ``None`` for those of a rig too.
+    """
 
     frame: Frame
-    by: Literal["constellation", "kind"]
+    by: Literal["constellation", "kind", "rig"]
     name: str
     targets: tuple[tuple[ObjectNote, float | None], ...]
-    pictures: tuple[GalleryItem, ...]
+    years: tuple[YearGroup, ...]
     total_s: float | None
     others: tuple[Link, ...]
 
@@ -33,6 +38,28 @@ def constellation_pages(model: SiteModel) -> list[Page]:
 
 def kind_pages(model: SiteModel) -> list[Page]:
     return _pages(model, "kind", model.addresses.kinds, lambda t: t.object.kind)
+
+
+def rig_pages(model: SiteModel) -> list[Page]:
+    """All pictures of each rig that has more than the page of the equipment shows."""
+    addresses = model.addresses.rigs
+    links = [Link(name, page) for name, page in addresses.items()]
+    rigs = [facts for facts in model.facts.rigs if facts.rig.name in addresses]
+    return [Page(addresses[f.rig.name], "group.html", _of_rig(model, f, links), "rig") for f in rigs]
+
+
+def _of_rig(model: SiteModel, facts: RigFacts, links: Sequence[Link]) -> GroupContext:
+    targets = {p.target.name: p.target for p in facts.pictures if p.target}
+    notes = sorted((object_note(target, model) for target in targets.values()), key=lambda note: note.name)
+    return GroupContext(
+        frame=model.frame,
+        by="rig",
+        name=facts.rig.name,
+        targets=tuple((note, None) for note in notes),
+        years=by_year(gallery(facts.pictures, model)),
+        total_s=facts.integration.total_s,
+        others=tuple(link for link in links if link.text != facts.rig.name),
+    )
 
 
 def _pages(
@@ -55,7 +82,7 @@ def _pages(
             by=by,
             name=name,
             targets=tuple((object_note(t.object, model), t.integration.total_s) for t in targets),
-            pictures=gallery(pictures, model),
+            years=by_year(gallery(pictures, model)),
             total_s=total_of(t.integration.total_s for t in targets),
             others=tuple(link for link in links if link.text != name),
         )

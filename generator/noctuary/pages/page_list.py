@@ -63,6 +63,7 @@ PAGES: tuple[Callable[[SiteModel], list[Page]], ...] = (
     equipment_page.pages,
     group_page.constellation_pages,
     group_page.kind_pages,
+    group_page.rig_pages,
     free_page.pages,
     data_page.pages,
     redirect_page.pages,

@@ -29,6 +29,8 @@ EXHIBITS = "exhibits.html"
 DATA = "data.html"
 #: What a host of static pages shows at an address without a page.
 NOT_FOUND = "404.html"
+#: So many of a rig's pictures are on the page of the equipment; a rig with more has a page of its own.
+MOST_OF_A_RIG = 6
 #: Names at the root of the site that are not for free pages.
 OWN_NAMES = frozenset({FRONT, TARGETS, NIGHTS, EQUIPMENT, SKY, YEARS, EXHIBITS, DATA, NOT_FOUND})
 
@@ -74,16 +76,18 @@ class SiteModel:
 
 
 def addresses_of(facts: ArchiveFacts) -> Addresses:
-    """The address of every target, constellation, kind, night and free page that gets a page."""
+    """The address of every target, constellation, kind, rig, night and free page that gets a page."""
     oldest_first = tuple(reversed(facts.targets))
     targets = slugs_of((t.identity, t.name) for t in oldest_first)
     constellations = slugs(t.object.constellation for t in oldest_first if t.object.constellation)
     kinds = slugs(t.object.kind for t in oldest_first)
+    rigs = slugs(r.rig.name for r in facts.rigs)
     return Addresses(
         targets={identity: f"targets/{s}.html" for identity, s in targets.items()},
         stems=slugs(t.identity for t in oldest_first),
         constellations={name: f"constellations/{s}.html" for name, s in constellations.items()},
         kinds={name: f"kinds/{s}.html" for name, s in kinds.items()},
+        rigs={r.rig.name: f"rigs/{rigs[r.rig.name]}.html" for r in facts.rigs if len(r.pictures) > MOST_OF_A_RIG},
         nights={n.night: night_page(n.night) for n in facts.nights},
         free_pages={p.id: free_page(p.id, OWN_NAMES) for p in facts.archive.pages},
     )

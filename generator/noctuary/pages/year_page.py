@@ -14,7 +14,8 @@ from noctuary.facts.object_names import common_name_beside
 from noctuary.facts.time_use import DarkUse
 from noctuary.facts.year import YearReview, year_review
 from noctuary.pages.addresses import year_page
-from noctuary.pages.gallery import GalleryItem, gallery
+from noctuary.pages.gallery import gallery
+from noctuary.pages.gallery_years import MonthGroup, by_month
 from noctuary.pages.page import Frame, Link, Page, relative
 from noctuary.pages.site_model import YEARS, SiteModel
 from noctuary.plain_record import plain_record
@@ -48,6 +49,7 @@ class YearContext:
     """``beside`` are the years of the tables of months and rigs, this one first; each row has a number a year.
 
     ``more_s`` is the integration beyond that of the year before; shares are of the time that sessions lasted.
+    ``finished`` are its ``picture_count`` pictures.
     """
 
     frame: Frame
@@ -55,7 +57,8 @@ class YearContext:
     total_s: float | None
     sessions_not_recorded: int
     nights: int
-    pictures: tuple[GalleryItem, ...]
+    picture_count: int
+    finished: tuple[MonthGroup, ...]
     targets: tuple[tuple[Link | str, float], ...]
     firsts: tuple[First, ...]
     best_month: date | None
@@ -157,6 +160,7 @@ def _context(model: SiteModel, at: int, year: YearFacts, review: YearReview) -> 
     rigs = sorted({rig for y in beside for rig in y.by_rig_s}, key=lambda r: (-year.by_rig_s.get(r, 0.0), r))
     rows = tuple((rig, tuple((y.year, y.by_rig_s[rig]) for y in beside if y.by_rig_s.get(rig))) for rig in rigs)
     log = tuple(_night(model, night) for night in year.nights)
+    shown = gallery(year.pictures, model)
     some_light = (year.integration.total_s or 0) > 0
     return YearContext(
         frame=model.frame,
@@ -164,7 +168,8 @@ def _context(model: SiteModel, at: int, year: YearFacts, review: YearReview) -> 
         total_s=year.integration.total_s,
         sessions_not_recorded=year.integration.sessions_not_recorded,
         nights=year.integration.nights,
-        pictures=gallery(year.pictures, model),
+        picture_count=len(shown),
+        finished=by_month(shown),
         targets=_targets(model, year),
         firsts=tuple(
             First(
