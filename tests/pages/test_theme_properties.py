@@ -46,7 +46,8 @@ def defined(theme: str) -> dict[str, dict[str, str]]:
     css = style_sheet(theme)
     base = properties(css, ":root")
     if theme == "folio":
-        grounds = {"light": base, "dark": base | properties(css, ":root", "(prefers-color-scheme: dark)")}
+        grounds = {"day": base}
+        grounds |= {name: base | properties(css, f':root[data-ground="{name}"]') for name in ("night", "red")}
         sizes = {"everywhere": base}
     else:
         grounds = {"night": base}
@@ -66,9 +67,10 @@ def test_the_page_lists_every_property_of_the_theme_with_its_values(theme: str) 
     assert set(listed(theme)) == set(re.findall(r"(--[\w-]+):", style_sheet(theme)))
 
 
-def test_the_day_ground_is_the_same_whether_chosen_or_asked_for_by_the_system() -> None:
-    css = style_sheet("umbra")
-    assert properties(css, ':root[data-ground="day"]') == properties(css, ":root:not([data-ground])")
+@pytest.mark.parametrize(("theme", "ground"), [("umbra", "day"), ("folio", "night")])
+def test_a_ground_is_the_same_whether_chosen_or_asked_for_by_the_system(theme: str, ground: str) -> None:
+    css = style_sheet(theme)
+    assert properties(css, f':root[data-ground="{ground}"]') == properties(css, ":root:not([data-ground])")
 
 
 @pytest.mark.slow

@@ -119,19 +119,19 @@ def find_template(folders: Sequence[Path], name: str) -> Path | None:
 def published_files(folders: Sequence[Path]) -> dict[str, bytes]:
     """Address in the site → content, for everything of a theme that is published, sorted.
 
-    A theme that says in its ``theme.yaml`` what it ``borrows`` takes only those kinds of file from the folders
-    after its own, and besides them the style sheets that it names.
+    A theme that says in its ``theme.yaml`` what it ``borrows`` takes only those kinds of file, and single files, from
+    the folders after its own, and besides them the style sheets that it names.
     """
     files: dict[str, Path] = {}
-    kinds = set(PUBLISHED)
+    borrowed: list[set[str]] = []
     for folder in folders:
         for kind in PUBLISHED:
-            if kind not in kinds:
-                continue
             for path in sorted((folder / kind).rglob("*")):
-                if path.is_file() and path.suffix.lower() in PUBLISHED[kind]:
-                    files.setdefault(f"{SITE_FOLDER}/{path.relative_to(folder).as_posix()}", path)
-        kinds &= _borrowed(folder)
+                name = path.relative_to(folder).as_posix()
+                wanted = all(kind in some or name in some for some in borrowed)
+                if wanted and path.is_file() and path.suffix.lower() in PUBLISHED[kind]:
+                    files.setdefault(f"{SITE_FOLDER}/{name}", path)
+        borrowed.append(_borrowed(folder))
     contents = {address: path.read_bytes() for address, path in files.items()}
     if (extra := find(folders, EXTRA)) is not None:
         contents[f"{SITE_FOLDER}/{EXTRA}"] = extra.read_bytes()
@@ -145,7 +145,7 @@ def published_files(folders: Sequence[Path]) -> dict[str, bytes]:
 
 
 def _borrowed(folder: Path) -> set[str]:
-    """The kinds of file that a theme takes from the folders after its own: all, unless it says which."""
+    """The kinds of file, and single files, that a theme takes from the folders after its own: all, unless it says."""
     file = folder / "theme.yaml"
     borrows = _read(file if file.is_file() else None).get("borrows")
     return {str(kind) for kind in borrows} if isinstance(borrows, list) else set(PUBLISHED)

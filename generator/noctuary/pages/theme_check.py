@@ -116,9 +116,10 @@ def _theme_key(key: str, value: Any, marks: Marks, folders: Sequence[Path]) -> I
                 yield _shape(marks, (key, number), "a text", "the name of a file")
             elif key in _FILES:
                 yield from _file(written, marks, (key, number), folders)
-            elif written not in PUBLISHED:
-                message = f"“{written[:40]}” is no kind of published file"
-                yield fault(marks.at(key, number), "wrong-word", message, f"write some of {', '.join(PUBLISHED)}")
+            elif written not in PUBLISHED and find(folders, written) is None:
+                message = f"“{written[:40]}” is no kind of published file, nor such a file"
+                kinds = f"write some of {', '.join(PUBLISHED)}, or files as scripts/search.js"
+                yield fault(marks.at(key, number), "wrong-word", message, kinds)
     else:
         yield _unknown(marks, (key,), _TEXTS | _LISTS | {"card"})
 

@@ -1,4 +1,4 @@
-/* What is heavy is asked for when someone wants it: finding, looking closely, a map that can be moved. */
+/* What is heavy is asked for when someone wants it: looking closely, a map that can be moved. */
 (function () {
   "use strict";
   var asked = {};
@@ -9,31 +9,6 @@
     script.src = address;
     document.head.appendChild(script);
   }
-
-  /* Finding: the form is shown at once, its lists and words come with the first touch, key, or shared address. */
-  var form = document.getElementById("find");
-  if (form) {
-    form.addEventListener("submit", function (e) { e.preventDefault(); });
-    var clicked = null;
-    var begin = function () { load(form.dataset.script); };
-    ["pointerenter", "focusin", "pointerdown"].forEach(function (kind) { form.addEventListener(kind, begin, { once: true }); });
-    form.addEventListener("click", function (e) { clicked = e.target.closest("[data-facet]"); });
-    form.addEventListener("ready", function () { if (clicked) clicked.click(); }, { once: true });
-    if (/^#(.*&)?(words|kind|constellation|target|rig|filter|year|place)=/.test(location.hash)) begin();
-    var write = function () { if (location.hash === "#words=") form.elements.words.focus(); };
-    addEventListener("hashchange", write);
-    addEventListener("textshown", write);
-    write();
-  }
-  /* A stroke leads to it from everywhere. */
-  addEventListener("keydown", function (e) {
-    if (e.key !== "/" || e.defaultPrevented || e.altKey || e.ctrlKey || e.metaKey) return;
-    if (e.target !== document.body && e.target.id !== "content") return;
-    var link = document.querySelector(".search-link a");
-    if (!link && !form) return;
-    e.preventDefault();
-    if (form) form.elements.words.focus(); else location.href = link.href;
-  });
 
   /* Looking closely: by its button, or by the picture itself, which without script leads to its file. */
   var dialog = document.getElementById("picture-zoom");

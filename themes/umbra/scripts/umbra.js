@@ -1,3 +1,4 @@
+/* What both themes do on every page: the ground, tables that sort, the way to the search and to the neighbours. */
 (function () {
   "use strict";
   var root = document.documentElement;
@@ -55,6 +56,37 @@
           .forEach(function (entry) { body.appendChild(entry.row); });
       });
     });
+  });
+
+  /* Finding: the form is shown at once, its lists and words come with the first touch, key, or shared address. */
+  var form = document.getElementById("find"), searching = false;
+  if (form) {
+    form.addEventListener("submit", function (e) { e.preventDefault(); });
+    var clicked = null;
+    var begin = function () {
+      if (searching) return;
+      searching = true;
+      var script = document.createElement("script");
+      script.src = form.dataset.script;
+      document.head.appendChild(script);
+    };
+    ["pointerenter", "focusin", "pointerdown"].forEach(function (kind) { form.addEventListener(kind, begin, { once: true }); });
+    form.addEventListener("click", function (e) { clicked = e.target.closest("[data-facet]"); });
+    form.addEventListener("ready", function () { if (clicked) clicked.click(); }, { once: true });
+    if (/^#(.*&)?(words|kind|constellation|target|rig|filter|year|place)=/.test(location.hash)) begin();
+    var write = function () { if (location.hash === "#words=") form.elements.words.focus(); };
+    addEventListener("hashchange", write);
+    addEventListener("textshown", write);
+    write();
+  }
+  /* A stroke leads to it from everywhere. */
+  addEventListener("keydown", function (e) {
+    if (e.key !== "/" || e.defaultPrevented || e.altKey || e.ctrlKey || e.metaKey) return;
+    if (e.target !== document.body && e.target.id !== "content") return;
+    var link = document.querySelector(".search-link a");
+    if (!link && !form) return;
+    e.preventDefault();
+    if (form) form.elements.words.focus(); else location.href = link.href;
   });
 
   /* Arrow keys lead to the neighbours, unless something on the page wants them. */
