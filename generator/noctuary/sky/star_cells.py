@@ -1,8 +1,8 @@
 """The shipped table of stars, tycho2.bin, read by region: cells of the sky of about 1° × 1°, stars packed in each.
 
 Bands of 1° in declination from the south pole, each cut into as many cells of right ascension as it is degrees long.
-A position in its cell has 16 bits each way (0.06″), a magnitude 8 bits in steps of 1/16 from −2. Its script
-``tables/make_tycho2.py`` has the sources and the layout of the file.
+A position in its cell has 16 bits each way (0.06″, beside the poles up to 0.12″), a magnitude 8 bits in steps of 1/16
+from −2. Its script ``tables/make_tycho2.py`` has the sources and the layout of the file.
 """
 
 from __future__ import annotations
