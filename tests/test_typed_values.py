@@ -65,7 +65,7 @@ class TestValues:
         memory = Memo()
         assert memory.ask(("a", 1), lambda: 2.5, float) == 2.5
         assert memory.ask(("b", date(2025, 1, 2), time(3)), lambda: "word", str) == "word"
-        again = Memo(memory.kept())
+        again = Memo(dict(memory.kept()))
         assert again.missing([("a", 1)], str) == [("a", 1)]
         assert again.ask(("a", 1), lambda: "other", str) == "other"
         assert again.known(("b", date(2025, 1, 2), time(3)), str) == "word"

@@ -206,7 +206,7 @@ class EditedWords:
         )
         made_of = {product.path: product.ingredients for product in products}
         try:
-            last.worked_out.edit(files.outdated, memory.learned(), made_of, files.pieces)
+            last.worked_out.edit(files.outdated, dict(memory.learned()), made_of, files.pieces)
             edit_manifest(last.worked_out.edits, book, stamps.keys(), published.keys())
             self._keep(last.worked_out, book)
             self._last, self._files = replace(last, book=book), self._left_files()
@@ -228,7 +228,7 @@ class EditedWords:
         if not left.edits.large:
             write_edits(self._folder / FOLDER, left.edits)
             return
-        everything = left.answers(), left.ingredients(), left.pieces()
+        everything = left.answers().items(), left.ingredients().items(), left.pieces().items()
         left.close()
         write_worked_out(self._folder, left.program, book.build, *everything)
         write_manifest(self._folder, book)

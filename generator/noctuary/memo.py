@@ -8,7 +8,7 @@ is, and an answer of an earlier run that is of another is worked out again.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from hashlib import blake2b
 from typing import Any
@@ -27,6 +27,7 @@ class Memo:
         self._digests: dict[Question, bytes] = {}
         self._asked: dict[Question, None] = {}
         self._new: set[Question] = set()
+        self._to_work_out: dict[Question, Callable[[], Any]] = {}
 
     def ask(self, question: Question, work: Callable[[], Any], kind: Any) -> Any:
         """The answer to a question, of the type ``kind``, worked out where it is not known yet."""
@@ -42,11 +43,13 @@ class Memo:
         return [q for q in dict.fromkeys(questions) if self._find(q, kind) is _ABSENT]
 
     def keep(self, question: Question, work: Callable[[], Any]) -> None:
-        """Leaves an answer for a later run, worked out where an earlier one has not left it; raises ValueError."""
-        if self._digest(question) in self._kept:
-            self._asked[question] = None
-        else:
-            self.learn(question, work())
+        """Leaves an answer for a later run; where an earlier one has not left it, it is worked out when it is kept.
+
+        One whose work raises ValueError is left out.
+        """
+        self._asked[question] = None
+        if self._digest(question) not in self._kept:
+            self._to_work_out[question] = work
 
     def learn(self, question: Question, answer: Any) -> None:
         self._answers[question] = answer
@@ -62,23 +65,30 @@ class Memo:
     @property
     def changed(self) -> bool:
         """Whether what is worth keeping differs from what was handed in."""
-        return bool(self._new) or len(self._kept) > sum(self._digest(q) in self._kept for q in self._asked)
+        if self._new or self._to_work_out:
+            return True
+        return len(self._kept) > sum(self._digest(q) in self._kept for q in self._asked)
 
-    def kept(self) -> dict[bytes, bytes]:
-        """The answers that were asked for, in a stable order; one that cannot be kept is left out."""
-        asked = (self._digest(question) for question in self._asked if question not in self._new)
-        return {digest: self._kept[digest] for digest in asked if digest in self._kept} | self.learned()
+    def kept(self) -> Iterator[tuple[bytes, bytes]]:
+        """The answers that were asked for, by digest, in a stable order; one that cannot be kept is left out."""
+        known = (question for question in self._asked if not self._is_new(question))
+        for digest in dict.fromkeys(map(self._digest, known)):
+            if digest in self._kept:
+                yield digest, self._kept[digest]
+        yield from self.learned()
 
-    def learned(self) -> dict[bytes, bytes]:
+    def learned(self) -> Iterator[tuple[bytes, bytes]]:
         """Of these the answers that an earlier run had not kept."""
         from noctuary.typed_values import to_bytes
 
-        found: dict[bytes, bytes] = {}
-        for question in self._asked:
-            if question in self._new:
-                with suppress(ValueError):  # worked out again by the next run
-                    found[self._digest(question)] = to_bytes(self._answers[question])
-        return found
+        # By digest: two questions may be unlike and be written alike.
+        for digest, question in {self._digest(q): q for q in self._asked if self._is_new(q)}.items():
+            with suppress(ValueError):  # worked out again by the next run
+                work = self._to_work_out.get(question)
+                yield digest, to_bytes(work() if work is not None else self._answers[question])
+
+    def _is_new(self, question: Question) -> bool:
+        return question in self._new or question in self._to_work_out
 
     def _find(self, question: Question, kind: Any) -> Any:
         answer = self._answers.get(question, _ABSENT)

@@ -131,8 +131,8 @@ def _built(
     try:
         write_schemas(folder)
         # In this order: a manifest is believed about what is made of what only beside the answers of its own build.
-        ingredients_now = {p.path: written(p.ingredients) for p in site.products}
-        write_worked_out(folder, program, book.build, memory.kept(), ingredients_now, site.pieces)
+        ingredients_now = ((product.path, written(product.ingredients)) for product in site.products)
+        write_worked_out(folder, program, book.build, memory.kept(), ingredients_now, site.pieces.items())
         write_manifest(folder, book)
         if any(name.startswith("images/") for name, _ in outcome.reasons):
             site.prune_cache()

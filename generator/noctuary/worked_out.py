@@ -128,9 +128,9 @@ def write_worked_out(
     folder: Path,
     program: str,
     build: str,
-    answers: Mapping[bytes, bytes],
-    ingredients: Mapping[str, str],
-    pieces: Mapping[bytes, bytes],
+    answers: Iterable[tuple[bytes, bytes]],
+    ingredients: Iterable[tuple[str, str]],
+    pieces: Iterable[tuple[bytes, bytes]],
 ) -> None:
     """Keeps what a build worked out, whole or not at all; ``ingredients`` as :func:`written`. Raises OSError."""
     write_sealed_rows(
@@ -139,9 +139,9 @@ def write_worked_out(
         build,
         {
             "about": {"format": _FORMAT, "program": program, "build": build}.items(),
-            "ingredients": ((os.fsencode(path), digests) for path, digests in ingredients.items()),
-            "answers": answers.items(),
-            "pieces": pieces.items(),
+            "ingredients": ((os.fsencode(path), digests) for path, digests in ingredients),
+            "answers": answers,
+            "pieces": pieces,
         },
     )
 

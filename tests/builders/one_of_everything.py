@@ -182,7 +182,7 @@ def model_of(hostile: str = "") -> SiteModel:
 
 
 def set_pages(hostile: str = "") -> list[Page]:
-    return pages(model_of(hostile))
+    return [plan.page() for plan in pages(model_of(hostile))]
 
 
 @cache

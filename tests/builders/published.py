@@ -48,7 +48,7 @@ def published(found: Inspection, size: tuple[int, int] = (60, 40)) -> dict[str, 
             p.id, p.title, p.alt or p.title, f"pictures/{p.id}.html", *size, "#241a30", (source,), source
         )
     whole = site_model(found.facts, shown)
-    texts = {page.path: _renderer().render(page) for page in [*pages(whole), *share_image_pages(whole)]}
+    texts = {plan.path: _renderer().render(plan.page()) for plan in [*pages(whole), *share_image_pages(whole)]}
     return texts | {o.path: o.make().decode() for o in site_exports(whole) if not o.path.endswith(".fits")}
 
 

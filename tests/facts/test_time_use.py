@@ -150,7 +150,7 @@ def test_a_year_adds_up_its_nights_and_asks_the_sky_once() -> None:
     assert all(11 * 3600 < a.dark_s < 12 * 3600 for a in nights)  # a long night, as the ephemerides above
     assert year.kept_s == pytest.approx(2 * 9900)
     # A second build knows the answers.
-    again = Memo(memory.kept())
+    again = Memo(dict(memory.kept()))
     assert archive_facts(whole, Almanac(whole, again), {}, {}).years == facts.years
     assert not again.changed
 

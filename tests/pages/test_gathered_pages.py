@@ -76,9 +76,8 @@ def site() -> dict[str, str]:
         page = f"pictures/{name}.html"
         shown[name] = PictureView(name, record.title, "A picture", page, *PIXELS, "#241a30", (source,), source)
     renderer = Renderer(theme_folders(None, Path("no-archive-here")), "en")
-    return {
-        page.path: renderer.render(page) for page in pages(site_model(whole, shown)) if page.path.endswith(".html")
-    }
+    plans = pages(site_model(whole, shown))
+    return {plan.path: renderer.render(plan.page()) for plan in plans if plan.path.endswith(".html")}
 
 
 def words(address: str) -> str:
@@ -186,7 +185,7 @@ def test_a_night_of_two_rigs_is_one_night_and_a_film_through_two_names_both():
     page = "pictures/jupiter.html"
     views = {"jupiter": PictureView("jupiter", "Jupiter", "A", page, *PIXELS, "#000000", (source,), source)}
     renderer = Renderer(theme_folders(None, Path("no-archive-here")), "en")
-    told = {page.path: page for page in pages(site_model(whole, views))}
+    told = {plan.path: plan.page() for plan in pages(site_model(whole, views))}
     text = " ".join(unescape(re.sub(r"<[^>]+>", " ", renderer.render(told["targets/jupiter.html"]))).split())
     assert "One night, 17 s" in text
     assert "26 September , reflector" in text

@@ -259,7 +259,7 @@ def test_an_archive_without_pictures_has_its_pages_too():
     from noctuary.pages.theme import theme_folders
 
     renderer = Renderer(theme_folders(None, Path("no-archive-here")), "en")
-    html = {p.path: renderer.render(p) for p in pages(site_model(facts(), {}))}
+    html = {plan.path: renderer.render(plan.page()) for plan in pages(site_model(facts(), {}))}
     assert "No picture is finished yet." in html["index.html"]
     assert not [path for path in html if path.startswith("pictures/")]
 

@@ -193,7 +193,7 @@ def texts_without_address() -> dict[str, str]:
     everything = site_model(found, shown(found))
     renderer = Renderer(theme_folders(None, Path("no-archive-here")), "en")
     assert share_image_pages(everything) == []
-    return {page.path: renderer.render(page) for page in pages(everything, site_exports(everything))}
+    return {plan.path: renderer.render(plan.page()) for plan in pages(everything, site_exports(everything))}
 
 
 def test_without_an_address_there_is_no_absolute_link_and_nothing_for_machines():
@@ -238,7 +238,7 @@ def test_the_printed_code_reads_as_the_address(address):
 def test_words_on_the_share_pictures_are_the_pages_own():
     renderer = Renderer(theme_folders(None, Path("no-archive-here")), "en")
     card = next(c for c in share_image_pages(site_model(facts(), shown(facts()))) if c.path == "share/ring-two.jpg")
-    lines = unescape(renderer.render(card)).splitlines()
+    lines = unescape(renderer.render(card.page())).splitlines()
     assert lines[0] == "The ring again"
     assert lines[1].startswith("NGC 2238")
     told = lines[2].replace("\u202f", " ")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Container
 from datetime import date
+from functools import partial
 
 from noctuary.archive.changes_file import KeptChange
 from noctuary.archive.partial_date import PartialDate
@@ -12,7 +13,7 @@ from noctuary.facts.picture import PictureFacts
 from noctuary.facts.target import TargetFacts
 from noctuary.pages.addresses import Addresses, picture_page
 from noctuary.pages.change_cut_outs import HEIGHT_PX, WIDTH_PX
-from noctuary.pages.page import Frame, Link, Page
+from noctuary.pages.page import Frame, Link, PagePlan
 from noctuary.pages.picture_view import Source
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
@@ -75,9 +76,9 @@ def has_changes(target: TargetFacts, shown: Container[str]) -> bool:
     return any(True for _ in kept_changes(target, shown))
 
 
-def pages(model: SiteModel) -> list[Page]:
+def pages(model: SiteModel) -> list[PagePlan]:
     return [
-        Page(address(model.addresses, t.identity), "changes.html", _context(model, t), "changes")
+        PagePlan(address(model.addresses, t.identity), "changes.html", "changes", partial(_context, model, t))
         for t in model.facts.targets
         if has_changes(t, model.shown)
     ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Literal
 
 from noctuary.archive.partial_date import PartialDate
@@ -12,7 +13,7 @@ from noctuary.facts.target import TargetFacts, growth
 from noctuary.pages.depth_note import GrowthNote, growth_note
 from noctuary.pages.light_note import LightNote, light_note
 from noctuary.pages.overlay_pairs import address, pairs, shown_width
-from noctuary.pages.page import Frame, Link, Page
+from noctuary.pages.page import Frame, Link, PagePlan
 from noctuary.pages.picture_view import PictureView, Source
 from noctuary.pages.rig_parts import RigParts, rig_parts
 from noctuary.pages.site_model import SiteModel
@@ -67,7 +68,7 @@ class CompareContext:
     newer_choices: tuple[Choice, ...]
 
 
-def pages(model: SiteModel) -> list[Page]:
+def pages(model: SiteModel) -> list[PagePlan]:
     all_pages = []
     for target in model.facts.targets:
         pairs_of_target = pairs(target, model.shown)
@@ -82,8 +83,8 @@ def pages(model: SiteModel) -> list[Page]:
         after = {name: tuple(choices) for name, choices in newer_choices.items()}
         for a, b in pairs_of_target:
             path = address(model.addresses, target.identity, a.picture.id, b.picture.id)
-            context = _context(model, target, a, b, beside[b.picture.id], after[a.picture.id])
-            all_pages.append(Page(path, "compare.html", context, "compare"))
+            tell = partial(_context, model, target, a, b, beside[b.picture.id], after[a.picture.id])
+            all_pages.append(PagePlan(path, "compare.html", "compare", tell))
     return all_pages
 
 

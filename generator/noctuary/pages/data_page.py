@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from noctuary.pages.exports import coverage_export
 from noctuary.pages.exports.acquisition import COLUMNS
 from noctuary.pages.exports.table import Column
-from noctuary.pages.page import Frame, Link, Page
+from noctuary.pages.page import Frame, Link, PagePlan
 from noctuary.pages.site_model import DATA, SiteModel
 from noctuary.plain_record import plain_record
 
@@ -20,6 +22,10 @@ class DataContext:
     coverage: tuple[Link, ...]
 
 
-def pages(model: SiteModel) -> list[Page]:
+def pages(model: SiteModel) -> list[PagePlan]:
+    return [PagePlan(DATA, "data.html", "data", partial(_context, model))]
+
+
+def _context(model: SiteModel) -> DataContext:
     coverage = tuple(Link(export.format, export.path) for export in coverage_export.exports(model))
-    return [Page(DATA, "data.html", DataContext(model.frame, COLUMNS, coverage), "data")]
+    return DataContext(model.frame, COLUMNS, coverage)

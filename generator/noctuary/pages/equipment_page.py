@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import partial
 
 from noctuary.facts.archive_facts import RigFacts
 from noctuary.facts.exposure import Kept
 from noctuary.facts.optics import angle_of_view_deg, aperture_mm, f_ratio, focal_length_mm, image_scale_arcsec_px
 from noctuary.pages.gallery import GalleryItem, gallery
 from noctuary.pages.object_summary import ObjectNote, object_note
-from noctuary.pages.page import Frame, Page
+from noctuary.pages.page import Frame, PagePlan
 from noctuary.pages.site_model import EQUIPMENT, MOST_OF_A_RIG, SiteModel
 from noctuary.plain_record import plain_record
 
@@ -60,9 +61,13 @@ class EquipmentContext:
     rigs: tuple[RigNote, ...]
 
 
-def pages(model: SiteModel) -> list[Page]:
+def pages(model: SiteModel) -> list[PagePlan]:
+    return [PagePlan(EQUIPMENT, "equipment.html", "equipment", partial(_context, model))]
+
+
+def _context(model: SiteModel) -> EquipmentContext:
     rigs = tuple(_note(model, number, r) for number, r in enumerate(model.facts.rigs, 1))
-    return [Page(EQUIPMENT, "equipment.html", EquipmentContext(model.frame, rigs), "equipment")]
+    return EquipmentContext(model.frame, rigs)
 
 
 def _note(model: SiteModel, number: int, facts: RigFacts) -> RigNote:

@@ -6,14 +6,15 @@ has no page.
 
 from __future__ import annotations
 
-from collections.abc import Container, Sequence
+from collections.abc import Container, Iterable, Sequence
+from functools import partial
 from typing import Literal
 
 from noctuary.archive.records import Exhibit
 from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.pages.addresses import exhibit_page, slides_page
 from noctuary.pages.object_summary import ObjectNote, object_note
-from noctuary.pages.page import Frame, Link, Page
+from noctuary.pages.page import Frame, Link, PagePlan
 from noctuary.pages.picture_page import PictureSummary, picture_summary
 from noctuary.pages.picture_view import PictureView
 from noctuary.pages.site_model import EXHIBITS, SiteModel
@@ -86,32 +87,39 @@ def shown_exhibits(
     return tuple(exhibits)
 
 
-def pages(model: SiteModel) -> list[Page]:
-    made: list[Page] = []
-    entries = []
+def pages(model: SiteModel) -> list[PagePlan]:
     exhibits = shown_exhibits(model.facts, model.shown)
+    if not exhibits:
+        return []
     links = [Link(exhibit.title, exhibit_page(exhibit.id)) for exhibit, _ in exhibits]
+    entries = tuple(
+        (link, exhibit.introduction, len(pictures), model.shown[pictures[0][0]])
+        for link, (exhibit, pictures) in zip(links, exhibits, strict=True)
+    )
+    plans = [PagePlan(EXHIBITS, "exhibits.html", "exhibits", partial(ExhibitsContext, model.frame, entries))]
     for at, (exhibit, pictures) in enumerate(exhibits):
-        slides = tuple(_slide(model, number, name, words) for number, (name, words) in enumerate(pictures, 1))
-        reading, show = exhibit_page(exhibit.id), slides_page(exhibit.id)
-        context = ExhibitContext(
-            frame=model.frame,
-            id=exhibit.id,
-            title=exhibit.title,
-            introduction=exhibit.introduction,
-            slides=slides,
-            rows=essay_rows(slides),
-            targets=tuple({s.object.name: s.object for s in slides if s.object is not None}.values()),
-            others=(*links[at + 1 :], *links[:at]),
-            show=show,
-            reading=reading,
-        )
-        made.append(Page(reading, "exhibit.html", context, "exhibit"))
-        made.append(Page(show, "slides.html", context, "slides"))
-        entries.append((links[at], exhibit.introduction, len(slides), slides[0].shown))
-    if entries:
-        made.insert(0, Page(EXHIBITS, "exhibits.html", ExhibitsContext(model.frame, tuple(entries)), "exhibits"))
-    return made
+        tell = partial(_context, model, exhibit, pictures, (*links[at + 1 :], *links[:at]))
+        plans.append(PagePlan(exhibit_page(exhibit.id), "exhibit.html", "exhibit", tell))
+        plans.append(PagePlan(slides_page(exhibit.id), "slides.html", "slides", tell))
+    return plans
+
+
+def _context(
+    model: SiteModel, exhibit: Exhibit, pictures: Iterable[tuple[str, str | None]], others: tuple[Link, ...]
+) -> ExhibitContext:
+    slides = tuple(_slide(model, number, name, words) for number, (name, words) in enumerate(pictures, 1))
+    return ExhibitContext(
+        frame=model.frame,
+        id=exhibit.id,
+        title=exhibit.title,
+        introduction=exhibit.introduction,
+        slides=slides,
+        rows=essay_rows(slides),
+        targets=tuple({s.object.name: s.object for s in slides if s.object is not None}.values()),
+        others=others,
+        show=slides_page(exhibit.id),
+        reading=exhibit_page(exhibit.id),
+    )
 
 
 #: Words of a picture that is one of a pair are no longer than this; and so much may its proportions differ.

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date
+from functools import partial
 
+from noctuary.facts.picture import PictureFacts
 from noctuary.pages.addresses import picture_page
-from noctuary.pages.page import Frame, Page
+from noctuary.pages.page import Frame, PagePlan
 from noctuary.pages.picture_page import PictureSummary, picture_summary
 from noctuary.pages.picture_view import PictureView
 from noctuary.pages.site_model import SiteModel
@@ -63,7 +65,7 @@ class RobotsContext:
     site_map: str
 
 
-def pages(model: SiteModel, others: Iterable[Page]) -> list[Page]:
+def pages(model: SiteModel, others: Sequence[PagePlan]) -> list[PagePlan]:
     """Feed (RFC 4287), site map (sitemaps.org 0.9) and robots.txt (RFC 9309); none without an address.
 
     ``others``: every page of the site; what is not listed is in none of the three.
@@ -71,22 +73,26 @@ def pages(model: SiteModel, others: Iterable[Page]) -> list[Page]:
     site = model.facts.archive.address
     if site is None:
         return []
-    feed_pages = []
-    if entries := _entries(model, site):
-        context = FeedContext(model.frame, site, site + FEED, max(e.day for e in entries), entries)
-        feed_pages.append(Page(FEED, "feed.xml", context, "feed"))
-    addresses = tuple(absolute(site, page.path) for page in others if page.listed)
-    feed_pages.append(Page(SITE_MAP, "sitemap.xml", SiteMapContext(model.frame, addresses), "site map"))
-    feed_pages.append(Page(ROBOTS, "robots.txt", RobotsContext(model.frame, site + SITE_MAP), "robots"))
-    return feed_pages
+    site_map = PagePlan(SITE_MAP, "sitemap.xml", "site map", partial(_site_map, model, site, others))
+    robots = PagePlan(ROBOTS, "robots.txt", "robots", partial(RobotsContext, model.frame, site + SITE_MAP))
+    if not (newest := [f for f in model.facts.listed[:LONGEST] if f.picture.id in model.shown]):
+        return [site_map, robots]
+    return [PagePlan(FEED, "feed.xml", "feed", partial(_feed, model, site, newest)), site_map, robots]
 
 
-def _entries(model: SiteModel, site: str) -> tuple[FeedEntry, ...]:
+def _site_map(model: SiteModel, site: str, pages: Iterable[PagePlan]) -> SiteMapContext:
+    return SiteMapContext(model.frame, tuple(absolute(site, page.path) for page in pages if page.listed))
+
+
+def _feed(model: SiteModel, site: str, newest: Iterable[PictureFacts]) -> FeedContext:
+    entries = _entries(model, site, newest)
+    return FeedContext(model.frame, site, site + FEED, max(e.day for e in entries), entries)
+
+
+def _entries(model: SiteModel, site: str, newest: Iterable[PictureFacts]) -> tuple[FeedEntry, ...]:
     entries = []
-    for facts in model.facts.listed[:LONGEST]:
-        picture, shown = facts.picture, model.shown.get(facts.picture.id)
-        if shown is None:
-            continue
+    for facts in newest:
+        picture, shown = facts.picture, model.shown[facts.picture.id]
         first_id = picture.former_ids[0] if picture.former_ids else picture.id
         entries.append(
             FeedEntry(

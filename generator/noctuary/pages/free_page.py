@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from noctuary.pages.page import Frame, Page
+from functools import partial
+
+from noctuary.archive.records import FreePage
+from noctuary.pages.page import Frame, PagePlan
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
 
@@ -16,12 +19,15 @@ class FreeContext:
     prose: str
 
 
-def pages(model: SiteModel) -> list[Page]:
-    free_pages = []
-    for p in model.facts.archive.pages:
-        context = FreeContext(model.frame, p.title, _below_title(p.prose, p.title))
-        free_pages.append(Page(model.addresses.free_pages[p.id], "free.html", context, "free"))
-    return free_pages
+def pages(model: SiteModel) -> list[PagePlan]:
+    return [
+        PagePlan(model.addresses.free_pages[p.id], "free.html", "free", partial(_context, model, p))
+        for p in model.facts.archive.pages
+    ]
+
+
+def _context(model: SiteModel, page: FreePage) -> FreeContext:
+    return FreeContext(model.frame, page.title, _below_title(page.prose, page.title))
 
 
 def _below_title(prose: str, title: str) -> str:

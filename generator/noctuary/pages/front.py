@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import partial
 
 from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.facts.filters import emission
@@ -11,7 +12,7 @@ from noctuary.pages.addresses import year_page
 from noctuary.pages.gallery import GalleryItem, gallery
 from noctuary.pages.gallery_years import YearGroup, by_year
 from noctuary.pages.object_summary import ObjectNote, object_note
-from noctuary.pages.page import Frame, Page
+from noctuary.pages.page import Frame, PagePlan
 from noctuary.pages.picture_page import PictureSummary, picture_summary
 from noctuary.pages.site_model import FRONT, SiteModel
 from noctuary.plain_record import plain_record
@@ -66,11 +67,15 @@ class FrontContext:
     first_night: date | None
 
 
-def pages(model: SiteModel) -> list[Page]:
+def pages(model: SiteModel) -> list[PagePlan]:
+    return [PagePlan(FRONT, "front.html", "front", partial(_context, model))]
+
+
+def _context(model: SiteModel) -> FrontContext:
     facts = model.facts
     everything = gallery(facts.listed, model)
     newest = everything[0] if everything else None
-    context = FrontContext(
+    return FrontContext(
         frame=model.frame,
         newest=newest,
         summary=picture_summary(facts.pictures[newest.id]) if newest else None,
@@ -83,7 +88,6 @@ def pages(model: SiteModel) -> list[Page]:
         nights=facts.integration.nights,
         first_night=facts.integration.first_night,
     )
-    return [Page(FRONT, "front.html", context, "front")]
 
 
 def _last_night(model: SiteModel) -> LastNight | None:

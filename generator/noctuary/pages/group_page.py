@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from typing import Literal
 
 from noctuary.facts.archive_facts import RigFacts
@@ -11,7 +12,7 @@ from noctuary.facts.target import TargetFacts
 from noctuary.pages.gallery import gallery
 from noctuary.pages.gallery_years import YearGroup, by_year
 from noctuary.pages.object_summary import ObjectNote, object_note
-from noctuary.pages.page import Frame, Link, Page
+from noctuary.pages.page import Frame, Link, PagePlan
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
 
@@ -32,20 +33,20 @@ class GroupContext:
     others: tuple[Link, ...]
 
 
-def constellation_pages(model: SiteModel) -> list[Page]:
+def constellation_pages(model: SiteModel) -> list[PagePlan]:
     return _pages(model, "constellation", model.addresses.constellations, lambda t: t.object.constellation)
 
 
-def kind_pages(model: SiteModel) -> list[Page]:
+def kind_pages(model: SiteModel) -> list[PagePlan]:
     return _pages(model, "kind", model.addresses.kinds, lambda t: t.object.kind)
 
 
-def rig_pages(model: SiteModel) -> list[Page]:
+def rig_pages(model: SiteModel) -> list[PagePlan]:
     """All pictures of each rig that has more than the page of the equipment shows."""
     addresses = model.addresses.rigs
     links = [Link(name, page) for name, page in addresses.items()]
     rigs = [facts for facts in model.facts.rigs if facts.rig.name in addresses]
-    return [Page(addresses[f.rig.name], "group.html", _of_rig(model, f, links), "rig") for f in rigs]
+    return [PagePlan(addresses[f.rig.name], "group.html", "rig", partial(_of_rig, model, f, links)) for f in rigs]
 
 
 def _of_rig(model: SiteModel, facts: RigFacts, links: Sequence[Link]) -> GroupContext:
@@ -67,24 +68,33 @@ def _pages(
     by: Literal["constellation", "kind"],
     addresses: Mapping[str, str],
     of: Callable[[TargetFacts], str | None],
-) -> list[Page]:
+) -> list[PagePlan]:
     members: dict[str, list[TargetFacts]] = {}
     for target in sorted(model.facts.targets, key=lambda t: t.name):
         if (name := of(target)) is not None:
             members.setdefault(name, []).append(target)
     links = [Link(name, addresses[name]) for name in sorted(members)]
-    group_pages = []
-    for name, targets in members.items():
-        members_here = {t.identity for t in targets}
-        pictures = (p for p in model.facts.listed if p.target is not None and p.target.name in members_here)
-        context = GroupContext(
-            frame=model.frame,
-            by=by,
-            name=name,
-            targets=tuple((object_note(t.object, model), t.integration.total_s) for t in targets),
-            years=by_year(gallery(pictures, model)),
-            total_s=total_of(t.integration.total_s for t in targets),
-            others=tuple(link for link in links if link.text != name),
-        )
-        group_pages.append(Page(addresses[name], "group.html", context, by))
-    return group_pages
+    return [
+        PagePlan(addresses[name], "group.html", by, partial(_context, model, by, name, targets, links))
+        for name, targets in members.items()
+    ]
+
+
+def _context(
+    model: SiteModel,
+    by: Literal["constellation", "kind"],
+    name: str,
+    targets: Sequence[TargetFacts],
+    links: Sequence[Link],
+) -> GroupContext:
+    members_here = {t.identity for t in targets}
+    pictures = (p for p in model.facts.listed if p.target is not None and p.target.name in members_here)
+    return GroupContext(
+        frame=model.frame,
+        by=by,
+        name=name,
+        targets=tuple((object_note(t.object, model), t.integration.total_s) for t in targets),
+        years=by_year(gallery(pictures, model)),
+        total_s=total_of(t.integration.total_s for t in targets),
+        others=tuple(link for link in links if link.text != name),
+    )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime
+from functools import partial
 from typing import TYPE_CHECKING
 
 from noctuary.archive.records import Night
@@ -13,7 +14,7 @@ from noctuary.facts.exposure import Kept
 from noctuary.facts.object_names import ObjectNames
 from noctuary.facts.time_use import DarkUse, SessionUse
 from noctuary.pages.gallery import GalleryItem, gallery
-from noctuary.pages.page import Frame, Link, Page
+from noctuary.pages.page import Frame, Link, PagePlan
 from noctuary.pages.session_rows import Entry, PlaceNote, entry, place_note, places_of
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
@@ -77,17 +78,18 @@ def night_note(note: Night) -> NightNote:
     )
 
 
-def pages(model: SiteModel) -> list[Page]:
+def pages(model: SiteModel) -> list[PagePlan]:
     nights = model.facts.nights  # newest first
     night_pages = []
     for at, night in enumerate(nights):
-        context = _context(
+        tell = partial(
+            _context,
             model,
             night,
             earlier=nights[at + 1].night if at + 1 < len(nights) else None,
             later=nights[at - 1].night if at else None,
         )
-        night_pages.append(Page(model.addresses.nights[night.night], "night.html", context, "night"))
+        night_pages.append(PagePlan(model.addresses.nights[night.night], "night.html", "night", tell))
     return night_pages
 
 

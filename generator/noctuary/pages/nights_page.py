@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import partial
 
 from noctuary.facts.archive_facts import NightFacts
 from noctuary.facts.exposure import total_of
-from noctuary.pages.page import Frame, Link, Page
+from noctuary.pages.page import Frame, Link, PagePlan
 from noctuary.pages.session_rows import places_of
 from noctuary.pages.site_model import NIGHTS, SiteModel
 from noctuary.plain_record import plain_record
@@ -44,7 +45,11 @@ class NightsContext:
     nights: int
 
 
-def pages(model: SiteModel) -> list[Page]:
+def pages(model: SiteModel) -> list[PagePlan]:
+    return [PagePlan(NIGHTS, "nights.html", "nights", partial(_context, model))]
+
+
+def _context(model: SiteModel) -> NightsContext:
     by_year: dict[int, list[NightFacts]] = {}
     for night in model.facts.nights:
         by_year.setdefault(night.night.year, []).append(night)
@@ -58,8 +63,7 @@ def pages(model: SiteModel) -> list[Page]:
         for year, nights in sorted(by_year.items(), reverse=True)
     )
     whole = model.facts.integration
-    context = NightsContext(model.frame, years, whole.total_s, whole.sessions_not_recorded, whole.nights)
-    return [Page(NIGHTS, "nights.html", context, "nights")]
+    return NightsContext(model.frame, years, whole.total_s, whole.sessions_not_recorded, whole.nights)
 
 
 def _row(model: SiteModel, night: NightFacts) -> NightRow:

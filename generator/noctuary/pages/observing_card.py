@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import posixpath
 from collections.abc import Sequence
+from functools import partial
 
 from noctuary.archive.records import Session
 from noctuary.charts.season import SeasonChart
@@ -12,7 +13,7 @@ from noctuary.facts.object_names import common_name_beside, designations_beside
 from noctuary.facts.optics import aperture_mm, f_ratio, focal_length_mm
 from noctuary.facts.target import TargetFacts
 from noctuary.pages.addresses import Addresses, picture_page
-from noctuary.pages.page import Frame, Link, Page
+from noctuary.pages.page import Frame, Link, PagePlan
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
 
@@ -63,25 +64,28 @@ def has_card(target: TargetFacts) -> bool:
     return any(f.session.rig is not None for f in target.sessions) and target.fixed
 
 
-def _card_of(target: TargetFacts, darks: Sequence[Session]) -> Continuation | None:
-    """What to set to add to a target; ``None`` where it has no card."""
-    if not has_card(target):
-        return None
+def _card_of(target: TargetFacts, darks: Sequence[Session]) -> Continuation:
+    """What to set to add to a target that has a card."""
     known = target.object
     centre = (known.ra_deg, known.dec_deg) if known.ra_deg is not None and known.dec_deg is not None else None
-    return continuation([f.session for f in target.sessions], target.pictures, centre, darks, target.fields)
+    card = continuation([f.session for f in target.sessions], target.pictures, centre, darks, target.fields)
+    assert card is not None
+    return card
 
 
-def pages(model: SiteModel) -> list[Page]:
+def pages(model: SiteModel) -> list[PagePlan]:
     darks = with_darks(f.session for t in model.facts.targets for f in t.sessions)
     return [
-        Page(address(model.addresses, target.identity), "observing_card.html", _context(model, target, card), "card")
-        for target in model.facts.targets
-        if (card := _card_of(target, darks)) is not None
+        PagePlan(
+            address(model.addresses, t.identity), "observing_card.html", "card", partial(_context, model, t, darks)
+        )
+        for t in model.facts.targets
+        if has_card(t)
     ]
 
 
-def _context(model: SiteModel, target: TargetFacts, card: Continuation) -> ObservingCardContext:
+def _context(model: SiteModel, target: TargetFacts, darks: Sequence[Session]) -> ObservingCardContext:
+    card = _card_of(target, darks)
     known, rig, place = target.object, card.rig, card.place
     season = None
     where = place.published if place is not None else None

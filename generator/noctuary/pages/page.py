@@ -8,6 +8,7 @@ as the person wrote it, numbers and dates as such: a template decides on wording
 from __future__ import annotations
 
 import posixpath
+from collections.abc import Callable
 from dataclasses import fields
 from typing import Any
 
@@ -76,6 +77,30 @@ class Page:
     def words(self) -> dict[str, Any]:
         """The context's fields by name, as the template receives them."""
         return {f.name: getattr(self.context, f.name) for f in fields(self.context)}
+
+
+@plain_record
+class PagePlan:
+    """A page that is not told yet: its address, its template, and ``tell``, which gives its context.
+
+    The contexts of all pages of a large archive would fill gigabytes, so each is told when it is needed, and once
+    more when it is needed again; ``tell`` gives the same every time. ``share`` gives how the page appears where its
+    address is pasted, from that address and the context. The other fields are those of :class:`Page`.
+    """
+
+    path: str
+    template: str
+    kind: str
+    tell: Callable[[], Any]
+    listed: bool = True
+    data: tuple[Link, ...] = ()
+    share: Callable[[str, Any], Share] | None = None
+    top: str | None = None
+
+    def page(self) -> Page:
+        context = self.tell()
+        share = self.share(self.path, context) if self.share is not None else None
+        return Page(self.path, self.template, context, self.kind, self.listed, self.data, share, self.top)
 
 
 def relative(here: str, address: str) -> str:

@@ -29,7 +29,7 @@ from noctuary.pages import (
 )
 from noctuary.pages.exports.export import Export
 from noctuary.pages.overlay_pairs import Layer, Pair
-from noctuary.pages.page import Link, Page, frame_of
+from noctuary.pages.page import Link, PagePlan, frame_of
 from noctuary.pages.picture_view import PictureView, Source
 from noctuary.pages.registered_picture import RegisteredPicture
 from noctuary.pages.site_model import (
@@ -44,10 +44,10 @@ from noctuary.pages.site_model import (
     SiteModel,
     addresses_of,
 )
-from noctuary.pages.social_metadata import shares
+from noctuary.pages.social_metadata import sharing
 
 #: What makes pages, in the order in which they are made.
-PAGES: tuple[Callable[[SiteModel], list[Page]], ...] = (
+PAGES: tuple[Callable[[SiteModel], list[PagePlan]], ...] = (
     front.pages,
     picture_page.pages,
     targets_page.pages,
@@ -101,12 +101,19 @@ def site_model(
     return SiteModel(facts, shown, frame, addresses, layers or {}, frames or {}, cut_outs or {})
 
 
-def pages(model: SiteModel, exports: Iterable[Export] = ()) -> list[Page]:
+def pages(model: SiteModel, exports: Iterable[Export] = ()) -> list[PagePlan]:
     """Every page of the site, each at its own address; ``exports`` are linked from the pages they belong to."""
     data: dict[str, list[Link]] = {}
     for export in exports:
         data.setdefault(export.page or DATA, []).append(Link(export.format, export.path))
-    all_pages = [page for kind in PAGES for page in kind(model)]
-    shared = shares(model, all_pages)
-    placed = [replace(p, data=tuple(data.get(p.path, ())), share=shared.get(p.path)) for p in all_pages]
+    share = sharing(model)
+    placed = [
+        replace(
+            plan,
+            data=tuple(data.get(plan.path, ())),
+            share=None if plan.kind in ("redirect", "gone") else share,
+        )
+        for kind in PAGES
+        for plan in kind(model)
+    ]
     return [*placed, *feed.pages(model, placed)]

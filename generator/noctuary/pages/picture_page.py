@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date
+from functools import partial
 from typing import TYPE_CHECKING, NamedTuple
 
 from noctuary.archive.partial_date import PartialDate
@@ -20,7 +21,7 @@ from noctuary.pages.compare_page import overlay_links
 from noctuary.pages.depth_note import DepthNote, depth_note
 from noctuary.pages.light_note import LightNote, light_note
 from noctuary.pages.object_summary import ObjectNote, object_note
-from noctuary.pages.page import Frame, Link, Page
+from noctuary.pages.page import Frame, Link, PagePlan
 from noctuary.pages.panel_list import PanelList, panel_list
 from noctuary.pages.picture_label import PictureLabel, picture_label
 from noctuary.pages.picture_view import PictureView
@@ -192,7 +193,7 @@ def _is_sun(known: SkyObject | None) -> bool:
     return known is not None and known.name == "Sun"
 
 
-def pages(model: SiteModel) -> list[Page]:
+def pages(model: SiteModel) -> list[PagePlan]:
     """A page for every picture but drafts; one that is not listed is linked from nowhere."""
     listed = [p.picture.id for p in model.facts.listed]
     place_in_order = {name: i for i, name in enumerate(listed)}
@@ -216,8 +217,8 @@ def pages(model: SiteModel) -> list[Page]:
             over=over.get(facts.picture.id, ()),
         )
         page = picture_page(facts.picture.id)
-        context = _context(model, facts, shown, others)
-        picture_pages.append(Page(page, "picture.html", context, "picture", facts.picture.listed))
+        tell = partial(_context, model, facts, shown, others)
+        picture_pages.append(PagePlan(page, "picture.html", "picture", tell, facts.picture.listed))
     return picture_pages
 
 

@@ -8,7 +8,6 @@ can be made again with other words and nothing else of the archive.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 from typing import Any
@@ -28,11 +27,19 @@ from noctuary.typed_values import from_bytes, to_bytes
 _CONTEXTS: Mapping[str, type[Any]] = {"picture.html": PictureContext, "feed.xml": FeedContext}
 
 
-def keep_page(page: Page, page_digest: str, memory: Memo) -> None:
-    """Leaves a page for a later build, if it says what is written of pictures."""
+def keep_page(page: Page, page_digest: str, memory: Memo, again: Callable[[], Page] | None = None) -> None:
+    """Leaves a page for a later build, if it says what is written of pictures.
+
+    Where ``again`` tells the page once more, it is not held until then.
+    """
     if page.template in _CONTEXTS:
-        with suppress(ValueError):  # one that cannot be kept is made by a whole build
-            memory.keep(page_question(page.path, page_digest), partial(kept, page))
+        # One that cannot be kept is made by a whole build.
+        work = partial(kept, page) if again is None else partial(_kept_anew, again)
+        memory.keep(page_question(page.path, page_digest), work)
+
+
+def _kept_anew(again: Callable[[], Page]) -> KeptPage:
+    return kept(again())
 
 
 def index_pieces(index: Index) -> Iterator[tuple[bytes, bytes]]:

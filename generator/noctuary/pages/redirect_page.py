@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Container, Iterator
+from functools import partial
 
 from noctuary.archive.records import Picture
 from noctuary.facts.archive_facts import ArchiveFacts
@@ -10,7 +11,7 @@ from noctuary.facts.object_names import made_even, usual_name
 from noctuary.facts.target import TargetFacts
 from noctuary.pages import observing_card as card_page
 from noctuary.pages.addresses import Addresses, picture_page, slug
-from noctuary.pages.page import Frame, Link, Page
+from noctuary.pages.page import Frame, Link, PagePlan
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
 
@@ -21,7 +22,7 @@ class RedirectContext:
     now: Link
 
 
-def pages(model: SiteModel) -> list[Page]:
+def pages(model: SiteModel) -> list[PagePlan]:
     """A page for every former address of a picture or a target that has a page; what is alive keeps its address."""
     facts = model.facts
     redirects = []
@@ -65,5 +66,5 @@ def former_targets(facts: ArchiveFacts, addresses: Addresses) -> Iterator[tuple[
             yield f"cards/{stem}.html", target
 
 
-def _leads_on(model: SiteModel, former: str, now: Link) -> Page:
-    return Page(former, "redirect.html", RedirectContext(model.frame, now), "redirect", listed=False)
+def _leads_on(model: SiteModel, former: str, now: Link) -> PagePlan:
+    return PagePlan(former, "redirect.html", "redirect", partial(RedirectContext, model.frame, now), listed=False)

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from noctuary.archive.partial_date import PartialDate
+from noctuary.facts.picture import PictureFacts
+from noctuary.facts.target import TargetFacts
 from noctuary.pages.light_note import LightNote, light_note
 from noctuary.pages.object_summary import ObjectNote, object_note
-from noctuary.pages.page import Frame, Page
+from noctuary.pages.page import Frame, PagePlan
 from noctuary.pages.picture_page import PictureSummary, picture_summary
 from noctuary.pages.site_model import SiteModel
 from noctuary.pages.social_metadata import share_picture, share_picture_of_target
@@ -36,26 +40,20 @@ class TargetShareContext:
     count: int
 
 
-def share_image_pages(model: SiteModel) -> list[Page]:
+def share_image_pages(model: SiteModel) -> list[PagePlan]:
     """The lines of each share picture as a text to be set; none where the site has no address."""
     if model.facts.archive.address is None:
         return []
     return [*_of_pictures(model), *_of_targets(model)]
 
 
-def _of_pictures(model: SiteModel) -> list[Page]:
+def _of_pictures(model: SiteModel) -> list[PagePlan]:
     return [
-        Page(
+        PagePlan(
             share_picture(picture_id),
             "share_lines.txt",
-            ShareImageContext(
-                frame=model.frame,
-                pictures=(picture_id,),
-                title=" ".join(facts.picture.title.split()),
-                objects=tuple(object_note(o, model) for o in facts.objects),
-                summary=picture_summary(facts),
-            ),
             "share picture",
+            partial(_lines_of_picture, model, facts),
             facts.picture.listed,
         )
         for picture_id, facts in model.facts.pictures.items()
@@ -63,24 +61,40 @@ def _of_pictures(model: SiteModel) -> list[Page]:
     ]
 
 
-def _of_targets(model: SiteModel) -> list[Page]:
+def _lines_of_picture(model: SiteModel, facts: PictureFacts) -> ShareImageContext:
+    return ShareImageContext(
+        frame=model.frame,
+        pictures=(facts.picture.id,),
+        title=" ".join(facts.picture.title.split()),
+        objects=tuple(object_note(o, model) for o in facts.objects),
+        summary=picture_summary(facts),
+    )
+
+
+def _of_targets(model: SiteModel) -> list[PagePlan]:
     """Of each target whose pictures are in one frame, the oldest of them beside the newest."""
-    found = []
-    for target in model.facts.targets:
-        registered = model.frames.get(target.identity)
-        if not registered:
-            continue
-        ids = registered[0].picture_id, registered[-1].picture_id
-        first, last = (model.facts.pictures[i].picture.finished for i in ids)
-        context = TargetShareContext(
-            frame=model.frame,
-            pictures=ids,
-            object=object_note(target.object, model),
-            light=light_note(target),
-            first=first,
-            last=last,
-            count=len(registered),
+    return [
+        PagePlan(
+            share_picture_of_target(model.addresses.stems[target.identity]),
+            "share_target_lines.txt",
+            "share picture",
+            partial(_lines_of_target, model, target),
         )
-        page = share_picture_of_target(model.addresses.stems[target.identity])
-        found.append(Page(page, "share_target_lines.txt", context, "share picture"))
-    return found
+        for target in model.facts.targets
+        if model.frames.get(target.identity)
+    ]
+
+
+def _lines_of_target(model: SiteModel, target: TargetFacts) -> TargetShareContext:
+    registered = model.frames[target.identity]
+    ids = registered[0].picture_id, registered[-1].picture_id
+    first, last = (model.facts.pictures[i].picture.finished for i in ids)
+    return TargetShareContext(
+        frame=model.frame,
+        pictures=ids,
+        object=object_note(target.object, model),
+        light=light_note(target),
+        first=first,
+        last=last,
+        count=len(registered),
+    )

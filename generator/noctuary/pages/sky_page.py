@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from noctuary.charts.sky_map import Outline, SkyMap, Spot
 from noctuary.facts.picture import PictureFacts
 from noctuary.pages.addresses import picture_page
-from noctuary.pages.page import Frame, Link, Page
+from noctuary.pages.page import Frame, Link, PagePlan
 from noctuary.pages.site_model import SKY, SiteModel
 from noctuary.plain_record import plain_record
 
@@ -27,7 +29,11 @@ def outline_of(facts: PictureFacts, href: str) -> Outline | None:
     return Outline(facts.picture.title, href, facts.placement.corners_deg)
 
 
-def pages(model: SiteModel) -> list[Page]:
+def pages(model: SiteModel) -> list[PagePlan]:
+    return [PagePlan(SKY, "sky.html", "sky", partial(_context, model))]
+
+
+def _context(model: SiteModel) -> SkyContext:
     listed = [p for p in model.facts.listed if p.picture.id in model.shown]
     links = {p.picture.id: Link(p.picture.title, picture_page(p.picture.id)) for p in listed}
     outlines = tuple(o for p in listed if (o := outline_of(p, links[p.picture.id].page)) is not None)
@@ -36,10 +42,9 @@ def pages(model: SiteModel) -> list[Page]:
         for t in model.facts.targets
         if t.object.ra_deg is not None and t.object.dec_deg is not None
     )
-    context = SkyContext(
+    return SkyContext(
         frame=model.frame,
         chart=SkyMap(outlines, spots),
         placed=tuple(links[p.picture.id] for p in listed if p.placement is not None),
         unplaced=tuple(links[p.picture.id] for p in listed if p.placement is None),
     )
-    return [Page(SKY, "sky.html", context, "sky")]

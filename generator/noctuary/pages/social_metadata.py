@@ -5,7 +5,7 @@ Only where the site's address is known. The structured data are those of schema.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable
 from typing import Any
 
 from noctuary.archive.records import Archive
@@ -14,7 +14,7 @@ from noctuary.facts.picture import PictureFacts
 from noctuary.pages import observing_card as card_page
 from noctuary.pages.addresses import exhibit_page, night_page, picture_page, slides_page, year_page
 from noctuary.pages.compare_page import CompareContext
-from noctuary.pages.page import Page, Share
+from noctuary.pages.page import Share
 from noctuary.pages.picture_view import PictureView
 from noctuary.pages.session_rows import PlaceNote, place_note
 from noctuary.pages.site_model import FRONT, SiteModel
@@ -42,34 +42,33 @@ def absolute(site: str, page: str) -> str:
     return site if page == FRONT else site + page
 
 
-def shares(model: SiteModel, pages: Iterable[Page]) -> dict[str, Share]:
-    """For every page that is a place of its own, how it is shared; nothing where the site has no address."""
+def sharing(model: SiteModel) -> Callable[[str, Any], Share] | None:
+    """What tells by a page's address and context how it is shared; ``None`` where the site has no address."""
     site = model.facts.archive.address
     if site is None:
-        return {}
+        return None
     shown_on = _pictures_of_pages(model)
     listed = [p for p in model.facts.listed if p.picture.id in model.shown]
     by_page = {picture_page(i): f for i, f in model.facts.pictures.items() if i in model.shown}
     frames = _frames_of_pages(model)
-    by_path = {}
-    for page in pages:
-        if page.kind in ("redirect", "gone"):
-            continue
-        own = by_page.get(page.path)
-        pictures = _pair(model, page.context) or shown_on.get(page.path, [])
+
+    def share(path: str, context: object) -> Share:
+        own = by_page.get(path)
+        pictures = _pair(model, context) or shown_on.get(path, [])
         first = own or next(iter(pictures or listed), None)
-        address = absolute(site, page.path)
-        halves = frames.get(page.path)
-        by_path[page.path] = Share(
+        address = absolute(site, path)
+        halves = frames.get(path)
+        return Share(
             address=address,
             site=site,
             picture=site + (halves[0] if halves else share_picture(first.picture.id)) if first else None,
             picture_alt=halves[1] if halves else model.shown[first.picture.id].alt if first else "",
-            structured=_structured(model, site, address, page, own, pictures),
+            structured=_structured(model, site, path, own, pictures),
             code=AddressCode(address) if own else None,
             feed=FEED if listed else None,
         )
-    return by_path
+
+    return share
 
 
 def _pictures_of_pages(model: SiteModel) -> dict[str, list[PictureFacts]]:
@@ -112,12 +111,12 @@ def _pair(model: SiteModel, context: object) -> list[PictureFacts]:
 
 
 def _structured(
-    model: SiteModel, site: str, address: str, page: Page, own: PictureFacts | None, pictures: list[PictureFacts]
+    model: SiteModel, site: str, path: str, own: PictureFacts | None, pictures: list[PictureFacts]
 ) -> Plain:
-    archive = model.facts.archive
+    archive, address = model.facts.archive, absolute(site, path)
     if own is not None:
         statement = photograph(archive, own, model.shown[own.picture.id])
-    elif page.path == FRONT:
+    elif path == FRONT:
         statement = {
             "@type": "WebSite",
             "name": archive.title,
@@ -129,7 +128,7 @@ def _structured(
         statement = {"@type": "CollectionPage" if pictures else "WebPage"}
     about_page = {"@id": address, "url": address, "inLanguage": archive.language}
     statement = {"@context": "https://schema.org", **statement, **about_page}
-    if page.path != FRONT:
+    if path != FRONT:
         statement["isPartOf"] = {"@type": "WebSite", "name": archive.title, "url": site}
         if pictures and own is None:
             statement["hasPart"] = [

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from datetime import date
+from functools import partial
 
 from noctuary.archive.partial_date import PartialDate
 from noctuary.charts.drawing import Drawing
@@ -21,7 +23,7 @@ from noctuary.pages.light_note import LightNote, light_note
 from noctuary.pages.neighbour_notes import NeighbourNote, neighbour_notes
 from noctuary.pages.object_summary import ObjectNote, object_note
 from noctuary.pages.overlay_pairs import address
-from noctuary.pages.page import Frame, Link, Page, relative
+from noctuary.pages.page import Frame, Link, PagePlan, relative
 from noctuary.pages.session_rows import FilterTotal, filter_totals, places_of
 from noctuary.pages.site_model import SiteModel
 from noctuary.pages.years_in_frame import YearsInFrame, years_in_frame
@@ -106,7 +108,7 @@ class TargetContext:
     shows_the_sun: bool
 
 
-def pages(model: SiteModel) -> list[Page]:
+def pages(model: SiteModel) -> list[PagePlan]:
     targets = model.facts.targets
     in_constellation: dict[str, list[Link]] = {}
     of_kind: dict[str, list[Link]] = {}
@@ -120,14 +122,8 @@ def pages(model: SiteModel) -> list[Page]:
     for t in targets:
         here = model.addresses.targets[t.identity]
         same_place = in_constellation.get(t.object.constellation or "", [])
-        context = _context(
-            model,
-            t,
-            near.get(t.identity, ()),
-            tuple(link for link in same_place if link.page != here),
-            tuple(link for link in of_kind[t.object.kind] if link.page != here),
-        )
-        target_pages.append(Page(here, "target.html", context, "target"))
+        tell = partial(_context, model, t, near.get(t.identity, ()), same_place, of_kind[t.object.kind])
+        target_pages.append(PagePlan(here, "target.html", "target", tell))
     return target_pages
 
 
@@ -135,10 +131,10 @@ def _context(
     model: SiteModel,
     target: TargetFacts,
     near: tuple[NeighbourNote, ...],
-    same_constellation: tuple[Link, ...],
-    same_kind: tuple[Link, ...],
+    same_constellation: Sequence[Link],
+    same_kind: Sequence[Link],
 ) -> TargetContext:
-    whole = target.integration
+    whole, here = target.integration, model.addresses.targets[target.identity]
     reference = model.facts.archive.reference_rig
     # The chart runs by days: a picture of which only the month or the year is known has no place on it.
     made = tuple((day, p.picture.title) for p in target.pictures if (day := p.picture.finished.exact) is not None)
@@ -166,8 +162,8 @@ def _context(
         latest_rig=next((f.session.rig.name for f in reversed(target.sessions) if f.session.rig), None),
         reference_rig=reference.name if reference else None,
         neighbours=near,
-        same_constellation=same_constellation,
-        same_kind=same_kind,
+        same_constellation=tuple(link for link in same_constellation if link.page != here),
+        same_kind=tuple(link for link in same_kind if link.page != here),
         growth=None if target.film else hours_chart(target.steps, made),
         seasons=_seasons(model, target),
         finder=_finder(model, target),

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import partial
 
 from noctuary.pages.depth_note import DepthNote, depth_note
 from noctuary.pages.object_summary import ObjectNote, object_note
-from noctuary.pages.page import Frame, Page
+from noctuary.pages.page import Frame, PagePlan
 from noctuary.pages.picture_view import PictureView
 from noctuary.pages.site_model import TARGETS, SiteModel
 from noctuary.plain_record import plain_record
@@ -39,7 +40,11 @@ class TargetsContext:
     reference_rig: str | None
 
 
-def pages(model: SiteModel) -> list[Page]:
+def pages(model: SiteModel) -> list[PagePlan]:
+    return [PagePlan(TARGETS, "targets.html", "targets", partial(_context, model))]
+
+
+def _context(model: SiteModel) -> TargetsContext:
     lines = tuple(
         TargetLine(
             object=object_note(t.object, model),
@@ -57,8 +62,7 @@ def pages(model: SiteModel) -> list[Page]:
     optional = ("nights", "total_s", "depth", "last_night")
     columns = tuple(name for name in optional if any(getattr(line, name) not in (None, 0) for line in lines))
     name = reference.name if reference and "depth" in columns else None
-    context = TargetsContext(model.frame, lines, columns, name)
-    return [Page(TARGETS, "targets.html", context, "targets")]
+    return TargetsContext(model.frame, lines, columns, name)
 
 
 def _by_number(name: str) -> tuple[str, float, str]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
+from functools import partial
 
 from noctuary.charts.drawing import Drawing
 from noctuary.charts.months import MonthsChart
@@ -16,7 +18,7 @@ from noctuary.facts.year import YearReview, year_review
 from noctuary.pages.addresses import year_page
 from noctuary.pages.gallery import gallery
 from noctuary.pages.gallery_years import MonthGroup, by_month
-from noctuary.pages.page import Frame, Link, Page, relative
+from noctuary.pages.page import Frame, Link, PagePlan, relative
 from noctuary.pages.site_model import YEARS, SiteModel
 from noctuary.plain_record import plain_record
 
@@ -110,17 +112,26 @@ class YearsContext:
     nights: int
 
 
-def pages(model: SiteModel) -> list[Page]:
+def pages(model: SiteModel) -> list[PagePlan]:
     """The page of all years and one for each; none in an archive without any."""
     years = model.facts.years
     if not years:
         return []
     reviews = {y.year: year_review(model.facts, y) for y in years}
+    year_pages = [PagePlan(YEARS, "years.html", "years", partial(_all_years, model, reviews))]
+    for at, year in enumerate(years):
+        tell = partial(_context, model, at, year, reviews[year.year])
+        year_pages.append(PagePlan(year_page(year.year), "year.html", "year", tell))
+    return year_pages
+
+
+def _all_years(model: SiteModel, reviews: Mapping[int, YearReview]) -> YearsContext:
+    years = model.facts.years
     rows = tuple(_row(y, reviews[y.year]) for y in years)
     lit = tuple((y.year, y.by_month_s) for y in years if (y.integration.total_s or 0) > 0)
     whole = model.facts.integration
     optional = ("total_s", "nights", "targets", "best_month", "kept_share", "open_share")
-    index = YearsContext(
+    return YearsContext(
         model.frame,
         rows,
         tuple(name for name in optional if any(getattr(row, name) for row in rows)),
@@ -129,11 +140,6 @@ def pages(model: SiteModel) -> list[Page]:
         whole.sessions_not_recorded,
         whole.nights,
     )
-    year_pages = [Page(YEARS, "years.html", index, "years")]
-    for at, year in enumerate(years):
-        context = _context(model, at, year, reviews[year.year])
-        year_pages.append(Page(year_page(year.year), "year.html", context, "year"))
-    return year_pages
 
 
 def _row(year: YearFacts, review: YearReview) -> YearRow:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -38,16 +39,20 @@ class PageSetter:
 
     def __init__(self, theme: tuple[Path, ...], language: str, program: str) -> None:
         self._theme, self._language = theme, language
-        self._program = digest(program)
+        self.program = digest(program)
         self._digests: dict[str, str] = {}
 
-    def product(self, page: Page) -> Product:
+    def product(self, page: Page, again: Callable[[], Page] | None = None) -> Product:
+        """The file of a page; where ``again`` tells the page once more when it is set, it is not held until then."""
         ingredients = {
             WORDS_AND_FACTS: digest(page),
             "theme": self.theme_digest(page.template),
-            "program": self._program,
+            "program": self.program,
         }
-        return Product(page.path, ingredients, partial(self.set, page))
+        return Product(page.path, ingredients, partial(self._set_anew, again) if again else partial(self.set, page))
+
+    def _set_anew(self, again: Callable[[], Page]) -> bytes:
+        return self.set(again())
 
     def set(self, page: Page) -> bytes:
         """The file of a page; raises :class:`BadTemplate`."""

@@ -16,7 +16,7 @@ from noctuary.pages.change_cut_outs import cut_out_files
 from noctuary.pages.exports.export import Export
 from noctuary.pages.exports.export_list import site_exports
 from noctuary.pages.overlay_files import overlay_files
-from noctuary.pages.page import Page
+from noctuary.pages.page import PagePlan
 from noctuary.pages.page_list import pages, site_model
 from noctuary.pages.picture_words import index_pieces, keep_page
 from noctuary.pages.product import Product, digest
@@ -67,11 +67,12 @@ def site_products(context: BuildContext, executor: str | None) -> SiteProducts:
     products = [*files.products, *overlays.products, *frames.products, *cut_outs.products]
     products += [Product(path, {"theme": digest(data)}, partial(bytes, data))
                  for path, data in published_files(context.theme).items()]  # fmt: skip
-    for page in (*all_pages, not_found_page.page(model)):
-        products.append(setter.product(page))
-        keep_page(page, products[-1].ingredients[WORDS_AND_FACTS], context.memory)
-    products += [share_images.product(page, files) for page in share_image_pages(model)]
-    products += [_export_product(export, digest(context.program)) for export in exports]
+    for plan in (*all_pages, not_found_page.page(model)):
+        page = plan.page()
+        products.append(setter.product(page, plan.page))
+        keep_page(page, products[-1].ingredients[WORDS_AND_FACTS], context.memory, plan.page)
+    products += [share_images.product(plan, files) for plan in share_image_pages(model)]
+    products += [_export_product(export, setter.program) for export in exports]
     index = search_index.index(model, context.memory)
     products.append(index.product(context.program))
     products += sky_view_file.products(model, context.program)
@@ -85,7 +86,7 @@ def site_products(context: BuildContext, executor: str | None) -> SiteProducts:
 
 
 def _export_product(export: Export, program: str) -> Product:
-    return Product(export.path, {"facts": export.made_of, "program": program}, export.make, lambda: export.make)
+    return Product(export.path, {"facts": export.made_of, "program": program}, export.make, export.in_worker)
 
 
 def _share_image(
@@ -109,11 +110,10 @@ class _ShareImages:
 
     def __init__(self, context: BuildContext, setter: PageSetter) -> None:
         self._context, self._setter = context, setter
-        self._program = digest(context.program)
 
-    def product(self, page: Page, files: PictureFiles) -> Product:
-        """A share picture, whose lines ``page`` sets."""
-        facts = self._context.facts
+    def product(self, plan: PagePlan, files: PictureFiles) -> Product:
+        """A share picture, whose lines the planned page sets."""
+        facts, page = self._context.facts, plan.page()
         shown = [facts.pictures[i] for i in page.context.pictures]  # one, or the oldest and the newest of a frame
         words = words_of(facts.archive, shown[-1])
 
@@ -122,7 +122,7 @@ class _ShareImages:
 
             look = self._card_look
             face = find(self._context.theme, look.pop("face")) if "face" in look else None
-            lines = unescape(self._setter.set(page).decode()).splitlines()
+            lines = unescape(self._setter.set(plan.page()).decode()).splitlines()
             parts = self._share_parts(shown, files)
             return partial(_share_image, parts, lines, Look(face, **look), words)
 
@@ -130,7 +130,7 @@ class _ShareImages:
             WORDS_AND_FACTS: digest((page, words)),
             "picture": digest([(files.entries[f.picture.id], _key(f) if len(shown) > 1 else "") for f in shown]),
             "theme": digest([self._setter.theme_digest(page.template), self._faces]),
-            "program": self._program,
+            "program": self._setter.program,
         }
         return Product(page.path, ingredients, lambda: in_worker()(), in_worker)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import posixpath
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import partial
 
 from noctuary.pages.addresses import picture_page
@@ -23,19 +23,20 @@ def exports(model: SiteModel) -> Iterator[Export]:
     listed = [p for p in facts.listed if p.picture.id in model.shown]
     everything = {f.session.identity: f for n in reversed(facts.nights) for f in n.sessions}
     title = facts.archive.title
-    whole = acquisition(f"Acquisition of every picture of {title}", everything.values(), rows)
+    whole = partial(acquisition, f"Acquisition of every picture of {title}", tuple(everything.values()), rows)
     yield from _in_every_format("data/acquisition", None, whole)
     for target in (t for t in facts.targets if t.sessions):
         page = model.addresses.targets[target.identity]
         stem = posixpath.basename(page).removesuffix(".html")
-        table = acquisition(f"Acquisition of {target.name}, {title}", target.sessions, rows)
+        table = partial(acquisition, f"Acquisition of {target.name}, {title}", target.sessions, rows)
         yield from _in_every_format(f"data/targets/{stem}", page, table)
     for p in (p for p in listed if p.sessions):
-        table = acquisition(f"Acquisition of {p.picture.title}, {title}", p.sessions, rows)
+        table = partial(acquisition, f"Acquisition of {p.picture.title}, {title}", p.sessions, rows)
         yield from _in_every_format(f"data/pictures/{p.picture.id}", picture_page(p.picture.id), table)
 
 
-def _in_every_format(stem: str, page: str | None, table: ExportTable) -> Iterator[Export]:
+def _in_every_format(stem: str, page: str | None, tell: Callable[[], ExportTable]) -> Iterator[Export]:
+    table = tell()
     made_of = digest((table.name, table.description, table.rows))  # the columns are the same in every table
     for table_format in FORMATS:
         yield Export(
@@ -43,5 +44,6 @@ def _in_every_format(stem: str, page: str | None, table: ExportTable) -> Iterato
             table_format.name,
             page,
             made_of,
-            partial(table_format.write, table),
+            tell,
+            table_format.write,
         )

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
+from typing import Any
 
 from noctuary.plain_record import plain_record
 
@@ -11,11 +13,20 @@ from noctuary.plain_record import plain_record
 class Export:
     """A file of numbers: its address, its format, the page it belongs to (``None``: the archive as a whole).
 
-    ``made_of`` is a digest of all that it is made from; ``make`` writes it.
+    ``made_of`` is a digest of all that it is made from. ``tell`` gives what it holds, the same every time, so that
+    nobody has to keep it meanwhile; ``write`` makes that into the file, in whatever process.
     """
 
     path: str
     format: str
     page: str | None
     made_of: str
-    make: Callable[[], bytes]
+    tell: Callable[[], Any]
+    write: Callable[[Any], bytes]
+
+    def make(self) -> bytes:
+        return self.write(self.tell())
+
+    def in_worker(self) -> Callable[[], bytes]:
+        """The work that is left for another process."""
+        return partial(self.write, self.tell())

@@ -21,11 +21,16 @@ def exports(model: SiteModel) -> Iterator[Export]:
         shown = model.shown.get(facts.picture.id)
         if shown is not None and facts.placement is not None and outline_deg(facts.placement):
             made_of = digest((facts.placement.key, shown.full.width, shown.full.height))
-            make = partial(_header, facts.placement, shown.full.width, shown.full.height)
-            yield Export(f"data/placements/{facts.picture.id}.wcs", "FITS header", shown.page, made_of, make)
+            tell = partial(_held, facts.placement, shown.full.width, shown.full.height)
+            yield Export(f"data/placements/{facts.picture.id}.wcs", "FITS header", shown.page, made_of, tell, _header)
 
 
-def _header(summary: PlacementSummary, width: int, height: int) -> bytes:
+def _held(summary: PlacementSummary, width: int, height: int) -> tuple[PlacementSummary, int, int]:
+    return summary, width, height
+
+
+def _header(held: tuple[PlacementSummary, int, int]) -> bytes:
+    summary, width, height = held
     from noctuary.sky.placement import scaled
     from noctuary.sky.written_header import header_text
 

@@ -40,10 +40,10 @@ def exports(model: SiteModel) -> Iterator[Export]:
             listed.append({name: plain[name] for name in ("id", "type", "label", "thumbnail")})
             path = plain["id"].removeprefix(archive.address)
             made_of = digest((plain, overlays))
-            yield Export(path, "IIIF manifest", here, made_of, partial(_with_objects, plain, overlays))
+            yield Export(path, "IIIF manifest", here, made_of, partial(_manifest, model, target), _with_objects)
     if listed:
         whole = _collection(archive, listed)
-        yield Export(words.COLLECTION, "IIIF collection", None, digest(whole), partial(_as_json, whole))
+        yield Export(words.COLLECTION, "IIIF collection", None, digest(whole), lambda: whole, _as_json)
 
 
 def _manifest(model: SiteModel, target: TargetFacts) -> tuple[Plain, list[Overlay | None]]:
@@ -105,7 +105,8 @@ def _collection(archive: Archive, listed: Sequence[Plain]) -> Plain:
     }
 
 
-def _with_objects(plain: Plain, overlays: Sequence[Overlay | None]) -> bytes:
+def _with_objects(manifest: tuple[Plain, Sequence[Overlay | None]]) -> bytes:
+    plain, overlays = manifest
     canvases = zip(plain["items"], overlays, strict=True)
     return _as_json({**plain, "items": [with_objects(c, over) if over else c for c, over in canvases]})
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from functools import partial
+from typing import Any
 
 import orjson
 
@@ -19,8 +20,13 @@ PICTURES = "data/pictures.json"
 
 def exports(model: SiteModel) -> Iterator[Export]:
     """One file for the archive as a whole."""
+    tell = partial(_every_picture, model)
+    yield Export(PICTURES, "JSON", None, digest(tell()), tell, _json)
+
+
+def _every_picture(model: SiteModel) -> dict[str, Any]:
     archive = model.facts.archive
-    plain = {
+    return {
         "title": archive.title,
         "author": archive.author,
         "licence": archive.licence,
@@ -30,7 +36,6 @@ def exports(model: SiteModel) -> Iterator[Export]:
             if p.picture.id in model.shown
         ],
     }
-    yield Export(PICTURES, "JSON", None, digest(plain), partial(_json, plain))
 
 
 def _json(plain: object) -> bytes:
