@@ -105,11 +105,15 @@ def loaded(page: Any) -> None:
     page.evaluate("() => Promise.all([...document.images].map(i => i.decode().catch(() => 0)))")
 
 
+#: What was changed before it has been painted.
+PAINTED = "new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))"
+
+
 def screenshot(page: Any, key: str) -> Any:
     from PIL import Image
 
     page.locator(".divider").press(key)
-    page.wait_for_timeout(100)
+    page.evaluate(PAINTED)
     picture = Image.open(io.BytesIO(page.locator(".sides").screenshot()))
     return np.asarray(picture.convert("L"), dtype=float)
 
@@ -183,21 +187,14 @@ def test_a_finger_moves_the_divider_too(open_page):
 SEEN = "getComputedStyle(document.querySelector('.side.newer')).visibility"
 
 
-def until(page: Any, state: str) -> None:
-    """Waits until the newer picture is ``visible`` or ``hidden``; the page lets no waiting be written into it."""
-    for _ in range(200):
-        if page.evaluate(SEEN) == state:
-            return
-        page.wait_for_timeout(25)
-    raise AssertionError(f"never {state}")
-
-
 def test_blinking_swaps_and_stops(open_page):
     page = open_page(address(*PAIRS[0]))
+    page.clock.install()
     page.get_by_role("button", name="Blink").click()
     assert page.evaluate(SEEN) == "hidden"
     for state in ("visible", "hidden", "visible"):
-        until(page, state)
+        page.clock.run_for(900)
+        assert page.evaluate(SEEN) == state
     # Which of the two is seen is said beside it.
     page.get_by_role("button", name="Automatic").click()
     named = page.locator(".names.now").inner_text()
@@ -205,7 +202,7 @@ def test_blinking_swaps_and_stops(open_page):
     page.get_by_role("button", name="Switch").click()
     assert page.get_by_role("button", name="Automatic").get_attribute("aria-pressed") == "false"
     still = page.evaluate(SEEN)
-    page.wait_for_timeout(1100)
+    page.clock.run_for(5000)
     assert page.evaluate(SEEN) == still
     page.get_by_role("button", name="Divider").click()
     assert page.evaluate(SEEN) == "visible"
@@ -213,9 +210,10 @@ def test_blinking_swaps_and_stops(open_page):
 
 def test_nothing_blinks_by_itself_for_those_who_asked_for_stillness(open_page):
     page = open_page(address(*PAIRS[0]), reduced_motion="reduce")
+    page.clock.install()
     page.get_by_role("button", name="Blink").click()
     assert page.get_by_role("button", name="Automatic").get_attribute("aria-pressed") == "false"
-    page.wait_for_timeout(1100)
+    page.clock.run_for(5000)
     assert page.evaluate(SEEN) == "hidden"
     page.get_by_role("button", name="Switch").click()
     assert page.evaluate(SEEN) == "visible"
@@ -242,7 +240,7 @@ def test_all_of_it_is_red_on_the_red_ground(open_page):
 
     page = open_page(address(*PAIRS[0]), ground="red")
     loaded(page)
-    page.wait_for_timeout(200)
+    page.evaluate(PAINTED)
     seen = np.asarray(Image.open(io.BytesIO(page.screenshot())).convert("RGB"))
     assert seen[..., 0].max() > 60
     assert seen[..., 1:].max() <= 8
