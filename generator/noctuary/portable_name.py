@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+from functools import lru_cache
 
 #: Characters of a path within a site: with the 80 that a folder of the person's own may take it stays below the 260
 #: that Windows allows, and any one name of it below the 255 bytes of every other system.
@@ -28,6 +29,7 @@ def mark(name: str, size: int = 4) -> str:
     return hashlib.blake2b(name.encode("utf-8", "surrogatepass"), digest_size=size).hexdigest()
 
 
+@lru_cache(1 << 16)  # a page is named wherever something leads to it
 def portable(path: str) -> str:
     """A path of ASCII parts as every system can hold it: itself, or with a mark in place of what cannot be.
 

@@ -30,6 +30,8 @@ def folded(text: str) -> str:
     >>> folded("Große Wolke, Cæsar, Ångström")
     'grosse wolke, cæsar, angstrom'
     """
+    if text.isascii():
+        return text.lower()
     # Taking a letter apart may bring out a capital (a mathematical 𝕬), folding it another accent: until it is stable.
     while True:
         decomposed = unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", text).casefold())
@@ -103,11 +105,12 @@ def words_of_filters(names: Iterable[str]) -> set[str]:
     >>> sorted(words_of_filters(["O III 6 nm"]))
     ['6', 'iii', 'iii6', 'nm', 'o', 'o3', 'oiii', 'oiii6nm']
     """
-    words: set[str] = set()
-    for name in names:
-        words |= words_of([name]) | {joined(name)}
-        words |= {joined(spelling) for spelling in line_spellings(name)}
-    return words
+    return set().union(*map(_words_of_filter, names))
+
+
+@lru_cache(1 << 10)
+def _words_of_filter(name: str) -> frozenset[str]:
+    return frozenset(words_of([name]) | {joined(name)} | {joined(spelling) for spelling in line_spellings(name)})
 
 
 def words_of_rig(rig: Rig) -> set[str]:
