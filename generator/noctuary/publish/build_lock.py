@@ -9,7 +9,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from noctuary.build_manifest import FOLDER
-from noctuary.files import write_whole
+from noctuary.files import remove_remains, write_whole
 
 # What file systems without locks answer (some network shares).
 _NO_LOCKS = frozenset({errno.ENOLCK, errno.ENOSYS, errno.ENOTSUP, errno.EOPNOTSUPP, errno.EINVAL})
@@ -64,6 +64,7 @@ def archive_lock(folder: Path) -> Iterator[None]:
     owner = cache / "lock-owner"
     try:
         with lock(cache / "lock"):
+            remove_remains(owner)
             with suppress(OSError):  # a number that cannot be read keeps nobody from building
                 write_whole(owner, b"%d\n" % os.getpid())
             try:
