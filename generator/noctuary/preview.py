@@ -33,7 +33,7 @@ def serve(archive: Path, port: int, build: Callable[[], tuple[Outcome, str]], sa
     if not outcome.built and not (folder / "archive.yaml").exists():
         return 1
     builds = Builds()
-    builds.tell(outcome.built, outcome.findings, proposed)
+    builds.tell(outcome.built, outcome.findings, proposed, [path for path, _ in outcome.reasons])
     try:
         server = Server(("127.0.0.1", port), partial(PreviewHandler, builds=builds, directory=str(site)))
     except OSError as error:
@@ -43,7 +43,7 @@ def serve(archive: Path, port: int, build: Callable[[], tuple[Outcome, str]], sa
     try:
         for _ in _changes(folder, partial(_matters, folder, site), say):
             outcome, proposed = build()
-            builds.tell(outcome.built, outcome.findings, proposed)
+            builds.tell(outcome.built, outcome.findings, proposed, [path for path, _ in outcome.reasons])
     except KeyboardInterrupt:
         say("Ended.")
         return 0

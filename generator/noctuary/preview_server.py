@@ -7,86 +7,24 @@ stream of this same server, so the site's own content policy allows all of it.
 from __future__ import annotations
 
 import json
+import os
 import re
 import threading
+from collections.abc import Iterable
+from hashlib import sha256
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
 
 from noctuary.diagnostic import Diagnostic
+from noctuary.preview_script import ADDRESS, EVENTS, SCRIPT, VERSION
 
-_SCRIPT_TAG = b"""<script src="/.noctuary-preview.js"></script>"""
 _RANGE = re.compile(r"bytes=(\d*)-(\d*)")
 #: A line that says nothing is sent so often, seconds: it shows whether the page is still there.
 _PULSE_S = 15.0
 _AT_ONCE = 1 << 16
-
-_SCRIPT = b"""(function () {
-  "use strict";
-  var key = "noctuary-place:" + location.pathname, shown = null, box = null, again = 500;
-  var place = sessionStorage.getItem(key);
-  sessionStorage.removeItem(key);
-  function back() { if (place !== null) { scrollTo(0, Number(place)); } }
-  back();
-  addEventListener("load", function () { back(); place = null; });
-  function line(text, style) {
-    var p = document.createElement("p");
-    p.textContent = text;
-    Object.assign(p.style, { margin: "0 0 0.4em", fontFamily: "monospace", whiteSpace: "pre-wrap" }, style);
-    return p;
-  }
-  function propose(text) {
-    if (box || !text) { return; }
-    box = document.createElement("details");
-    box.id = "noctuary-proposals";
-    Object.assign(box.style, {
-      position: "fixed", insetInlineEnd: "0", bottom: "0", zIndex: "2147483647", maxWidth: "100%", maxHeight: "60vh",
-      overflow: "auto", padding: "0.6em 1.2em", background: "#222", color: "#fff", font: "14px/1.4 sans-serif"
-    });
-    var summary = document.createElement("summary");
-    summary.textContent = "Pictures without a record: what noctuary adopt would write";
-    box.append(summary, line(text, { marginTop: "0.8em" }));
-    document.body.append(box);
-  }
-  function tell(faults) {
-    if (box) { box.remove(); box = null; }
-    if (!faults.length) { return; }
-    box = document.createElement("div");
-    box.id = "noctuary-faults";
-    box.setAttribute("role", "alert");
-    Object.assign(box.style, {
-      position: "fixed", left: "0", right: "0", bottom: "0", zIndex: "2147483647", maxHeight: "50vh",
-      overflow: "auto", padding: "0.8em 1.2em", background: "#3a0d0d", color: "#fff", font: "14px/1.4 sans-serif",
-      borderTop: "3px solid #ff8a80"
-    });
-    box.append(line("Not built; this page shows the last version that was.", { fontWeight: "bold" }));
-    faults.forEach(function (fault) { box.append(line(fault, {})); });
-    document.body.append(box);
-  }
-  function listen() {
-    var events = new EventSource("/.noctuary-events");
-    events.onmessage = function (message) {
-      var now = JSON.parse(message.data);
-      again = 500;
-      if (shown !== null && now.build !== shown) {
-        sessionStorage.setItem(key, String(scrollY));
-        location.reload();
-        return;
-      }
-      shown = now.build;
-      tell(now.faults);
-      propose(now.proposed);
-    };
-    events.onerror = function () {
-      events.close();
-      setTimeout(listen, again);
-      again = Math.min(again * 2, 8000);
-    };
-    addEventListener("pagehide", function () { events.close(); });
-  }
-  listen();
-}());
-"""
+#: With more files made than this, every open page is loaded again.
+_TOLD_AT_MOST = 1000
 
 
 class Builds:
@@ -98,15 +36,23 @@ class Builds:
         self._count = 0
         self._faults: list[str] = []
         self._proposed = ""
+        self._changed: list[str] = []
         self.ended = False
 
-    def tell(self, built: bool, findings: list[Diagnostic], proposed: str = "") -> None:
-        """A build has ended; its faults are shown where it was refused, else the records that are ``proposed``."""
+    def tell(
+        self, built: bool, findings: list[Diagnostic], proposed: str = "", changed: Iterable[str] = ()
+    ) -> None:
+        """A build has ended; its faults are shown where it was refused, else the records that are ``proposed``.
+
+        ``changed`` are the files of the site that it made anew or removed.
+        """
         with self._news:
             self._number += built
             self._count += 1
             self._faults = [] if built else [str(f) for f in findings if f.level == "fault"]
             self._proposed = proposed
+            if built:
+                self._changed = list(changed)
             self._news.notify_all()
 
     def end(self) -> None:
@@ -118,8 +64,9 @@ class Builds:
         """(what to wait for next, the state as JSON) once there is more than ``known``, or after so many seconds."""
         with self._news:
             self._news.wait_for(lambda: self.ended or self._count != known, seconds)
+            changed = self._changed if len(self._changed) <= _TOLD_AT_MOST else None
             return self._count, json.dumps(
-                {"build": self._number, "faults": self._faults, "proposed": self._proposed}
+                {"build": self._number, "faults": self._faults, "proposed": self._proposed, "changed": changed}
             )
 
 
@@ -151,10 +98,10 @@ class PreviewHandler(SimpleHTTPRequestHandler):
         try:
             if not self._asked_by_this_machine():
                 self.send_error(403)
-            elif self.path == "/.noctuary-events":
+            elif self.path == EVENTS:
                 self._events(body)
-            elif self.path == "/.noctuary-preview.js":
-                self._send(_SCRIPT, "text/javascript", body)
+            elif self.path == ADDRESS:
+                self._send(SCRIPT, "text/javascript", body)
             else:
                 self._file(body)
         except (ConnectionError, TimeoutError):  # whoever asked has gone
@@ -192,7 +139,7 @@ class PreviewHandler(SimpleHTTPRequestHandler):
                 path /= "index.html"
             page = path.suffix == ".html"
             data = path.read_bytes() if page else b""
-            size = path.stat().st_size
+            stat = path.stat()
             file = path.open("rb")
         except (OSError, ValueError):  # ValueError: a path that no system can hold
             self.send_error(404)
@@ -200,11 +147,16 @@ class PreviewHandler(SimpleHTTPRequestHandler):
         with file:
             if page:
                 before, end, after = data.rpartition(b"</body>")
-                shown = before + _SCRIPT_TAG + end + after if end else data + _SCRIPT_TAG
+                tag = f'<script src="{ADDRESS}" {VERSION}="{_digest(data)}"></script>'.encode()
+                shown = before + tag + end + after if end else data + tag
                 self._send(shown, "text/html; charset=utf-8", body)
                 return
+            size, version = stat.st_size, _version(stat)
+            if self._known(version):
+                return
             first, last = 0, size - 1
-            if found := _RANGE.fullmatch(self.headers.get("Range") or ""):
+            found = _RANGE.fullmatch(self.headers.get("Range") or "")
+            if found and self.headers.get("If-Range") in (None, version):
                 first, last = _bounds(found[1], found[2], size)
                 if first > last:
                     self.send_response(416)
@@ -217,6 +169,7 @@ class PreviewHandler(SimpleHTTPRequestHandler):
             else:
                 self.send_response(200)
             self.send_header("Content-Type", self.guess_type(str(path)))
+            self.send_header("ETag", version)
             self.send_header("Accept-Ranges", "bytes")
             self.send_header("Content-Length", str(last - first + 1))
             self.end_headers()
@@ -226,8 +179,22 @@ class PreviewHandler(SimpleHTTPRequestHandler):
                 self.wfile.write(part)
                 left -= len(part)
 
+    def _known(self, version: str) -> bool:
+        """Whether the browser has this version, and has been told so (RFC 9110, 13.1.2)."""
+        asked = self.headers.get("If-None-Match") or ""
+        if version not in (each.strip().removeprefix("W/") for each in asked.split(",")):
+            return False
+        self.send_response(304)
+        self.send_header("ETag", version)
+        self.end_headers()
+        return True
+
     def _send(self, data: bytes, kind: str, body: bool) -> None:
+        version = f'"{_digest(data)}"'
+        if self._known(version):
+            return
         self.send_response(200)
+        self.send_header("ETag", version)
         self.send_header("Content-Type", kind)
         self.send_header("Content-Length", str(len(data)))
         self.end_headers()
@@ -235,11 +202,21 @@ class PreviewHandler(SimpleHTTPRequestHandler):
             self.wfile.write(data)
 
     def end_headers(self) -> None:
-        self.send_header("Cache-Control", "no-store")
+        # Kept by the browser, and asked about each time.
+        self.send_header("Cache-Control", "no-cache")
         super().end_headers()
 
     def log_message(self, *_: object) -> None:
         return None
+
+
+def _digest(data: bytes) -> str:
+    return sha256(data).hexdigest()[:24]
+
+
+def _version(stat: os.stat_result) -> str:
+    """An entity tag for a file as it lies there; the build never writes into a file, it puts another in its place."""
+    return f'"{stat.st_ino:x}-{stat.st_mtime_ns:x}-{stat.st_size:x}"'
 
 
 def _bounds(first: str, last: str, size: int) -> tuple[int, int]:

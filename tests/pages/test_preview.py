@@ -5,11 +5,8 @@ from __future__ import annotations
 import http.client
 import json
 import re
-import signal
 import socket
-import subprocess
 import threading
-import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -19,40 +16,9 @@ import watchfiles
 
 from tests.builders.folders import set_plainly, write
 from tests.builders.many_pictures import sidecar, write_archive
-from tests.builders.program import command, surroundings
+from tests.builders.running_preview import Preview
 
 pytestmark = pytest.mark.slow
-
-
-class Preview:
-    """A running preview of an archive."""
-
-    def __init__(self, archive: Path) -> None:
-        self.archive = archive
-        self.process = subprocess.Popen(
-            command("preview", archive, "--port", "0"),
-            env=surroundings(), stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
-        )  # fmt: skip
-        assert self.process.stdout is not None
-        for line in self.process.stdout:
-            if found := re.search(r"http://127\.0\.0\.1:(\d+)/", line):
-                self.port = int(found[1])
-                return
-        raise AssertionError("it ended without serving anything")
-
-    def ask(self, path: str, method: str = "GET", host: str | None = None) -> tuple[int, str]:
-        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)
-        connection.request(method, path, headers={"Host": host or f"127.0.0.1:{self.port}"})
-        answer = connection.getresponse()
-        body = answer.read().decode("utf-8", "replace")
-        connection.close()
-        return answer.status, body
-
-    def wait_for(self, path: str, text: str) -> None:
-        end = time.monotonic() + 90
-        while text not in self.ask(path)[1]:
-            assert time.monotonic() < end, f"{text!r} never came"
-            time.sleep(0.1)
 
 
 @pytest.fixture(scope="module")
@@ -63,8 +29,7 @@ def preview(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Preview]:
     write(archive / "theme/templates/picture.html", line)
     running = Preview(archive)
     yield running
-    running.process.send_signal(signal.SIGINT)
-    assert running.process.wait(30) == 0
+    assert running.end() == 0
 
 
 def test_pages_are_served_with_the_reload_script(preview: Preview) -> None:
@@ -128,6 +93,24 @@ def test_a_save_is_built_and_told(preview: Preview) -> None:
     mended = next(told)
     assert mended["faults"] == []
     assert "Fog rose after dark." in preview.ask("/pictures/field-00000.html")[1]
+
+
+def test_what_a_browser_has_is_not_sent_again(preview: Preview) -> None:
+    """Conditional requests and their order of precedence: RFC 9110, 13.1.2, 13.1.5 and 13.2.2."""
+    picture = next((preview.archive / "site/images").glob("*.jpg"))
+    data = picture.read_bytes()
+    for path in ("/index.html", f"/images/{picture.name}", "/.noctuary-preview.js"):
+        status, headers, whole = preview.answer(path)
+        tag = headers["ETag"]
+        assert (status, headers["Cache-Control"]) == (200, "no-cache")
+        for method in ("GET", "HEAD"):
+            known = preview.answer(path, method, {"If-None-Match": f'"other", W/{tag}'})
+            assert (known[0], known[1]["ETag"], known[2]) == (304, tag, b"")
+        assert preview.answer(path, "GET", {"If-None-Match": '"other"'})[::2] == (200, whole)
+    tag = preview.answer(f"/images/{picture.name}")[1]["ETag"]
+    for held, status, wanted in ((tag, 206, data[2:5]), ('"other"', 200, data)):
+        asked = {"Range": "bytes=2-4", "If-Range": held}
+        assert preview.answer(f"/images/{picture.name}", "GET", asked)[::2] == (status, wanted)
 
 
 def test_ranges_heads_and_odd_requests(preview: Preview) -> None:
