@@ -36,10 +36,18 @@ LITTER = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
 # of the same size and carried its old modification time along.
 Stamp = tuple[int, int, int, int]
 
+# Size and modification time of a file of the published site, which has some ten files for each picture: an
+# os.stat_result of each would take half a kilobyte. What is no regular file has the size -1.
+SiteStamp = tuple[int, int]
+
 
 def stamp_of(status: os.stat_result) -> Stamp:
     # 63 bits of the inode: what a database holds as an integer.
     return status.st_size, status.st_mtime_ns, status.st_ctime_ns, status.st_ino & 0x7FFFFFFFFFFFFFFF
+
+
+def site_stamp(status: os.stat_result) -> SiteStamp:
+    return status.st_size if stat.S_ISREG(status.st_mode) else -1, status.st_mtime_ns
 
 
 def files_below(folder: str, leave_out: Iterable[str] = ()) -> Iterator[tuple[str, os.stat_result]]:
@@ -120,7 +128,7 @@ class BuildManifest:
     stamp: str = ""
     day: str = ""
     inputs: dict[str, tuple[Stamp, str]] = field(default_factory=dict)
-    outputs: dict[str, tuple[int, int]] = field(default_factory=dict)
+    outputs: dict[str, SiteStamp] = field(default_factory=dict)
     doubts: list[Diagnostic] = field(default_factory=list)
     counts: dict[str, int] = field(default_factory=dict)
     published: dict[str, str] = field(default_factory=dict)
@@ -144,8 +152,8 @@ class BuildManifest:
     def site_is_as_made(self, out: Path) -> bool:
         """Whether the published site still has the sizes and times that the last build gave it."""
         found = 0
-        for name, status in _all_files(str(out)):
-            if self.outputs.get(name) != (status.st_size, status.st_mtime_ns):
+        for name, stamp in _all_files(str(out)):
+            if self.outputs.get(name) != stamp:
                 return False
             found += 1
         return found == len(self.outputs)
@@ -253,7 +261,7 @@ def unsealed(data: bytes) -> bytes:
     return data
 
 
-def _all_files(folder: str, *, strict: bool = False) -> Iterator[tuple[str, os.stat_result]]:
+def _all_files(folder: str, *, strict: bool = False) -> Iterator[tuple[str, SiteStamp]]:
     """Every file of a published site, hidden ones too (a link is never followed).
 
     A folder that cannot be read is passed over, or raises OSError where it is asked for strictly.
@@ -267,12 +275,12 @@ def _all_files(folder: str, *, strict: bool = False) -> Iterator[tuple[str, os.s
                     if entry.is_dir(follow_symlinks=False):
                         waiting.append((entry.path, f"{prefix}{entry.name}/"))
                     elif entry.name not in LITTER:
-                        yield f"{prefix}{entry.name}", entry.stat(follow_symlinks=False)
+                        yield f"{prefix}{entry.name}", site_stamp(entry.stat(follow_symlinks=False))
         except OSError:
             if strict:
                 raise
 
 
-def site_files(out: Path, *, strict: bool = False) -> dict[str, os.stat_result]:
+def site_files(out: Path, *, strict: bool = False) -> dict[str, SiteStamp]:
     """Every file of a published site by its path; with ``strict``, raises OSError where it cannot be read."""
     return dict(_all_files(str(out), strict=strict))

@@ -7,7 +7,6 @@ whole build, which comes to the same site.
 
 from __future__ import annotations
 
-import os
 import secrets
 import time
 from collections.abc import Iterable, Iterator, Mapping
@@ -22,6 +21,7 @@ from noctuary.build_manifest import (
     DATABASE,
     FOLDER,
     BuildManifest,
+    SiteStamp,
     Stamp,
     edit_manifest,
     inventory,
@@ -188,7 +188,7 @@ class EditedWords:
     ) -> Outcome:
         from noctuary.publish.replace_site import Assembly
 
-        published: Mapping[str, os.stat_result] = {}
+        published: Mapping[str, SiteStamp] = {}
         products = files.products
         if products:
             with Assembly(self._out) as assembly:
@@ -201,7 +201,7 @@ class EditedWords:
             last.book,
             build=secrets.token_hex(8),
             inputs={**last.book.inputs, **{e.name: (stamps[e.name], _sha256(e.content)) for e in edits}},
-            outputs={**last.book.outputs, **{n: (s.st_size, s.st_mtime_ns) for n, s in published.items()}},
+            outputs={**last.book.outputs, **published},
             doubts=findings,
         )
         made_of = {product.path: product.ingredients for product in products}

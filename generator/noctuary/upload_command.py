@@ -150,7 +150,7 @@ def after_build(archive: Path, out: Path, *, explain: bool) -> None:
     if explain:
         from noctuary.build_manifest import site_files
 
-        sizes = {name: status.st_size for name, status in site_files(out).items() if not name.startswith(".")}
+        sizes = {name: size for name, (size, _) in site_files(out).items() if not name.startswith(".")}
         for line in weight_lines(sizes):
             click.echo(line, err=True)
     from noctuary.publish.upload.cache import keeps_any

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import secrets
 import time
 from collections.abc import Mapping
@@ -10,7 +9,7 @@ from datetime import date
 from pathlib import Path
 
 from noctuary.archive.schema import write_schemas
-from noctuary.build_manifest import BuildManifest, program_stamp, read_manifest, write_manifest
+from noctuary.build_manifest import BuildManifest, SiteStamp, program_stamp, read_manifest, write_manifest
 from noctuary.diagnostic import in_order
 from noctuary.inspection import Inspection, inspect, program_hash
 from noctuary.memo import Memo
@@ -111,10 +110,9 @@ def _built(
     counts = {"pictures": len(inspection.archive.shown), "pages": site.pages}
     entries = inspection.hashes.entries()
     if not _same_products(site.products, unchanged_files, before):
-        outcome.written, published = _publish(
+        outcome.written, outputs = _publish(
             out, site.products, unchanged_files, on_disk, order.workers, outcome.reasons
         )
-        outputs = {name: (status.st_size, status.st_mtime_ns) for name, status in published.items()}
         before = BuildManifest(out=str(out), outputs=outputs)
     book = BuildManifest(
         out=str(out),
@@ -143,13 +141,13 @@ def _built(
 
 
 def _unchanged_files(
-    book: BuildManifest, on_disk: Mapping[str, os.stat_result], ingredients: Mapping[str, str]
+    book: BuildManifest, on_disk: Mapping[str, SiteStamp], ingredients: Mapping[str, str]
 ) -> dict[str, Mapping[str, str]]:
     """Files of the published site that are as the last build left them → what they were made from."""
     return {
         name: made_of(ingredients.get(name, ""))
-        for name, status in on_disk.items()
-        if book.outputs.get(name) == (status.st_size, status.st_mtime_ns)
+        for name, stamp in on_disk.items()
+        if book.outputs.get(name) == stamp
     }
 
 
@@ -170,10 +168,10 @@ def _publish(
     out: Path,
     products: list[Product],
     unchanged_files: Mapping[str, Mapping[str, str]],
-    on_disk: Mapping[str, os.stat_result],
+    on_disk: Mapping[str, SiteStamp],
     workers: int | None,
     reasons: list[tuple[str, str]],
-) -> tuple[int, dict[str, os.stat_result]]:
+) -> tuple[int, dict[str, SiteStamp]]:
     """Assembles the site and puts it in place; (files made, what is published)."""
     todo: list[Product] = []
     with Assembly(out) as assembly:

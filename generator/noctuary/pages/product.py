@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import orjson
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Product:
     """A file of the site. ``ingredients`` names each thing that it is made from, with a digest of it.
 

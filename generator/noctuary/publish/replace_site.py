@@ -12,13 +12,12 @@ from __future__ import annotations
 
 import hashlib
 import os
-import stat
 from collections.abc import Collection, Container, Mapping
 from contextlib import ExitStack, suppress
 from pathlib import Path
 from types import TracebackType
 
-from noctuary.build_manifest import preparing, site_files
+from noctuary.build_manifest import SiteStamp, preparing, site_files, site_stamp
 from noctuary.errors import NoctuaryError
 from noctuary.publish.build_lock import InUse, lock
 from noctuary.publish.disk import exchange, flush, flush_folders, link_or_copy, remove
@@ -45,8 +44,8 @@ def content_hash(data: bytes) -> str:
     return hashlib.blake2b(data, digest_size=16).hexdigest()
 
 
-def files_on_disk(out: Path) -> dict[str, os.stat_result]:
-    """Every file in an output folder with its status; raises :class:`CannotPublish`."""
+def files_on_disk(out: Path) -> dict[str, SiteStamp]:
+    """Every file in an output folder with its stamp; raises :class:`CannotPublish`."""
     if not out.exists():
         return {}
     if not out.is_dir():
@@ -58,7 +57,7 @@ def files_on_disk(out: Path) -> dict[str, os.stat_result]:
         raise CannotPublish(f"{where} cannot be read: {error.strerror}", "see who may read it") from None
 
 
-def foreign_files(out: Path, on_disk: Mapping[str, os.stat_result], known: Container[str]) -> list[str]:
+def foreign_files(out: Path, on_disk: Mapping[str, SiteStamp], known: Container[str]) -> list[str]:
     """Of the files in an output folder those that no build made, sorted; raises :class:`CannotPublish`.
 
     ``known``: files that are the last build's for certain.
@@ -75,8 +74,8 @@ def foreign_files(out: Path, on_disk: Mapping[str, os.stat_result], known: Conta
         ) from None
     return sorted(
         name
-        for name, status in on_disk.items()
-        if name != MADE and (_name_digest(name) not in made or not stat.S_ISREG(status.st_mode))
+        for name, (size, _) in on_disk.items()
+        if name != MADE and (_name_digest(name) not in made or size < 0)
     )
 
 
@@ -95,7 +94,7 @@ class Assembly:
         self.out = out
         self.folder = preparing(out)
         self._new = self.folder / "new"
-        self._made: dict[str, os.stat_result] = {}
+        self._made: dict[str, SiteStamp] = {}
         self._written: list[str] = []
         self._kept: list[str] = []
         self._folders: set[str] = set()
@@ -133,16 +132,16 @@ class Assembly:
         self._room_for(name)
         with open(target, "xb") as file:  # noqa: PTH123
             file.write(data)
-        self._made[name] = os.stat(target)  # noqa: PTH116
+        self._made[name] = site_stamp(os.stat(target))  # noqa: PTH116
         self._written.append(name)
 
-    def keep(self, name: str, status: os.stat_result) -> None:
-        """A file of the published site as it is; ``status`` is what it lies there with."""
+    def keep(self, name: str, stamp: SiteStamp) -> None:
+        """A file of the published site as it is; ``stamp`` is what it lies there with."""
         self._place(name)
-        self._made[name] = status
+        self._made[name] = stamp
         self._kept.append(name)
 
-    def publish(self) -> dict[str, os.stat_result]:
+    def publish(self) -> dict[str, SiteStamp]:
         """Puts the new site in the old one's place; returns what is now published.
 
         The list of its files is the old site's where that was kept: whoever keeps it knows that they are the same.
@@ -160,7 +159,7 @@ class Assembly:
         changed = [name for name in self._written if name in on_disk]
         return self._step_by_step(absent, changed, gone)
 
-    def amend(self) -> dict[str, os.stat_result]:
+    def amend(self) -> dict[str, SiteStamp]:
         """Puts the files that were written in the places of their old versions, and leaves the rest of the site.
 
         Returns what was written; raises as :meth:`publish` does.
@@ -169,7 +168,7 @@ class Assembly:
 
     def _step_by_step(
         self, absent: Collection[str], changed: Collection[str], gone: Collection[str]
-    ) -> dict[str, os.stat_result]:
+    ) -> dict[str, SiteStamp]:
         flush(self._new, self._written)
         steps = journal(absent, changed, gone, lambda name: (self._new / name).read_bytes())
         write_journal(self.folder, steps)
@@ -183,7 +182,7 @@ class Assembly:
             target = f"{self._new}/{name}"
             # Plain strings: with ten thousand files, paths would be half of the time.
             if not link_or_copy(f"{self.out}/{name}", target):
-                self._made[name] = os.stat(target)  # noqa: PTH116
+                self._made[name] = site_stamp(os.stat(target))  # noqa: PTH116
         flush(self._new, list(self._made))
         if anew:
             self._new.rename(self.out)

@@ -73,13 +73,12 @@ def site_files(archive: Path, out: Path) -> dict[str, SiteFile]:
     known = _known(archive, out)
     files = {}
     for name in names:
-        status = on_disk[name]
-        stamp = (status.st_size, status.st_mtime_ns)
+        stamp = on_disk[name]
         entry = known.get(name)
         same = entry is not None and (entry[0], entry[1]) == stamp
         path = out / name
         digest = str(entry[2]) if same and entry is not None else _digest(path)
-        files[name] = SiteFile(name, path, status.st_size, digest, stamp)
+        files[name] = SiteFile(name, path, stamp[0], digest, stamp)
     plain = {name: [*file.stamp, file.digest] for name, file in files.items()}
     if plain != known:
         keep_plain(archive, _HASHES, {"out": str(out), "files": plain})
