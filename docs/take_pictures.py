@@ -39,9 +39,11 @@ def chromium() -> Iterator[Any]:
         browser.close()
 
 
-def screen(browser: Any, page_file: Path, size: tuple[int, int], overlays: tuple[str, ...] = ()) -> Image.Image:
-    """The first screen of a page in a window of this size, on the night ground where the theme has one."""
-    context = browser.new_context(viewport={"width": size[0], "height": size[1]}, color_scheme="dark")
+def screen(
+    browser: Any, page_file: Path, size: tuple[int, int], overlays: tuple[str, ...] = (), scheme: str = "dark"
+) -> Image.Image:
+    """The first screen of a page in a window of this size, by night or, where the system is light, by day."""
+    context = browser.new_context(viewport={"width": size[0], "height": size[1]}, color_scheme=scheme)
     page = context.new_page()
     page.goto(page_file.resolve().as_uri(), wait_until="networkidle")
     for overlay in overlays:
@@ -69,8 +71,9 @@ def main() -> None:
         raise SystemExit(__doc__)
     umbra, *folio = map(Path, sys.argv[1:])
 
-    def theme(site: Path) -> Image.Image:
-        return screen(browser, site / "index.html", (1440, 1080)).resize((720, 540), Image.Resampling.LANCZOS)
+    def theme(site: Path, scheme: str) -> Image.Image:
+        taken = screen(browser, site / "index.html", (1440, 1080), scheme=scheme)
+        return taken.resize((720, 540), Image.Resampling.LANCZOS)
 
     with chromium() as browser:
         taken = {
@@ -78,10 +81,10 @@ def main() -> None:
             "picture": screen(browser, umbra / "pictures/rosette-2026.html", (1200, 917), OVERLAYS),
             "target": screen(browser, umbra / "targets/ngc-2238.html", (1200, 917)),
             "phone": side_by_side([screen(browser, umbra / path, PHONE) for path in FIRST_SCREENS]),
-            "theme-umbra": theme(umbra),
+            "theme-umbra": theme(umbra, "dark"),
         }
         if folio:
-            taken["theme-folio"] = theme(folio[0])
+            taken["theme-folio"] = theme(folio[0], "light")
     for name, picture in taken.items():
         picture.save(HERE / f"{name}.jpg", quality=84, optimize=True, progressive=True)
         print(f"docs/{name}.jpg: {picture.width} × {picture.height}")
