@@ -44,7 +44,7 @@ PREFERENCES = {
 }
 #: Keys by the code points that WebDriver gives them.
 KEYS = {"Enter": "\ue007", "Escape": "\ue00c", "Left": "\ue012", "Right": "\ue014", "Home": "\ue011", "End": "\ue010"}
-PATIENCE_S = 30
+PATIENCE_S = 120
 
 
 class Firefox:
