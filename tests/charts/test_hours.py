@@ -7,6 +7,8 @@ import xml.etree.ElementTree as ET
 from datetime import date, timedelta
 
 import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
 from noctuary.charts.hours import LETTER, MOST_ROWS, WIDTH, axis_steps, hours_chart
 from noctuary.facts.target import steps
 from noctuary.pages.typography import Typography
@@ -46,24 +48,36 @@ def test_every_night_and_every_picture_has_its_mark():
     assert all(title in said for _, title in pictures)
 
 
-@pytest.mark.parametrize("apart", [1, 9, 40])
-def test_names_stand_clear_of_each_other_and_of_the_lines(apart):
+@given(st.lists(st.tuples(st.integers(0, 400), st.integers(3, 60)), min_size=1, max_size=9, unique_by=lambda p: p[0]))
+@example([(0, 16), (9, 16), (18, 16), (27, 16), (36, 16)])
+@example([(0, 30), (390, 27), (400, 31)])
+def test_names_stand_clear_of_each_other_and_of_the_lines(places):
     first = date(2023, 1, 1)
-    pictures = [(first + timedelta(days=apart * i), f"Picture number {i}") for i in range(5)]
+    pictures = [(first + timedelta(days=day), f"{i} {'n' * (length - 2)}") for i, (day, length) in enumerate(places)]
     svg = chart_of([first, first + timedelta(days=400)], pictures)
-    there = names(svg, [t for _, t in pictures])
-    assert len(there) == 5
     lines = [
         tuple(map(float, re.findall(r"-?[\d.]+", p.get("d") or "")))
         for p in svg.iter("path") if p.get("class") == "limit"
     ]  # fmt: skip
+    there = []
+    for t in svg.iter("text"):
+        if (t.text or "")[:2] in {title[:2] for _, title in pictures}:
+            before = LETTER * len(t.text) if t.get("text-anchor") == "end" else 0
+            there.append((float(t.get("x")) - before, float(t.get("y")), t.text))
+    assert len(there) == len(lines)
     for x, y, text in there:
         end = x + LETTER * len(text)
+        assert x >= 0
         assert end <= WIDTH
-        for other_x, other_y, _ in there:
-            assert not (x < other_x < end and other_y == y)
-        for line_x, top, _ in lines:
-            assert not (x < line_x < end and top < y - 8)
+        assert not any(x < other_x < end and other_y == y for other_x, other_y, _ in there)
+        assert not any(x < line_x < end and top < y - 8 for line_x, top, _ in lines)
+
+
+def test_a_name_at_the_end_of_the_chart_is_whole_where_there_is_room_before_it():
+    nights = [date(2012, 10, 13), date(2023, 11, 18)]
+    titles = ["A nebula seen through an old lens", "A nebula under a known dark sky"]
+    svg = chart_of(nights, [(date(2012, 10, 20), titles[0]), (date(2023, 12, 1), titles[1])])
+    assert [text for *_, text in names(svg, titles)] == titles
 
 
 def test_a_name_too_long_is_cut_and_too_many_leave_their_marks():

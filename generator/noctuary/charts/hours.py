@@ -158,8 +158,9 @@ def _names(places: list[tuple[float, str]], sheet: _Sheet) -> list[_Name]:
     """The pictures' names over the chart; ``places`` from left to right.
 
     A name is to the right of its line, over the lines of those that follow within its length; so none is crossed.
-    On a narrow page each has a row of its own, and those of the right half are to the left of their lines: the
-    last of them is uppermost, and the first of the others over all of these.
+    On a wide page those that would be cut there may stand to the left. On a narrow page each has a row of its own,
+    and those of the right half are to the left of their lines: the last of them is uppermost, and the first of the
+    others over all of these.
     """
     if sheet.narrow:
         middle = (LEFT + sheet.width - sheet.right) / 2
@@ -176,13 +177,36 @@ def _names(places: list[tuple[float, str]], sheet: _Sheet) -> list[_Name]:
             _Name(_short(title, int(room(n, at) / LETTER)), rows.get(n, MOST_ROWS), leftward[n])
             for n, (at, title) in enumerate(places)
         ]
-    names: list[tuple[float, _Name]] = []
-    for at, title in reversed(places):
-        name = _short(title, int((sheet.width - at - 10) / LETTER))
+    return _wide_names(places, sheet.width)
+
+
+def _wide_names(places: list[tuple[float, str]], width: int) -> list[_Name]:
+    """The names on a wide page: whole to the left of their lines where they would be cut at the right.
+
+    None goes to the left over the line of one that stays at the right, for the latter's name is higher than its own.
+    """
+
+    def start(n: int) -> float:
+        return places[n][0] - 12 - LETTER * len(places[n][1])
+
+    def cut(n: int) -> bool:
+        return len(places[n][1]) > int((width - places[n][0] - 10) / LETTER)
+
+    leftward = {n for n in range(max(0, len(places) - MOST_ROWS), len(places)) if cut(n) and start(n) >= LEFT}
+    while over := {n for n in leftward if any(start(n) < places[m][0] and m not in leftward for m in range(n))}:
+        leftward -= over
+    names: dict[int, _Name] = {}
+    for n in sorted(leftward):
+        row = 1 + max((names[m].row for m in names if places[m][0] > start(n)), default=-1)
+        names[n] = _Name(places[n][1], row, leftward=True)
+    for n in reversed([n for n in range(len(places)) if n not in leftward]):
+        at, title = places[n]
+        name = _short(title, int((width - at - 10) / LETTER))
         end = at + 12 + LETTER * len(name)
-        row = 1 + max((other.row for other_at, other in names if other_at < end), default=-1)
-        names.append((at, _Name(name, row, leftward=False)))
-    return [name for _, name in reversed(names)]
+        begin = {m: start(m) if m in leftward else places[m][0] for m in names if m > n}
+        row = 1 + max((names[m].row for m in begin if begin[m] < end), default=-1)
+        names[n] = _Name(name, row, leftward=False)
+    return [names[n] for n in range(len(places))]
 
 
 def _lines(steps: tuple[Step, ...]) -> list[tuple[str | None, list[tuple[date, float]], float]]:
