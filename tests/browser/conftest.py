@@ -58,6 +58,20 @@ def load_all_pictures(page: Any) -> None:
     )
 
 
+def painted(page: Any, pictures: str = "img[src]") -> None:
+    """Waits until these pictures have come, and what is there and was changed before has been painted."""
+    page.evaluate(
+        """async which => {
+          const all = [...document.querySelectorAll(which)], frame = () => new Promise(requestAnimationFrame);
+          do {
+            await Promise.all(all.map(picture => picture.decode().catch(() => 0)));
+            await frame().then(frame);
+          } while (!all.every(picture => picture.complete));
+        }""",
+        pictures,
+    )
+
+
 @pytest.fixture
 def open_page(chromium: Any, site: Path) -> Iterator[OpenPage]:
     """``open_page("targets.html", width=390, ground="red", scripts=False, …)``: a page of the demo as a file.

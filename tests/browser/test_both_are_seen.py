@@ -16,6 +16,8 @@ import pytest
 from noctuary.build import build
 from PIL import Image, ImageDraw
 
+from .conftest import painted
+
 pytestmark = pytest.mark.browser
 
 # Body and corners, and the size, of each; the colours are in neither theme.
@@ -73,7 +75,9 @@ def look(chromium: Any, sites: dict[str, Path]) -> Iterator[Any]:
         context = chromium.new_context(viewport={"width": width, "height": 900}, java_script_enabled=scripts)
         contexts.append(context)
         page = context.new_page()
-        page.goto((sites[theme] / f"compare/ngc-7000--{older}--{newer}.html").as_uri(), wait_until="networkidle")
+        page.goto((sites[theme] / f"compare/ngc-7000--{older}--{newer}.html").as_uri())
+        if scripts:  # which may ask for other files of them
+            painted(page)
         return page
 
     yield opened

@@ -15,11 +15,15 @@ import numpy as np
 import pytest
 import yaml
 
+from .conftest import painted
+
 pytestmark = pytest.mark.browser
 
 DEMO = Path(__file__).resolve().parents[2] / "content_demo" / "pictures"
 PAIRS = [("rosette-2023", "rosette-2024"), ("rosette-2023", "rosette-2026"), ("rosette-2024", "rosette-2026")]
 PIXELS = (2400, 1600)
+#: The two on the stage, as large as the script has asked for them.
+PICTURES = ".layer[src]"
 
 
 def address(older: str, newer: str) -> str:
@@ -99,21 +103,11 @@ def test_the_same_stars_lie_on_the_same_spot(open_page, older, newer, width):
     assert apart.max() < 1.0, apart.max()
 
 
-def loaded(page: Any) -> None:
-    """Waits for the pictures in the sizes that the script asked for."""
-    page.wait_for_load_state("networkidle")
-    page.evaluate("() => Promise.all([...document.images].map(i => i.decode().catch(() => 0)))")
-
-
-#: What was changed before it has been painted.
-PAINTED = "new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))"
-
-
 def screenshot(page: Any, key: str) -> Any:
     from PIL import Image
 
     page.locator(".divider").press(key)
-    page.evaluate(PAINTED)
+    painted(page, PICTURES)
     picture = Image.open(io.BytesIO(page.locator(".sides").screenshot()))
     return np.asarray(picture.convert("L"), dtype=float)
 
@@ -136,7 +130,7 @@ def centroid(picture: Any, x: float, y: float, reach: int = 4) -> tuple[float, f
 def test_the_light_of_the_stars_lies_there_too(open_page, older, newer):
     """What the screen shows, pixel by pixel: bright stars that stand alone, in the one picture and in the other."""
     page = open_page(address(older, newer), width=1440)
-    loaded(page)
+    painted(page, PICTURES)
     a, b, mag = common(older, newer, 12.5)
     base = page.locator(".comparison").get_attribute("data-base")
     which, pixels = ("older", a) if base == "older" else ("newer", b)
@@ -239,8 +233,7 @@ def test_all_of_it_is_red_on_the_red_ground(open_page):
     from PIL import Image
 
     page = open_page(address(*PAIRS[0]), ground="red")
-    loaded(page)
-    page.evaluate(PAINTED)
+    painted(page, PICTURES)
     seen = np.asarray(Image.open(io.BytesIO(page.screenshot())).convert("RGB"))
     assert seen[..., 0].max() > 60
     assert seen[..., 1:].max() <= 8

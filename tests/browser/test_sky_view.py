@@ -14,6 +14,7 @@ from PIL import Image
 pytestmark = pytest.mark.browser
 
 CANVAS = "#sky-view canvas"
+STILL = "#sky-view[data-still]"
 
 
 def ready(page: Any) -> Any:
@@ -24,16 +25,11 @@ def ready(page: Any) -> Any:
 
 def at(page: Any) -> tuple[float, float, float]:
     """Right ascension, declination and degrees across, as the address says once the view is still."""
-    page.wait_for_timeout(1200)  # it goes there in half a second, and the address follows when it is still
-    before = None
-    for _ in range(40):
-        said = re.fullmatch(r"#at=([\d.]+),(-?[\d.]+),([\d.]+)", page.evaluate("location.hash"))
-        if said and said[0] == before:
-            ra, dec, across = said.groups()
-            return float(ra), float(dec), float(across)
-        before = said and said[0]
-        page.wait_for_timeout(600)
-    raise AssertionError(f"the view never stands still: {before}")
+    page.wait_for_selector(STILL)
+    said = re.fullmatch(r"#at=([\d.]+),(-?[\d.]+),([\d.]+)", page.evaluate("location.hash"))
+    assert said
+    ra, dec, across = said.groups()
+    return float(ra), float(dec), float(across)
 
 
 def test_mouse_wheel_and_keys_lead_from_the_whole_sky_into_it(open_page: Any) -> None:
@@ -54,7 +50,9 @@ def test_mouse_wheel_and_keys_lead_from_the_whole_sky_into_it(open_page: Any) ->
     page.mouse.up()
     dragged = at(page)
     assert 0.05 * across < (dragged[0] - ra) % 360 < 0.5 * across, "east is left: what is drawn to the right was east"
+    address = page.evaluate("location.hash")
     page.mouse.wheel(0, -400)
+    page.wait_for_function("was => location.hash !== was", arg=address)
     assert at(page)[2] < 0.7 * dragged[2]
     page.keyboard.press("0")
     assert at(page)[2] > 300
@@ -91,7 +89,7 @@ def test_two_fingers(open_page: Any) -> None:
 
 def test_a_finder_leads_into_it_and_nothing_heavy_comes_before_a_move(open_page: Any, site: Path) -> None:
     page = ready(open_page("sky.html"))
-    page.wait_for_timeout(500)
+    page.wait_for_selector(STILL)
     names = page.evaluate("performance.getEntriesByType('resource').map(r => r.name)")
     files = [site / name.removeprefix(site.as_uri() + "/") for name in names if name.startswith(site.as_uri())]
     assert not [file for file in files if file.parent.name == "images" and file.suffix != ".svg"]
@@ -108,14 +106,12 @@ def test_a_finder_leads_into_it_and_nothing_heavy_comes_before_a_move(open_page:
 def test_years_are_switched(open_page: Any) -> None:
     page = ready(open_page("sky.html"))
     button = page.locator(".sky-years button", has_text="2023")
+    page.wait_for_selector(STILL)
     before = page.locator(CANVAS).screenshot()
     button.click()
     assert button.get_attribute("aria-pressed") == "false"
-    for _ in range(100):
-        if page.locator(CANVAS).screenshot() != before:
-            return
-        page.wait_for_timeout(100)
-    raise AssertionError("the year is still drawn")
+    page.wait_for_selector(STILL)
+    assert page.locator(CANVAS).screenshot() != before, "the year is still drawn"
 
 
 #: Each frame comes a tenth of a second after the one before, by the clock that frames are told, on any machine.
@@ -136,10 +132,11 @@ def test_it_leaves_out_nothing_once_it_is_still(open_page: Any) -> None:
         page.keyboard.press(key)
         sizes.append(page.evaluate(f"() => new Promise(done => requestAnimationFrame(() => done({across})))"))
     assert min(sizes) < whole
-    page.wait_for_timeout(2500)
+    page.wait_for_selector(STILL)
     assert page.evaluate(across) == whole
     as_it_is = page.locator(CANVAS).screenshot()
-    page.evaluate("() => new Promise(done => { dispatchEvent(new Event('resize')); setTimeout(done, 300); })")
+    page.evaluate("dispatchEvent(new Event('resize'))")
+    page.wait_for_selector(STILL)
     assert page.locator(CANVAS).screenshot() == as_it_is
 
 
@@ -147,7 +144,7 @@ def test_it_leaves_out_nothing_once_it_is_still(open_page: Any) -> None:
 def test_a_picture_larger_than_the_view_fills_it(open_page: Any, address: str) -> None:
     page = ready(open_page("sky.html", height=1000))
     page.evaluate("address => { location.hash = address; }", address)
-    page.wait_for_timeout(2500)
+    page.wait_for_selector(STILL)
     drawn = np.asarray(Image.open(io.BytesIO(page.locator(CANVAS).screenshot())).convert("RGB"), dtype=float)
     high, wide = drawn.shape[0] // 2, drawn.shape[1] // 2
     middle = drawn[high - 60 : high + 60, wide - 60 : wide + 60].reshape(-1, 3)

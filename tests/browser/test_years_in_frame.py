@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from .conftest import painted
+
 pytestmark = pytest.mark.browser
 
 TARGET = "targets/ngc-2238.html"
@@ -58,8 +60,7 @@ def test_the_screen_shows_the_picture_of_the_chosen_year(open_page: Any, site: P
     differences = {}
     for key, year in (("Home", 2023), ("End", 2026)):
         page.keyboard.press(key)
-        page.wait_for_function("[...document.querySelectorAll('.frame-stage img[src]')].every(i => i.complete)")
-        page.wait_for_timeout(100)
+        painted(page, ".frame-stage img[src]")
         shown = Image.open(io.BytesIO(stage.screenshot())).convert("RGB")
         for other in (2023, 2026):
             (file, *_) = sorted((site / "images").glob(f"rosette-{other}-in-rosette-2026-*.webp"), reverse=True)

@@ -8,7 +8,7 @@
   var canvas = document.createElement("canvas"), drawn = figure.querySelector("svg");
   var controls = figure.querySelector(".sky-controls"), output = figure.querySelector("output"), yearsBox = figure.querySelector(".sky-years");
   var sky, drawing, data, files = null, pressed = [], years = new Set(), chosen = null;
-  var images = new Map(), asked = {}, queued = false, moved = false, still = 0;
+  var images = new Map(), asked = {}, queued = false, moved = false, still = 0, coming = 0;
   /* How much is left out while the view moves, from nothing to all that can be, and pixels of the canvas for one of the page. */
   var RATIOS = [2, 1, 0.75, 0.5], haste = 0, rough = false, hurried = false, drawnAt = "", before = 0, late = 0, early = 0;
 
@@ -17,14 +17,23 @@
     asked[address] = true;
     var script = document.createElement("script");
     script.src = address;
-    script.onload = then || null;
+    script.onload = function () { came(); if (then) then(); };
+    script.onerror = came;
+    coming++;
     document.head.appendChild(script);
+  }
+
+  /* What was asked for is here, or will never be: either way it is no longer waited for. */
+  function came() {
+    coming--;
+    if (sky) draw();
   }
 
   /* ------------------------------------------------------------------ frames */
   function draw() {
     if (queued) return;
     queued = true;
+    figure.removeAttribute("data-still");
     requestAnimationFrame(function (now) {
       var place = sky.view.ra + " " + sky.view.dec + " " + sky.view.k, moves = place !== drawnAt && drawnAt !== "";
       queued = false;
@@ -63,7 +72,10 @@
       if (source[1] > entry.width && source[1] > entry.asked) {
         entry.asked = source[1];
         var image = new Image();
+        coming++;
+        image.onerror = came;
         image.onload = function () {
+          came();
           if (source[1] <= entry.width) return;
           entry.image = image;
           entry.width = source[1];
@@ -71,7 +83,6 @@
           if (source[1] > 600) createImageBitmap(image, { resizeWidth: source[1] >> 1, resizeQuality: "medium" }).then(function (half) {
             if (entry.image === image) entry.half = half;
           }, function () {});      /* without it the whole is drawn, which takes longer */
-          draw();
         };
         image.src = figure.dataset.root + source[0];
       }
@@ -80,6 +91,7 @@
   }
   /* What the rest is used for: stars of the pieces of sky in view, the address, images that nobody looks at. */
   function settle() {
+    if (queued) return;      /* it moves on, and settles after that */
     var across = sky.across();
     if (rough) frame(0);
     if (moved) {
@@ -94,6 +106,7 @@
     var seen = pressed.filter(function (p) { return p.picture; }).length;
     while (images.size > Math.max(IMAGES, seen)) images.delete(images.keys().next().value);
     tell();
+    if (!coming) figure.dataset.still = "";
   }
   function tell() {
     var p = chosen || middle();
@@ -328,9 +341,9 @@
     figure.dispatchEvent(new CustomEvent("ready"));
   }
   var waiting = 4;
-  function came() { if (--waiting === 0) open_(); }
+  function ready() { if (--waiting === 0) open_(); }
   window.skyView = function (given) { data = given; };
   window.skyPictures = function (given) { files = given; draw(); };
   window.skyStars = function (number, text) { drawing.addStars(number, text, data.cells[number]); draw(); };
-  [figure.dataset.library, figure.dataset.projection, figure.dataset.drawing, figure.dataset.view].forEach(function (address) { load(address, came); });
+  [figure.dataset.library, figure.dataset.projection, figure.dataset.drawing, figure.dataset.view].forEach(function (address) { load(address, ready); });
 })();
