@@ -8,6 +8,7 @@ from functools import lru_cache
 from html import escape
 
 from noctuary.charts.drawing import NARROW, Formatter
+from noctuary.charts.simplify import simplified
 from noctuary.plain_record import plain_record
 from noctuary.sky.map_projection import Point, around, ecliptic, galactic_plane, great_circle, hammer, unbroken
 
@@ -19,6 +20,8 @@ LEAST_EXTENT = 12.0
 #: Stars are drawn in a few sizes: brighter than each magnitude, with so large a dot (in px of the chart).
 SIZES = ((0.5, 4.6), (1.5, 3.7), (2.5, 2.9), (3.5, 2.1), (4.2, 1.5), (5.0, 1.1))
 
+#: A line may pass so far from where it belongs, in px of the chart; its points are written to a tenth.
+UNSEEN = 0.1
 #: Stars of the narrow map are brighter than this: more of them would be a grey.
 _BRIGHT = 4.2
 #: The halves of the narrow map: right ascension of the middle, degrees, and the upper edge in px.
@@ -104,8 +107,10 @@ def _on_map(ra: float, dec: float) -> Point:
 
 
 def _path(lines: Iterable[list[Point]], closed: bool = False) -> str:
+    """Lines as the data of a path, without the points that nobody could tell from the line: a page waits for all."""
     end = "z" if closed else ""
-    return "".join("M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in line) + end for line in lines)
+    seen = (simplified(line, UNSEEN) for line in lines)
+    return "".join("M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in line) + end for line in seen)
 
 
 @lru_cache
