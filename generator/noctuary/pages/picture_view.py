@@ -55,6 +55,7 @@ class PictureView:
         """The sources of one format, smallest first."""
         return tuple(s for s in self.sources if s.format == format)
 
-    def about(self, width: int) -> Source:
-        """The smallest JPEG at least so wide, or the widest there is."""
-        return next((s for s in self.of("jpeg") if s.width >= width), self.full)
+    def about(self, width: int, format: str = "jpeg") -> Source:
+        """The smallest file at least so wide, or the widest there is; of a format of which there is none the JPEG."""
+        made = self.of(format)
+        return next((s for s in made if s.width >= width), made[-1] if made else self.full)
