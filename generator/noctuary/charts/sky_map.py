@@ -109,8 +109,8 @@ def _on_map(ra: float, dec: float) -> Point:
 def _path(lines: Iterable[list[Point]], closed: bool = False) -> str:
     """Lines as the data of a path, without the points that nobody could tell from the line: a page waits for all."""
     end = "z" if closed else ""
-    seen = (simplified(line, UNSEEN) for line in lines)
-    return "".join("M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in line) + end for line in seen)
+    shorter = (simplified(line, UNSEEN) for line in lines)
+    return "".join("M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in line) + end for line in shorter)
 
 
 @lru_cache
