@@ -15,6 +15,7 @@ from noctuary.pages.light_note import LightNote, light_note
 from noctuary.pages.overlay_pairs import address, pairs, shown_width
 from noctuary.pages.page import Frame, Link, PagePlan
 from noctuary.pages.picture_view import PictureView, Source
+from noctuary.pages.product import digest
 from noctuary.pages.rig_parts import RigParts, rig_parts
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
@@ -81,10 +82,17 @@ def pages(model: SiteModel) -> list[PagePlan]:
             newer_choices.setdefault(a.picture.id, []).append(Choice(b.picture.title, b.picture.finished, page))
         beside = {name: tuple(choices) for name, choices in older_choices.items()}
         after = {name: tuple(choices) for name, choices in newer_choices.items()}
+        digests = {
+            f.picture.id: tuple(digest(choices.get(f.picture.id)) for choices in (beside, after))
+            for f in target.pictures
+        }
         for a, b in pairs_of_target:
             path = address(model.addresses, target.identity, a.picture.id, b.picture.id)
             tell = partial(_context, model, target, a, b, beside[b.picture.id], after[a.picture.id])
-            all_pages.append(PagePlan(path, "compare.html", "compare", tell))
+            layer = model.layers.get((a.picture.id, b.picture.id))
+            choices = digests[b.picture.id][0], digests[a.picture.id][1]
+            told_from = model.told_from.all_of((a, b), target.identity, target.fixed, layer, choices)
+            all_pages.append(PagePlan(path, "compare.html", "compare", tell, told_from=told_from))
     return all_pages
 
 

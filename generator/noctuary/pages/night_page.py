@@ -82,14 +82,12 @@ def pages(model: SiteModel) -> list[PagePlan]:
     nights = model.facts.nights  # newest first
     night_pages = []
     for at, night in enumerate(nights):
-        tell = partial(
-            _context,
-            model,
-            night,
-            earlier=nights[at + 1].night if at + 1 < len(nights) else None,
-            later=nights[at - 1].night if at else None,
-        )
-        night_pages.append(PagePlan(model.addresses.nights[night.night], "night.html", "night", tell))
+        earlier = nights[at + 1].night if at + 1 < len(nights) else None
+        later = nights[at - 1].night if at else None
+        tell = partial(_context, model, night, earlier, later)
+        told_from = model.told_from.all_of(night.pictures, night.night, night.notes, night.use, earlier, later)
+        path = model.addresses.nights[night.night]
+        night_pages.append(PagePlan(path, "night.html", "night", tell, told_from=told_from))
     return night_pages
 
 

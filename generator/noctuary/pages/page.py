@@ -85,7 +85,8 @@ class PagePlan:
 
     The contexts of all pages of a large archive would fill gigabytes, so each is told when it is needed, and once
     more when it is needed again; ``tell`` gives the same every time. ``share`` gives how the page appears where its
-    address is pasted, from that address and the context. The other fields are those of :class:`Page`.
+    address is pasted, from that address and the context. ``told_from`` is a digest of all that both tell it from,
+    ``None`` where nobody has worked that out. The other fields are those of :class:`Page`.
     """
 
     path: str
@@ -96,6 +97,7 @@ class PagePlan:
     data: tuple[Link, ...] = ()
     share: Callable[[str, Any], Share] | None = None
     top: str | None = None
+    told_from: str | None = None
 
     def page(self) -> Page:
         context = self.tell()

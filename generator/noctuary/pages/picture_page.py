@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date
 from functools import partial
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from noctuary.archive.partial_date import PartialDate
 from noctuary.charts.overlay import MOST_OBJECTS, MarkedObject, Overlay
@@ -209,27 +209,38 @@ def pages(model: SiteModel) -> list[PagePlan]:
         if shown is None:
             continue
         at = place_in_order.get(facts.picture.id)
+        picture = facts.picture
         others = _Others(
-            newer=listed[at - 1] if at else None,
-            older=listed[at + 1] if at is not None and at + 1 < len(listed) else None,
-            newest=newest.get(facts.picture.id),
-            part_of=parts.get(facts.picture.id, []),
-            over=over.get(facts.picture.id, ()),
+            newer=_listed_link(model, listed[at - 1] if at else None),
+            older=_listed_link(model, listed[at + 1] if at is not None and at + 1 < len(listed) else None),
+            replaces=_listed_link(model, picture.replaces),
+            superseded_by=_listed_link(model, newest.get(picture.id)),
+            builds_on=_listed_links(model, picture.builds_on),
+            part_of=_listed_links(model, parts.get(picture.id, ())),
+            overlays=over.get(picture.id, ()) if picture.listed else (),
+            panels=panel_list(model, facts),
         )
-        page = picture_page(facts.picture.id)
+        page = picture_page(picture.id)
         tell = partial(_context, model, facts, shown, others)
-        picture_pages.append(PagePlan(page, "picture.html", "picture", tell, facts.picture.listed))
+        told_from = model.told_from.all_of((facts,), others)
+        picture_pages.append(
+            PagePlan(page, "picture.html", "picture", tell, picture.listed, told_from=told_from)
+        )
     return picture_pages
 
 
-class _Others(NamedTuple):
-    """The ids of the pictures that one has to do with, and the pages on which it lies over another."""
+@plain_record
+class _Others:
+    """The way from a picture's page to those of the pictures that it has to do with, and its panels."""
 
-    newer: str | None
-    older: str | None
-    newest: str | None
-    part_of: list[str]
-    over: tuple[Link, ...]
+    newer: Link | None
+    older: Link | None
+    replaces: Link | None
+    superseded_by: Link | None
+    builds_on: tuple[Link, ...]
+    part_of: tuple[Link, ...]
+    overlays: tuple[Link, ...]
+    panels: PanelList | None
 
 
 def _context(model: SiteModel, facts: PictureFacts, shown: PictureView, others: _Others) -> PictureContext:
@@ -272,15 +283,15 @@ def _context(model: SiteModel, facts: PictureFacts, shown: PictureView, others: 
         tags=picture.tags,
         credit=picture.credit,
         accepted_doubts=tuple(picture.accepted_doubts.items()),
-        replaces=_listed_link(model, picture.replaces),
-        superseded_by=_listed_link(model, others.newest),
-        builds_on=tuple(link for name in picture.builds_on if (link := _listed_link(model, name))),
-        part_of=tuple(link for name in others.part_of if (link := _listed_link(model, name))),
-        overlays=others.over if picture.listed else (),
-        newer=_listed_link(model, others.newer),
-        older=_listed_link(model, others.older),
+        replaces=others.replaces,
+        superseded_by=others.superseded_by,
+        builds_on=others.builds_on,
+        part_of=others.part_of,
+        overlays=others.overlays,
+        newer=others.newer,
+        older=others.older,
         shows_the_sun=any(map(_is_sun, facts.objects)),
-        panels=panel_list(model, facts),
+        panels=others.panels,
         overlay=overlay_of(facts, model.facts.names),
         zones=zones_chart(facts.stars, shown.ratio),
     )
@@ -292,6 +303,10 @@ def _listed_link(model: SiteModel, picture_id: str | None) -> Link | None:
     if facts is None or not facts.picture.listed or facts.picture.id not in model.shown:
         return None
     return Link(facts.picture.title, picture_page(facts.picture.id))
+
+
+def _listed_links(model: SiteModel, picture_ids: Iterable[str]) -> tuple[Link, ...]:
+    return tuple(link for picture_id in picture_ids if (link := _listed_link(model, picture_id)) is not None)
 
 
 def _newest_versions(model: SiteModel) -> dict[str, str]:

@@ -17,7 +17,7 @@ from noctuary.memo import Memo, Question
 from noctuary.pages.addresses import picture_page
 from noctuary.pages.feed import FeedContext, said_in_feed
 from noctuary.pages.kept_page import KeptPage, kept
-from noctuary.pages.page import Page
+from noctuary.pages.page import Page, PagePlan
 from noctuary.pages.picture_page import PictureContext
 from noctuary.pages.product import digest
 from noctuary.pages.search_index import Index, IndexDigest, IndexedPicture, saying_otherwise
@@ -27,19 +27,16 @@ from noctuary.typed_values import from_bytes, to_bytes
 _CONTEXTS: Mapping[str, type[Any]] = {"picture.html": PictureContext, "feed.xml": FeedContext}
 
 
-def keep_page(page: Page, page_digest: str, memory: Memo, again: Callable[[], Page] | None = None) -> None:
-    """Leaves a page for a later build, if it says what is written of pictures.
-
-    Where ``again`` tells the page once more, it is not held until then.
-    """
+def keep_page(page: Page | PagePlan, page_digest: str, memory: Memo) -> None:
+    """Leaves a page for a later build, if it says what is written of pictures; one that is planned is told then."""
     if page.template in _CONTEXTS:
         # One that cannot be kept is made by a whole build.
-        work = partial(kept, page) if again is None else partial(_kept_anew, again)
+        work = partial(kept, page) if isinstance(page, Page) else partial(_kept_anew, page)
         memory.keep(page_question(page.path, page_digest), work)
 
 
-def _kept_anew(again: Callable[[], Page]) -> KeptPage:
-    return kept(again())
+def _kept_anew(plan: PagePlan) -> KeptPage:
+    return kept(plan.page())
 
 
 def index_pieces(index: Index) -> Iterator[tuple[bytes, bytes]]:

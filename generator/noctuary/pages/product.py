@@ -45,6 +45,6 @@ def digest(value: object) -> str:
 
 def _as_bytes(value: object) -> bytes:
     try:
-        return orjson.dumps(value, default=repr)
+        return orjson.dumps(value, default=repr, option=orjson.OPT_NON_STR_KEYS)
     except TypeError:  # half a surrogate pair, say, from the name of a file
         return repr(value).encode("utf-8", "surrogatepass")

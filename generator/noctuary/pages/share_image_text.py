@@ -40,21 +40,30 @@ class TargetShareContext:
     count: int
 
 
-def share_image_pages(model: SiteModel) -> list[PagePlan]:
+@plain_record
+class ShareImagePlan(PagePlan):
+    """The lines of a share picture, which shows ``pictures``: one, or the oldest and the newest of a frame."""
+
+    pictures: tuple[str, ...] = ()
+
+
+def share_image_pages(model: SiteModel) -> list[ShareImagePlan]:
     """The lines of each share picture as a text to be set; none where the site has no address."""
     if model.facts.archive.address is None:
         return []
     return [*_of_pictures(model), *_of_targets(model)]
 
 
-def _of_pictures(model: SiteModel) -> list[PagePlan]:
+def _of_pictures(model: SiteModel) -> list[ShareImagePlan]:
     return [
-        PagePlan(
+        ShareImagePlan(
             share_picture(picture_id),
             "share_lines.txt",
             "share picture",
             partial(_lines_of_picture, model, facts),
             facts.picture.listed,
+            told_from=model.told_from.all_of((facts,)),
+            pictures=(picture_id,),
         )
         for picture_id, facts in model.facts.pictures.items()
         if picture_id in model.shown
@@ -71,23 +80,25 @@ def _lines_of_picture(model: SiteModel, facts: PictureFacts) -> ShareImageContex
     )
 
 
-def _of_targets(model: SiteModel) -> list[PagePlan]:
+def _of_targets(model: SiteModel) -> list[ShareImagePlan]:
     """Of each target whose pictures are in one frame, the oldest of them beside the newest."""
-    return [
-        PagePlan(
-            share_picture_of_target(model.addresses.stems[target.identity]),
-            "share_target_lines.txt",
-            "share picture",
-            partial(_lines_of_target, model, target),
-        )
-        for target in model.facts.targets
-        if model.frames.get(target.identity)
-    ]
+    plans = []
+    for target in model.facts.targets:
+        if registered := model.frames.get(target.identity):
+            ids = registered[0].picture_id, registered[-1].picture_id
+            plans.append(
+                ShareImagePlan(
+                    share_picture_of_target(model.addresses.stems[target.identity]),
+                    "share_target_lines.txt",
+                    "share picture",
+                    partial(_lines_of_target, model, target, ids),
+                    pictures=ids,
+                )
+            )
+    return plans
 
 
-def _lines_of_target(model: SiteModel, target: TargetFacts) -> TargetShareContext:
-    registered = model.frames[target.identity]
-    ids = registered[0].picture_id, registered[-1].picture_id
+def _lines_of_target(model: SiteModel, target: TargetFacts, ids: tuple[str, str]) -> TargetShareContext:
     first, last = (model.facts.pictures[i].picture.finished for i in ids)
     return TargetShareContext(
         frame=model.frame,
@@ -96,5 +107,5 @@ def _lines_of_target(model: SiteModel, target: TargetFacts) -> TargetShareContex
         light=light_note(target),
         first=first,
         last=last,
-        count=len(registered),
+        count=len(model.frames[target.identity]),
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import field
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from noctuary.facts.archive_facts import ArchiveFacts
@@ -14,6 +15,7 @@ from noctuary.pages.overlay_pairs import Layer, Pair
 from noctuary.pages.page import Frame, Link
 from noctuary.pages.picture_view import PictureView, Source
 from noctuary.pages.registered_picture import RegisteredPicture
+from noctuary.pages.told_from import ToldFrom
 from noctuary.plain_record import plain_record
 
 if TYPE_CHECKING:
@@ -51,6 +53,11 @@ class SiteModel:
     layers: Mapping[Pair, Layer] = field(default_factory=dict)
     frames: Mapping[str, tuple[RegisteredPicture, ...]] = field(default_factory=dict)
     cut_outs: Mapping[Pair, Source] = field(default_factory=dict)
+
+    @cached_property
+    def told_from(self) -> ToldFrom:
+        """What pages are told from, as digests."""
+        return ToldFrom(self.facts, self.shown, self.frame, self.addresses)
 
     def object_link(self, known: SkyObject) -> Link | str:
         """An object by the archive's name for it; what is a target leads to its page."""

@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from noctuary.errors import NoctuaryError
-from noctuary.pages.page import Page
+from noctuary.memo import Memo
+from noctuary.pages.page import Page, PagePlan
 from noctuary.pages.product import Product, digest
 from noctuary.pages.theme import as_published, find, find_template
 
@@ -42,14 +43,21 @@ class PageSetter:
         self.program = digest(program)
         self._digests: dict[str, str] = {}
 
-    def product(self, page: Page, again: Callable[[], Page] | None = None) -> Product:
-        """The file of a page; where ``again`` tells the page once more when it is set, it is not held until then."""
-        ingredients = {
-            WORDS_AND_FACTS: digest(page),
-            "theme": self.theme_digest(page.template),
+    def product(self, page: Page) -> Product:
+        """The file of a page."""
+        return Product(page.path, self._ingredients(page.template, digest(page)), partial(self.set, page))
+
+    def planned(self, plan: PagePlan, memory: Memo) -> Product:
+        """The file of a page that is told when it is set."""
+        ingredients = self._ingredients(plan.template, page_digest(plan, memory))
+        return Product(plan.path, ingredients, partial(self._set_anew, plan.page))
+
+    def _ingredients(self, template: str, words_and_facts: str) -> dict[str, str]:
+        return {
+            WORDS_AND_FACTS: words_and_facts,
+            "theme": self.theme_digest(template),
             "program": self.program,
         }
-        return Product(page.path, ingredients, partial(self._set_anew, again) if again else partial(self.set, page))
 
     def _set_anew(self, again: Callable[[], Page]) -> bytes:
         return self.set(again())
@@ -103,6 +111,20 @@ class PageSetter:
     @staticmethod
     def _read(file: Path | None) -> bytes:
         return file.read_bytes() if file else b""
+
+
+def page_digest(plan: PagePlan, memory: Memo, *more: object) -> str:
+    """A digest of a page, and of what else its file says; one that is told from the same as before is not told."""
+    if plan.told_from is None:
+        return _told_anew(plan, more)
+    data = tuple((link.text, link.page) for link in plan.data)
+    question = ("told", plan.path, plan.template, plan.listed, data, plan.told_from)
+    known: str = memory.ask(question, partial(_told_anew, plan, more), str)
+    return known
+
+
+def _told_anew(plan: PagePlan, more: tuple[object, ...]) -> str:
+    return digest((plan.page(), *more) if more else plan.page())
 
 
 #: The templates that a template names: extended, included or imported.

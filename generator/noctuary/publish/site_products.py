@@ -16,16 +16,15 @@ from noctuary.pages.change_cut_outs import cut_out_files
 from noctuary.pages.exports.export import Export
 from noctuary.pages.exports.export_list import site_exports
 from noctuary.pages.overlay_files import overlay_files
-from noctuary.pages.page import PagePlan
 from noctuary.pages.page_list import pages, site_model
 from noctuary.pages.picture_words import index_pieces, keep_page
 from noctuary.pages.product import Product, digest
 from noctuary.pages.published_pictures import PictureFiles, jpeg_rendition, picture_files, words_of
 from noctuary.pages.registered_picture import frame_files
-from noctuary.pages.share_image_text import share_image_pages
+from noctuary.pages.share_image_text import ShareImagePlan, share_image_pages
 from noctuary.pages.theme import find, published_files
 from noctuary.publish.cluster import cluster
-from noctuary.publish.page_products import WORDS_AND_FACTS, PageSetter
+from noctuary.publish.page_products import WORDS_AND_FACTS, PageSetter, page_digest
 
 if TYPE_CHECKING:
     from noctuary.facts.picture import PictureFacts
@@ -68,9 +67,8 @@ def site_products(context: BuildContext, executor: str | None) -> SiteProducts:
     products += [Product(path, {"theme": digest(data)}, partial(bytes, data))
                  for path, data in published_files(context.theme).items()]  # fmt: skip
     for plan in (*all_pages, not_found_page.page(model)):
-        page = plan.page()
-        products.append(setter.product(page, plan.page))
-        keep_page(page, products[-1].ingredients[WORDS_AND_FACTS], context.memory, plan.page)
+        products.append(setter.planned(plan, context.memory))
+        keep_page(plan, products[-1].ingredients[WORDS_AND_FACTS], context.memory)
     products += [share_images.product(plan, files) for plan in share_image_pages(model)]
     products += [_export_product(export, setter.program) for export in exports]
     index = search_index.index(model, context.memory)
@@ -110,11 +108,12 @@ class _ShareImages:
 
     def __init__(self, context: BuildContext, setter: PageSetter) -> None:
         self._context, self._setter = context, setter
+        self._theme_digests: dict[str, str] = {}
 
-    def product(self, plan: PagePlan, files: PictureFiles) -> Product:
+    def product(self, plan: ShareImagePlan, files: PictureFiles) -> Product:
         """A share picture, whose lines the planned page sets."""
-        facts, page = self._context.facts, plan.page()
-        shown = [facts.pictures[i] for i in page.context.pictures]  # one, or the oldest and the newest of a frame
+        facts = self._context.facts
+        shown = [facts.pictures[i] for i in plan.pictures]
         words = words_of(facts.archive, shown[-1])
 
         def in_worker() -> Callable[[], bytes]:
@@ -127,12 +126,17 @@ class _ShareImages:
             return partial(_share_image, parts, lines, Look(face, **look), words)
 
         ingredients = {
-            WORDS_AND_FACTS: digest((page, words)),
+            WORDS_AND_FACTS: page_digest(plan, self._context.memory, words),
             "picture": digest([(files.entries[f.picture.id], _key(f) if len(shown) > 1 else "") for f in shown]),
-            "theme": digest([self._setter.theme_digest(page.template), self._faces]),
+            "theme": self._theme_digest(plan.template),
             "program": self._setter.program,
         }
-        return Product(page.path, ingredients, lambda: in_worker()(), in_worker)
+        return Product(plan.path, ingredients, lambda: in_worker()(), in_worker)
+
+    def _theme_digest(self, template: str) -> str:
+        if template not in self._theme_digests:
+            self._theme_digests[template] = digest([self._setter.theme_digest(template), self._faces])
+        return self._theme_digests[template]
 
     def _share_parts(
         self, shown: Sequence[PictureFacts], files: PictureFiles
