@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import mmap
 import os
+import platform
 import signal
 import subprocess
 import sys
@@ -196,6 +198,33 @@ def test_workers_end_with_the_build_that_is_killed(tmp_path: Path) -> None:
     assert all(isinstance(o, PictureFile) for o in outcomes.values())
     keep.prune(tmp_path / "cache", [job.entry for job in jobs()])
     assert not list((tmp_path / "cache").glob(".*"))
+
+
+_FAULTS = """
+import resource
+from noctuary.machine import give_back_memory, keep_freed_memory
+
+def faults():
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_minflt
+    room = bytearray(80_000_000)
+    del room
+    return resource.getrusage(resource.RUSAGE_SELF).ru_minflt - before
+
+keep_freed_memory()
+first, again = faults(), faults()
+give_back_memory()
+print(first, again, faults())
+"""
+
+
+@pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="the C library has no such setting")
+def test_a_worker_keeps_the_memory_of_one_picture_for_the_next_until_it_is_told_to_give_it_back() -> None:
+    told = subprocess.run([sys.executable, "-c", _FAULTS], capture_output=True, text=True, check=True)
+    first, again, after = map(int, told.stdout.split())
+    pages = 80_000_000 // mmap.PAGESIZE
+    assert first >= pages / 600  # with pages of 2 MB
+    assert again < first / 2
+    assert after > first / 2
 
 
 def test_memory_is_known() -> None:

@@ -23,7 +23,7 @@ from noctuary.images import rendition_cache as keep
 from noctuary.images.decode import open_picture, picture_size
 from noctuary.images.decoded import PictureFault
 from noctuary.images.recipe import PictureFile, Planned, Rendition
-from noctuary.machine import cores, memory_available, most_processes
+from noctuary.machine import cores, give_back_memory, keep_freed_memory, memory_available, most_processes
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -75,6 +75,14 @@ def make_renditions(path: Path, cache_folder: Path, source_hash: str, largest: i
         return fault
     except MemoryError:
         return _too_large()
+
+
+def _make_and_let_go(path: Path, cache_folder: Path, source_hash: str, largest: int | None) -> Outcome:
+    """The same, after which the process keeps no memory for the next picture."""
+    try:
+        return make_renditions(path, cache_folder, source_hash, largest)
+    finally:
+        give_back_memory()
 
 
 def _too_large() -> PictureFault:
@@ -138,7 +146,7 @@ def make_all(
     executor: Executor | None = None,
     progress: Callable[[Job, Outcome], None] | None = None,
 ) -> dict[Path, Outcome]:
-    """The renditions of many pictures, the largest first, on as many processes as cores and memory allow.
+    """The renditions of many pictures, what needs most memory first, on as many processes as cores and memory allow.
 
     ``progress`` is called in this process, once for each picture as it is done. With ``executor`` the work goes there
     instead (a ``distributed.Client.get_executor()``, say), which sees the same files under the same paths.
@@ -165,7 +173,7 @@ def make_all(
                 continue
             job = replace(job, width=width, height=height)
         waiting.append(job)
-    waiting.sort(key=lambda j: (-j.width * j.height, str(j.path)))
+    waiting.sort(key=lambda j: (-j.peak_bytes, str(j.path)))
     if not waiting:
         return outcomes
     if executor is not None:
@@ -174,12 +182,16 @@ def make_all(
     count = min(workers or cores(), len(waiting))
     budget = memory_available()
     while waiting:
-        with worker_pool(count) as pool:
+        with WorkerPool(count) as pool:
             suspects, waiting = _through(pool, waiting, cache_folder, done, at_once=count, budget=budget)
+            if suspects:
+                pool.end()
         # When one worker dies the pool fails all that it held; each of them is tried once more, alone.
         for job in suspects:
-            with worker_pool(1) as pool:
+            with WorkerPool(1) as pool:
                 again, _ = _through(pool, [job], cache_folder, done, at_once=1, budget=budget)
+                if again:
+                    pool.end()
             if again:
                 done(job, _worker_died())
     return outcomes
@@ -213,8 +225,11 @@ def _through(
                 if running and budget is not None and busy + todo[-1].peak_bytes > budget:
                     break
                 job = todo.pop()
+                # What a process keeps for its next picture is no more than its share of all the memory.
+                fair = budget is None or job.peak_bytes * at_once <= budget
+                make = make_renditions if fair else _make_and_let_go
                 try:
-                    running[executor.submit(make_renditions, job.path, folder, job.source_hash, job.largest)] = job
+                    running[executor.submit(make, job.path, folder, job.source_hash, job.largest)] = job
                 except BrokenProcessPool:
                     lost.append(job)
             if not running:
@@ -239,15 +254,24 @@ def _through(
     return lost, list(reversed(todo))
 
 
-def worker_pool(workers: int) -> ProcessPoolExecutor:
+class WorkerPool(ProcessPoolExecutor):
     """Processes of our own; they leave an interruption to this one and end with it."""
-    # A fork of a process with threads (a progress bar has one) may hang; a server that forks on request may not,
-    # and it imports the picture library once.
-    methods = multiprocessing.get_all_start_methods()
-    context = multiprocessing.get_context("forkserver" if "forkserver" in methods else "spawn")
-    if "forkserver" in methods:
-        multiprocessing.set_forkserver_preload(["noctuary.images.make_renditions", "noctuary.images.resize"])
-    return ProcessPoolExecutor(most_processes(workers), mp_context=context, initializer=_begin_work)
+
+    def __init__(self, workers: int) -> None:
+        # A fork of a process with threads (a progress bar has one) may hang; a server that forks on request may not,
+        # and it imports the picture library once.
+        methods = multiprocessing.get_all_start_methods()
+        context = multiprocessing.get_context("forkserver" if "forkserver" in methods else "spawn")
+        if "forkserver" in methods:
+            multiprocessing.set_forkserver_preload(["noctuary.images.make_renditions", "noctuary.images.resize"])
+        self._not_ours = set(multiprocessing.active_children())
+        super().__init__(most_processes(workers), mp_context=context, initializer=_begin_work)
+
+    def end(self) -> None:
+        """Ends its processes, where it has lost one. The pool ends them itself, but for one that it was starting just
+        then for the next piece of work, and for that it would wait for ever."""
+        for process in set(multiprocessing.active_children()) - self._not_ours:
+            process.kill()
 
 
 def _begin_work() -> None:
@@ -257,6 +281,7 @@ def _begin_work() -> None:
     nowhere = os.open(os.devnull, os.O_WRONLY)
     os.dup2(nowhere, 2)
     os.close(nowhere)
+    keep_freed_memory()
     parent = multiprocessing.parent_process()
     if parent is not None:
         threading.Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()

@@ -28,8 +28,6 @@ if TYPE_CHECKING:
 
 #: Rows that are made at once; an even number.
 _ROWS = 256
-#: Pixels of a picture whose bands are turned from light into levels together.
-_SMALL = 700_000
 
 
 def chain(pixels: Image.Image | NDArray[np.uint16], sizes: Sequence[tuple[int, int]]) -> Iterator[Image.Image]:
@@ -165,18 +163,19 @@ def _lanczos(image: Image.Image, size: tuple[int, int]) -> Image.Image:
 
 
 def _levels_of(light: list[Image.Image]) -> Image.Image:
-    """Light as an 8-bit picture. Pillow reads its table of 65,536 anew each time, which for a small picture is most
-    of the work: the bands of one are looked up together. Those of a large one would take too much room for that."""
-    width, height = light[0].size
-    if len(light) > 1 and width * height <= _SMALL:
-        stacked = Image.new("I", (width, height * len(light)))
-        for index, band in enumerate(light):
-            stacked.paste(band, (0, index * height))
-        whole = stacked.point(_from_light(), "L")
-        levels = [whole.crop((0, i * height, width, (i + 1) * height)) for i in range(len(light))]
-    else:
-        levels = [band.point(_from_light(), "L") for band in light]
+    """Light as an 8-bit picture."""
+    levels = [band.point(_LevelTable()) for band in light]
     return levels[0] if len(levels) == 1 else Image.merge("RGB", levels)
+
+
+class _LevelTable(Image.ImagePointHandler):
+    """The table from light to levels. Handed to Pillow as a list, all its 65,536 entries would be rounded anew for
+    every band, which takes longer than to look up a band of four megapixels."""
+
+    def point(self, im: Image.Image) -> Image.Image:
+        out = Image.new("L", im.size)
+        out.im = im.im.point(_from_light(), "L")
+        return out
 
 
 def _dithered_levels_of(light: list[Image.Image]) -> Image.Image:

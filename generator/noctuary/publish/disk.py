@@ -9,12 +9,12 @@ import ctypes
 import errno
 import os
 import shutil
-import sys
 import time
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Collection, Iterable
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
+
+from noctuary.machine import c_function
 
 _EXCHANGE = 2  # RENAME_EXCHANGE of Linux and RENAME_SWAP of macOS: the same number
 _AT_FDCWD = -100
@@ -40,7 +40,7 @@ def put_in_place(source: str, target: str) -> None:
 
 def exchange(one: Path, other: Path) -> bool:
     """Two folders change places in one step; ``False`` where this system or file system cannot. Raises OSError."""
-    linux, mac = _call("renameat2"), _call("renamex_np")
+    linux, mac = c_function("renameat2"), c_function("renamex_np")
     first, second = os.fsencode(one), os.fsencode(other)
     if linux is not None:
         status = linux(_AT_FDCWD, first, _AT_FDCWD, second, _EXCHANGE)
@@ -70,7 +70,7 @@ def link_or_copy(source: str, target: str) -> bool:
 
 def flush(folder: Path, names: Collection[str]) -> None:
     """These files below a folder, and the folders that hold them, are on the disk; raises OSError."""
-    call = _call("syncfs")
+    call = c_function("syncfs")
     if call is not None and len(names) > _MANY:
         handle = os.open(folder, os.O_RDONLY)
         try:
@@ -119,14 +119,3 @@ def remove_empty(folders: Iterable[Path]) -> None:
     for folder in folders:
         with suppress(OSError):
             folder.rmdir()
-
-
-def _call(name: str) -> Callable[..., Any] | None:
-    """A function of the system's C library, where there is one that can be reached."""
-    if sys.platform == "win32":
-        return None
-    try:
-        found: Callable[..., Any] = getattr(ctypes.CDLL(None, use_errno=True), name)
-    except (OSError, AttributeError, TypeError):
-        return None
-    return found

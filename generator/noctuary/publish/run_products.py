@@ -9,10 +9,14 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, wait
-from concurrent.futures.process import BrokenProcessPool, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from typing import TYPE_CHECKING
 
 from noctuary.machine import cores
 from noctuary.pages.product import Product
+
+if TYPE_CHECKING:
+    from noctuary.images.make_renditions import WorkerPool
 
 #: With less to be done elsewhere, starting processes would cost more than it saves.
 _ENOUGH = 100
@@ -32,11 +36,11 @@ def make_products(products: Iterable[Product], workers: int | None = None) -> It
         for product in near:
             yield product.path, product.make()
         return
-    from noctuary.images.make_renditions import worker_pool
+    from noctuary.images.make_renditions import WorkerPool
 
     far = deque(p for p in near if p.in_worker is not None)
     near = deque(p for p in near if p.in_worker is None)
-    pool = worker_pool(others)
+    pool = WorkerPool(others)
     try:
         yield from _shared_out(near, far, pool, others * _AHEAD)
     finally:
@@ -44,7 +48,7 @@ def make_products(products: Iterable[Product], workers: int | None = None) -> It
 
 
 def _shared_out(
-    near: deque[Product], far: deque[Product], pool: ProcessPoolExecutor, ahead: int
+    near: deque[Product], far: deque[Product], pool: WorkerPool, ahead: int
 ) -> Iterator[tuple[str, bytes]]:
     away: dict[Future[bytes], Product] = {}
     while near or far or away:
@@ -54,6 +58,7 @@ def _shared_out(
             try:
                 away[pool.submit(product.in_worker())] = product
             except BrokenProcessPool:
+                pool.end()
                 near.append(product)
         if not (near or far):
             wait(away, return_when=FIRST_COMPLETED)
@@ -62,6 +67,7 @@ def _shared_out(
             try:
                 yield product.path, future.result()
             except BrokenProcessPool:
+                pool.end()
                 near.append(product)
         if near or far:
             product = near.popleft() if near else far.pop()
