@@ -101,15 +101,15 @@ def test_what_is_kept_is_not_made_again_and_what_is_damaged_is(tmp_path: Path) -
     path.unlink()
     assert make_renditions(path, cache, source) == first
     small = first.renditions[0]
-    good = keep.read_rendition(small)
+    good = keep.read_rendition(small.file, small.sha256)
     small.file.write_bytes(good[:-1] + b"x")
     with pytest.raises(keep.DamagedRendition):
-        keep.read_rendition(small)
+        keep.read_rendition(small.file, small.sha256)
     assert keep.recall(cache, keep.key(source, path)) is None
     path.write_bytes(real("rocket.jpg").read_bytes())
     again = make_renditions(path, cache, source)
     assert again == first
-    assert keep.read_rendition(small) == good
+    assert keep.read_rendition(small.file, small.sha256) == good
     small.file.write_bytes(b"")
     assert keep.recall(cache, keep.key(source, path)) is None
     for damaged in (b"", b"[]", b"{}", b'{"renditions": 5}', b"\xff", b"[" * 100000):
@@ -233,10 +233,11 @@ def test_memory_is_known() -> None:
 
 
 def test_published_names_change_with_the_bytes() -> None:
-    one = keep.published_name("rosette-2025", 480, b"a", "jpeg")
+    one = keep.published_name("rosette-2025", 480, "a" * 64, "jpeg")
     assert one.startswith("rosette-2025-480.")
     assert one.endswith(".jpg")
-    assert one != keep.published_name("rosette-2025", 480, b"b", "jpeg")
+    assert keep.hash_in(f"images/{one}") == "a" * 12
+    assert one != keep.published_name("rosette-2025", 480, "b" * 64, "jpeg")
 
 
 def test_a_full_disk_is_an_error_and_leaves_nothing_that_looks_whole(tmp_path: Path) -> None:

@@ -136,7 +136,7 @@ def _iim(description: Description) -> bytes:
 def _into_jpeg(data: bytes, description: Description) -> bytes:
     if data[:2] != b"\xff\xd8":
         raise ValueError("not a JPEG")
-    kept = [b"\xff\xd8"]
+    kept: list[bytes | memoryview] = [b"\xff\xd8"]
     at = 2
     first = True
     while True:
@@ -157,7 +157,7 @@ def _into_jpeg(data: bytes, description: Description) -> bytes:
                 kept.append(_segment(0xED, iim))
             first = False
         if marker == 0xDA:
-            kept.append(data[at:])
+            kept.append(memoryview(data)[at:])  # nearly all of it: copied once, when it is joined
             return b"".join(kept)
         # Application data and comments of the source are dropped; 14 says how colours are coded.
         if not (0xE0 <= marker <= 0xEF and marker != 0xEE) and marker != 0xFE:

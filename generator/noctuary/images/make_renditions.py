@@ -101,7 +101,7 @@ def _made(path: Path, folder: Path, entry: str, largest: int | None) -> PictureF
     planned = recipe.sizes(width, height, largest)
     folder.mkdir(parents=True, exist_ok=True)
     renditions: list[Rendition] = []
-    digests: dict[str, str] = {}
+    tiles_sha256 = ""
     colour, tiled = "", None
     plans = iter(planned)
     # A plain loop: zip and enumerate would hold the larger picture while the next one is made.
@@ -111,20 +111,19 @@ def _made(path: Path, folder: Path, entry: str, largest: int | None) -> PictureF
             file = folder / keep.file_name(entry, plan.width, recipe.ENDINGS[format])
             with keep.written(file) as sink:
                 _encode(image, format, plan, sink)
-            digests[file.name] = sink.sha256
-            renditions.append(Rendition(plan.width, plan.height, format, file, sink.bytes))
+            renditions.append(Rendition(plan.width, plan.height, format, file, sink.bytes, sink.sha256))
         if plan is planned[0] and tiles.is_tiled(plan.width, plan.height):
             tiled = folder / keep.tiles_name(entry)
             with keep.written(tiled) as sink:
                 for part in tiles.pack(image):
                     sink.write(part)
-            digests[tiled.name] = sink.sha256
+            tiles_sha256 = sink.sha256
         if plan is planned[-1]:
             colour = mean_colour(image)
         del image
     renditions.sort(key=lambda r: (r.width, r.format))
     picture = PictureFile(width, height, colour, tuple(renditions), doubts, tiled)
-    keep.remember(folder, entry, picture, digests)
+    keep.remember(folder, entry, picture, tiles_sha256)
     return picture
 
 

@@ -78,13 +78,14 @@ PEAK_BYTES_PER_PIXEL_DEEP = 16
 
 @dataclass(frozen=True, slots=True)
 class Rendition:
-    """One file made from a picture: its size in pixels, its format, where it lies and its bytes on disk."""
+    """One file made from a picture: its size in pixels, its format, where it lies, its bytes and their hash."""
 
     width: int
     height: int
     format: Format
     file: Path
     bytes: int
+    sha256: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,6 +23,7 @@ from noctuary.images.recipe import PictureFile, Rendition
 
 #: The cache is cut back to this size after a build, the longest unused first.
 MAX_BYTES = 20_000_000_000
+_DIGITS = 12
 
 
 class DamagedRendition(Exception):
@@ -88,8 +89,8 @@ def written(path: Path) -> Iterator[Sink]:
         yield Sink(file)
 
 
-def remember(folder: Path, entry: str, picture: PictureFile, digests: dict[str, str]) -> None:
-    """Writes the entry of a picture whose files are all in ``folder``. ``digests``: file name → sha256."""
+def remember(folder: Path, entry: str, picture: PictureFile, tiles_sha256: str) -> None:
+    """Writes the entry of a picture whose files are all in ``folder``; ``tiles_sha256`` is the hash of its tiles."""
     plain = {
         "width": picture.width,
         "height": picture.height,
@@ -102,7 +103,7 @@ def remember(folder: Path, entry: str, picture: PictureFile, digests: dict[str, 
                 "format": r.format,
                 "file": r.file.name,
                 "bytes": r.bytes,
-                "sha256": digests[r.file.name],
+                "sha256": r.sha256,
             }
             for r in picture.renditions
         ],
@@ -111,7 +112,7 @@ def remember(folder: Path, entry: str, picture: PictureFile, digests: dict[str, 
         else {
             "file": picture.tiles.name,
             "bytes": picture.tiles.stat().st_size,
-            "sha256": digests[picture.tiles.name],
+            "sha256": tiles_sha256,
         },
     }
     plain["seal"] = _seal(plain)
@@ -130,7 +131,8 @@ def recall(folder: Path, entry: str) -> PictureFile | None:
             file = folder / _inside(r["file"], entry)
             if file.stat().st_size != r["bytes"]:
                 return None
-            renditions.append(Rendition(int(r["width"]), int(r["height"]), r["format"], file, int(r["bytes"])))
+            width, height = int(r["width"]), int(r["height"])
+            renditions.append(Rendition(width, height, r["format"], file, int(r["bytes"]), str(r["sha256"])))
         if not renditions:
             return None
         tiled = None
@@ -145,22 +147,19 @@ def recall(folder: Path, entry: str) -> PictureFile | None:
         return None
 
 
-def read_rendition(rendition: Rendition) -> bytes:
-    """The bytes of a kept rendition, as they were written.
+def read_rendition(file: Path, sha256: str) -> bytes:
+    """The bytes of a kept rendition, as they were written; ``sha256`` is their hash, or its first digits.
 
     Raises DamagedRendition where they are not, after forgetting the entry, so that it is made again.
     """
-    entry = rendition.file.name.rpartition("-")[0]
-    plain = _entry(rendition.file.parent, entry) or {}
-    wanted = {r.get("file"): r.get("sha256") for r in plain.get("renditions", ()) if isinstance(r, dict)}
     try:
-        data = rendition.file.read_bytes()
+        data = file.read_bytes()
     except OSError:
         data = b""
-    if not data or hashlib.sha256(data).hexdigest() != wanted.get(rendition.file.name):
+    if not data or not sha256 or not hashlib.sha256(data).hexdigest().startswith(sha256):
         with suppress(OSError):
-            (rendition.file.parent / f"{entry}.json").unlink()
-        raise DamagedRendition(rendition.file.name)
+            (file.parent / f"{file.name.rpartition('-')[0]}.json").unlink()
+        raise DamagedRendition(file.name)
     return data
 
 
@@ -202,12 +201,17 @@ def _inside(name: object, entry: str) -> str:
     return name
 
 
-def published_name(name: str, width: int, data: bytes, format: str) -> str:
+def published_name(name: str, width: int, sha256: str, format: str) -> str:
     """``NAME-WIDTH.HASH.jpg``: the name changes with the pixels, so a browser may keep the file for ever.
 
-    ``data`` is the encoded picture without any words in it: an edited title moves no picture.
+    ``sha256`` is that of the encoded picture without any words in it: an edited title moves no picture.
     """
-    return f"{name}-{width}.{hashlib.sha256(data).hexdigest()[:12]}{recipe.ENDINGS[format]}"
+    return f"{name}-{width}.{sha256[:_DIGITS]}{recipe.ENDINGS[format]}"
+
+
+def hash_in(published: str) -> str:
+    """The first digits of the hash that a published name holds."""
+    return published.rsplit(".", 2)[1]
 
 
 def prune(folder: Path, keep: Collection[str], max_bytes: int = MAX_BYTES) -> int:

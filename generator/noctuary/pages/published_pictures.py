@@ -20,7 +20,16 @@ from noctuary.archive.records import Archive, Picture
 from noctuary.diagnostic import Diagnostic, Mark, doubt, fault
 from noctuary.facts.picture import PictureFacts
 from noctuary.images.decoded import Doubt
-from noctuary.images.rendition_cache import DamagedRendition, check_tiles, key, published_name, read_rendition
+from noctuary.images.recipe import ENDINGS
+from noctuary.images.rendition_cache import (
+    DamagedRendition,
+    check_tiles,
+    file_name,
+    hash_in,
+    key,
+    published_name,
+    read_rendition,
+)
 from noctuary.images.tiles import SIDE, TilePack, info, is_tiled, scale_factors, tiles
 from noctuary.pages.addresses import picture_page
 from noctuary.pages.build_context import BuildContext
@@ -29,7 +38,7 @@ from noctuary.pages.product import Product, digest
 
 if TYPE_CHECKING:
     from noctuary.images.embed_metadata import Description
-    from noctuary.images.recipe import PictureFile, Rendition
+    from noctuary.images.recipe import PictureFile
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,17 +112,22 @@ def jpeg_rendition(context: BuildContext, files: PictureFiles, picture: Picture,
     for _ in range(2):
         made: PictureFile | Diagnostic | None = recall(context.renditions, files.entries[picture.id])
         if made is None:
-            alone = replace(context, workers=1, progress=lambda *_: None)
-            made = _make_renditions(alone, [picture], None)[picture.id]
+            made = _make_again(context, picture)
         if isinstance(made, Diagnostic):
             break
         of_jpeg = made.of("jpeg")
         chosen = next((r for r in of_jpeg if r.width >= width), of_jpeg[-1])
         try:
-            return read_rendition(chosen)
+            return read_rendition(chosen.file, chosen.sha256)
         except DamagedRendition:
             continue
     raise FileNotFoundError(2, "a picture vanished while the site was built", picture.file)
+
+
+def _make_again(context: BuildContext, picture: Picture) -> PictureFile | Diagnostic:
+    """What the cache has lost of a picture."""
+    alone = replace(context, workers=1, progress=lambda *_: None)
+    return _make_renditions(alone, [picture], None)[picture.id]
 
 
 def words_of(archive: Archive, facts: PictureFacts) -> Description:
@@ -191,7 +205,7 @@ def _publishable(picture: Picture, made: PictureFile) -> PublishedPicture:
         check_tiles(made.tiles)
     sources = []
     for rendition in made.renditions:
-        name = published_name(picture.id, rendition.width, read_rendition(rendition), rendition.format)
+        name = published_name(picture.id, rendition.width, rendition.sha256, rendition.format)
         sources.append(Source(f"images/{name}", rendition.width, rendition.height, rendition.format))
     return PublishedPicture(made.width, made.height, made.colour, made.doubts, tuple(sources))
 
@@ -218,17 +232,17 @@ class _PictureProducts:
 
     def __init__(self, context: BuildContext, picture: Picture, entry: str) -> None:
         self._archive, self._picture, self._facts = context.archive, picture, context.facts.pictures[picture.id]
-        self._cache, self._entry = context.renditions, entry
+        self._context, self._entry = context, entry
         self._pack: TilePack | None = None
 
     def products(self, sources: tuple[Source, ...], tile_folder: str | None) -> list[Product]:
         full = [s for s in sources if s.format == "jpeg"][-1]
         ingredients = self._ingredients()
         titled = ingredients | {"title in the picture": digest(self._picture.title)}
-        products = [
-            Product(source.file, titled if source == full else ingredients, partial(self._rendition, source))
-            for source in sources
-        ]
+        products = []
+        for source in sources:
+            made_of = titled if source == full else ingredients
+            products.append(Product(source.file, made_of, partial(self._rendition, source, source == full)))
         return products + self._tile_products(tile_folder, full, ingredients) if tile_folder else products
 
     def _ingredients(self) -> dict[str, str]:
@@ -237,26 +251,27 @@ class _PictureProducts:
         words = (archive.author, picture.credit, archive.licence, facts.object_names, placement)
         return {"picture": self._entry, "words in the picture": digest(words)}
 
-    def _rendition(self, wanted: Source) -> bytes:
+    def _rendition(self, source: Source, titled: bool) -> bytes:
+        """A rendition with the words of the record. It is made again where the cache has lost it."""
         from noctuary.images.embed_metadata import described
-        from noctuary.images.rendition_cache import recall
 
-        cached = recall(self._cache, self._entry)
-        if cached is None:
-            raise FileNotFoundError(2, "a rendition vanished from the cache while the site was built", wanted.file)
-        rendition = next(r for r in cached.renditions if (r.width, r.format) == (wanted.width, wanted.format))
+        file = self._context.renditions / file_name(self._entry, source.width, ENDINGS[source.format])
         try:
-            data = read_rendition(rendition)
-        except DamagedRendition:  # it was whole a moment ago; the next build makes it again
-            raise OSError(5, "a rendition in the cache can no longer be read", wanted.file) from None
-        return described(data, rendition.format, self._description(rendition, titled=rendition == cached.full))
+            data = read_rendition(file, hash_in(source.file))
+        except DamagedRendition:
+            _make_again(self._context, self._picture)
+            try:
+                data = read_rendition(file, hash_in(source.file))
+            except DamagedRendition:  # the picture is another, or the disk keeps nothing; the next build sees to it
+                raise OSError(5, "a rendition in the cache can no longer be read", source.file) from None
+        return described(data, source.format, self._description(source, titled))
 
-    def _description(self, rendition: Rendition, *, titled: bool) -> Description:
+    def _description(self, source: Source, titled: bool) -> Description:
         avm: dict[str, Any] = {}
         if self._facts.placement is not None:
             from noctuary.sky.avm import avm_fields
 
-            avm = avm_fields(self._facts.placement.placement(), rendition.width, rendition.height)
+            avm = avm_fields(self._facts.placement.placement(), source.width, source.height)
         words = words_of(self._archive, self._facts)
         # Only the full picture is kept and passed on; the others would have to be sent again for an edited title.
         return replace(words, avm=avm, title=words.title if titled else "")
@@ -279,7 +294,7 @@ class _PictureProducts:
         if self._pack is None:
             from noctuary.images.rendition_cache import recall
 
-            cached = recall(self._cache, self._entry)
+            cached = recall(self._context.renditions, self._entry)
             if cached is None or cached.tiles is None:
                 raise FileNotFoundError(2, "tiles vanished from the cache while the site was built", request)
             self._pack = TilePack(cached.tiles)
