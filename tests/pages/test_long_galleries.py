@@ -1,14 +1,32 @@
-"""A long archive has a shape: years and months on the front page, six pictures a rig and a way to the rest."""
+"""A long archive has a shape: years and months on the front page, six pictures a rig and a way to the rest.
+
+What the numbers are is a matter of taste; where the rest is found and that nothing is lost is not.
+"""
 
 from __future__ import annotations
 
+import json
 import re
 from pathlib import Path
 
 import pytest
 import yaml
+from hypothesis import given
+from hypothesis import strategies as st
+from noctuary.archive.partial_date import PartialDate
 from noctuary.build import build
-from noctuary.pages.gallery_years import LEAST_FOR_MONTHS, LEAST_FOR_YEARS
+from noctuary.pages.gallery import GalleryItem
+from noctuary.pages.gallery_years import (
+    LEAST_FOR_MONTHS,
+    LEAST_FOR_YEARS,
+    LEAST_WHOLE,
+    MOST_AT_ONCE,
+    NEWEST_OF_A_YEAR,
+    newest_by_year,
+)
+from noctuary.pages.light_note import LightNote
+from noctuary.pages.picture_view import PictureView, Source
+from noctuary.pages.rig_parts import RigParts
 
 from tests.builders.large_archive import write_large_archive
 
@@ -26,6 +44,7 @@ def test_years_with_counts_and_six_pictures_a_rig(tmp_path: Path) -> None:
     counts = sum(int(n) for n in re.findall(r'<a href="#year-\d+">\d+</a> <span class="count">(\d+)</span>', front))
     assert counts == len(records) - 1, "the newest opens the page"
     assert re.search(r"<h3>\w+ <span", front), "a year of many has months"
+    assert_every_picture_is_a_result(archive / "site")
     equipment = (archive / "site" / "equipment.html").read_text(encoding="utf-8")
     for rig in re.findall(r'<section class="leaf" aria-labelledby="rig-\d+">(.*?)</section>', equipment, re.DOTALL):
         name = re.search(r"<h2 [^>]*>([^<]+)</h2>", rig)
@@ -53,3 +72,40 @@ def assert_in_years(page: Path, pictures: int) -> None:
     counts = re.findall(r'<h2 id="year-\d+">.*?<span class="count">(\d+|one) pictures?</span>', text)
     assert sum(1 if n == "one" else int(n) for n in counts) == (pictures if pictures >= LEAST_FOR_YEARS else 0)
     assert text.count('<a href="#year-') in (0, len(counts))
+
+
+def assert_every_picture_is_a_result(site: Path) -> None:
+    """The results of the search are in the order of its index, the newest first."""
+    index = (site / "search-index.js").read_text(encoding="utf-8")
+    script = (site / "search-cards.js").read_text(encoding="utf-8")
+    cards = json.loads(script.strip().removeprefix("loadSearchCards(").removesuffix(");"))
+    indexed = re.findall(r'\["(pictures/[^"]+\.html)"', index)
+    assert indexed
+    assert [re.findall(r'<a href="([^"]+)"', card) for card in cards] == [[page] for page in indexed]
+
+
+@given(st.lists(st.integers(1, 260), min_size=1, max_size=12))
+def test_the_front_page_has_the_newest_of_every_year_and_says_how_many_there_are(counts: list[int]) -> None:
+    years = range(2026, 2026 - len(counts), -1)
+    pictures = [item(year, n) for year, count in zip(years, counts, strict=True) for n in range(count)]
+    groups = newest_by_year(pictures)
+    shown = [p for group in groups for month in group.months for p in month.pictures]
+    assert sum(group.count for group in groups) == len(pictures)
+    if len(pictures) <= MOST_AT_ONCE:
+        assert shown == pictures
+        return
+    assert [(group.year, group.count) for group in groups] == list(zip(years, counts, strict=True))
+    before = 0
+    for group in groups:
+        first = [p for month in group.months for p in month.pictures]
+        own = [p for p in pictures if p.finished.year == group.year]
+        assert first == (own if before < LEAST_WHOLE else own[:NEWEST_OF_A_YEAR])
+        before += len(first)
+
+
+def item(year: int, number: int) -> GalleryItem:
+    name = f"{year}-{number}"
+    source = Source(f"images/{name}.jpg", 60, 40, "jpeg")
+    shown = PictureView(name, name, "", f"pictures/{name}.html", 60, 40, "#000000", (source,), source)
+    finished = PartialDate(year, 12 - number * 12 // 260, 1)
+    return GalleryItem(name, shown, None, finished, LightNote(None, 0, (), None), RigParts((), 0.0))

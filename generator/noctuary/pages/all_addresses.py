@@ -10,6 +10,7 @@ from noctuary.pages.addresses import exhibit_page, picture_page, slides_page, ye
 from noctuary.pages.exhibit_page import shown_exhibits
 from noctuary.pages.feed import ROBOTS, SITE_MAP
 from noctuary.pages.redirect_page import former_pictures, former_targets
+from noctuary.pages.search_cards import SEARCH_CARDS
 from noctuary.pages.site_model import (
     DATA,
     EQUIPMENT,
@@ -27,7 +28,7 @@ from noctuary.pages.social_metadata import FEED
 def all_addresses(facts: ArchiveFacts, shown: Container[str]) -> set[str]:
     """The address of every page, relative to the site's root; ``shown`` are the ids of pictures that can be shown."""
     addresses = addresses_of(facts)
-    every = {FRONT, TARGETS, NIGHTS, SKY, EQUIPMENT, DATA}
+    every = {FRONT, SEARCH_CARDS, TARGETS, NIGHTS, SKY, EQUIPMENT, DATA}
     every |= {*addresses.free_pages.values(), *addresses.nights.values()}
     every |= {*addresses.targets.values(), *addresses.constellations.values(), *addresses.kinds.values()}
     every |= set(addresses.rigs.values())

@@ -1,4 +1,4 @@
-"""The front page: the newest picture with its sentence, what happened last, then all the others, newest first."""
+"""The front page: the newest picture with its sentence, what happened last, then the others, newest first."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from noctuary.facts.filters import emission
 from noctuary.facts.year import year_review
 from noctuary.pages.addresses import year_page
 from noctuary.pages.gallery import GalleryItem, gallery
-from noctuary.pages.gallery_years import YearGroup, by_year
+from noctuary.pages.gallery_years import YearGroup, newest_by_year
 from noctuary.pages.object_summary import ObjectNote, object_note
 from noctuary.pages.page import Frame, PagePlan
 from noctuary.pages.picture_page import PictureSummary, picture_summary
@@ -81,7 +81,7 @@ def _context(model: SiteModel) -> FrontContext:
         summary=picture_summary(facts.pictures[newest.id]) if newest else None,
         last=_last_night(model),
         news=_year_news(model.facts),
-        years=by_year(everything[1:]),
+        years=newest_by_year(everything[1:]),
         kinds=tuple(sorted({p.target.kind for p in facts.listed if p.target})),
         total_s=facts.integration.total_s,
         sessions_not_recorded=facts.integration.sessions_not_recorded,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import groupby
 
 from noctuary.pages.addresses import year_page
@@ -13,6 +14,11 @@ from noctuary.plain_record import plain_record
 LEAST_FOR_YEARS = 40
 #: A year of so many is divided by months.
 LEAST_FOR_MONTHS = 40
+#: The front page shows all pictures up to so many. Of more it shows the newest years whole, until it has so many, and
+#: the newest of every other year, which has a page for the rest: a phone would wait for what nobody scrolls to.
+MOST_AT_ONCE = 200
+LEAST_WHOLE = 120
+NEWEST_OF_A_YEAR = 6
 
 
 @plain_record
@@ -25,12 +31,20 @@ class MonthGroup:
 
 @plain_record
 class YearGroup:
-    """``count`` pictures finished in one year, whose page is ``page``; ``year`` is ``None`` for a short gallery."""
+    """``count`` pictures finished in one year, whose page is ``page``; ``year`` is ``None`` for a short gallery.
+
+    ``months`` hold those that are shown, all of them or the newest.
+    """
 
     year: int | None
     page: str | None
     count: int
     months: tuple[MonthGroup, ...]
+
+    @property
+    def shown(self) -> int:
+        """How many of the pictures are shown."""
+        return sum(len(month.pictures) for month in self.months)
 
 
 def by_year(pictures: Sequence[GalleryItem]) -> tuple[YearGroup, ...]:
@@ -41,6 +55,22 @@ def by_year(pictures: Sequence[GalleryItem]) -> tuple[YearGroup, ...]:
         return (YearGroup(None, None, len(pictures), (MonthGroup(None, tuple(pictures)),)),)
     years = [(year, list(group)) for year, group in groupby(pictures, key=lambda p: p.finished.year)]
     return tuple(YearGroup(year, year_page(year), len(group), by_month(group)) for year, group in years)
+
+
+def newest_by_year(pictures: Sequence[GalleryItem]) -> tuple[YearGroup, ...]:
+    """Pictures, newest first, in groups; where they are many, of the older years the newest pictures alone."""
+    groups = by_year(pictures)
+    if len(pictures) <= MOST_AT_ONCE:
+        return groups
+    shown = 0
+    shorter = []
+    for group in groups:
+        if shown >= LEAST_WHOLE:
+            newest = [picture for month in group.months for picture in month.pictures][:NEWEST_OF_A_YEAR]
+            group = replace(group, months=(MonthGroup(None, tuple(newest)),))
+        shown += group.shown
+        shorter.append(group)
+    return tuple(shorter)
 
 
 def by_month(pictures: Sequence[GalleryItem]) -> tuple[MonthGroup, ...]:

@@ -22,6 +22,7 @@ from noctuary.pages import (
     observing_card,
     picture_page,
     redirect_page,
+    search_cards,
     sky_page,
     target_page,
     targets_page,
@@ -116,4 +117,4 @@ def pages(model: SiteModel, exports: Iterable[Export] = ()) -> list[PagePlan]:
         for kind in PAGES
         for plan in kind(model)
     ]
-    return [*placed, *feed.pages(model, placed)]
+    return [*placed, search_cards.page(model), *feed.pages(model, placed)]

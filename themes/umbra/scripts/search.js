@@ -1,6 +1,6 @@
 /* The search: by lists and by words, all at once. What is chosen is in the address behind the #, so that it can be
    shared, and works in a page opened as a file. Loaded when someone looks for something; the work is done elsewhere
-   (search_engine.js), the results are copies of the pictures on the page. */
+   (search_engine.js), which answers with the results as the theme set them. */
 (function () {
   "use strict";
   var form = document.getElementById("find");
@@ -17,9 +17,9 @@
   var offers = form.querySelector(".search-offers");
   var more = document.getElementById("more-results");
   var opening = document.querySelector("main > article");
-  var buttons = {}, boxes = {}, chosen = {}, facets = [], pages = [], counts = [];
-  var items = new Map();      /* address of a picture → its place in the gallery */
-  var found = [], shown = [], waiting = null, busy = false, typing = false, kinds = {};
+  var buttons = {}, boxes = {}, chosen = {}, facets = [], all = 0, counts = [];
+  var found = 0, cards = [], shown = [];      /* how many pictures, the first of them, and the numbers of those that are shown */
+  var waiting = false, busy = false, typing = false, kinds = {};
   var step = null;            /* how the address is yet to be written: as a "new" step to come back to, or in place */
   var round = 0;
   form.querySelectorAll("[data-facet]").forEach(function (b) { buttons[b.dataset.facet] = b; });
@@ -35,12 +35,13 @@
   /* The worker fetches the index itself, so that the page is not kept busy by it; from a folder it may not, and is
      handed what the page has read. */
   function work() {
-    var answer = window.searchEngine(), text = null;
+    var answer = window.searchEngine(), text = null, html = null;
     self.loadSearchIndex = function (index) { text = index; };
+    self.loadSearchCards = function (cards) { html = cards; };
     self.onmessage = function (e) {
-      if (!e.data.address) { postMessage(answer(e.data)); return; }
-      try { importScripts(e.data.address); } catch (refused) { postMessage({ refused: true }); return; }
-      postMessage(answer({ index: text, kinds: e.data.kinds }));
+      if (!e.data.addresses) { postMessage(answer(e.data)); return; }
+      try { importScripts.apply(self, e.data.addresses); } catch (refused) { postMessage({ refused: true }); return; }
+      postMessage(answer({ index: text, cards: html, kinds: e.data.kinds }));
     };
   }
   function hire() {
@@ -52,7 +53,7 @@
       engine = function (message) { worker.postMessage(message); };
     } catch (refused) { inPage(); readHere(); return; }
     if (location.protocol === "file:") readHere();
-    else post({ address: new URL(form.dataset.index, location.href).href, kinds: kinds }, begin);
+    else post({ addresses: [form.dataset.index, form.dataset.cards].map(function (file) { return new URL(file, location.href).href; }), kinds: kinds }, begin);
   }
   function load(address, then) {
     var script = document.createElement("script");
@@ -61,8 +62,10 @@
     document.head.appendChild(script);
   }
   function readHere() {
-    window.loadSearchIndex = function (index) { post({ index: index, kinds: kinds }, begin); };
-    load(form.dataset.index);
+    var text = null;
+    window.loadSearchIndex = function (index) { text = index; };
+    window.loadSearchCards = function (cards) { post({ index: text, cards: cards, kinds: kinds }, begin); };
+    load(form.dataset.index, function () { load(form.dataset.cards); });
   }
 
   /* ------------------------------------------------------------------ state */
@@ -99,25 +102,28 @@
   }
 
   /* ------------------------------------------------------------------ showing */
-  /* One question at a time; while one is out, only the newest of those after it waits. */
-  function show() {
+  /* One question at a time; while one is out, only the newest of those after it waits. ``from``: how many results are
+     known, where it is the rest that is asked for. */
+  function ask(from, then) {
     results.setAttribute("aria-busy", "true");
-    var question = { words: box.value, chosen: {} };
-    Object.keys(chosen).forEach(function (name) { question.chosen[name] = Array.from(chosen[name]); });
-    if (busy) { waiting = question; return; }
+    if (busy) { waiting = true; return; }
     busy = true;
+    var question = { words: box.value, chosen: {}, from: from, most: AT_ONCE };
+    Object.keys(chosen).forEach(function (name) { question.chosen[name] = Array.from(chosen[name]); });
     post(question, function (answer) {
       busy = false;
-      if (waiting) { waiting = null; show(); return; }
-      render(answer);
+      if (waiting) { waiting = false; show(); return; }
+      then(answer);
     });
   }
+  function show() { ask(0, render); }
   function render(answer) {
     var active = box.value.trim() !== "" || facets.some(function (f) { return chosen[f[0]].size; });
-    found = answer.found;
+    found = answer.count;
+    cards = answer.cards;
     counts = answer.counts;
     /* What is the same as before stays as it is: as one types on, most of it is. */
-    var same = active && shown.every(function (number, n) { return number === found[n]; }) && shown.length;
+    var same = active && shown.length && shown.length <= cards.length && shown.every(function (number, n) { return number === cards[n][0]; });
     if (!same) { results.textContent = ""; shown = []; }
     if (active) append(AT_FIRST);
     results.hidden = !active;
@@ -130,8 +136,8 @@
       buttons[name].classList.toggle("chosen", texts.length > 0);
       say(buttons[name].querySelector("span"), texts.length ? ": " + texts.join(", ") : "");
     });
-    var words = !found.length ? status.dataset.none
-      : active ? status.dataset.count.replace("{count}", found.length).replace("{all}", pages.length) : "";
+    var words = !found ? status.dataset.none
+      : active ? status.dataset.count.replace("{count}", found).replace("{all}", all) : "";
     answer.instead.forEach(function (pair) {
       words += " " + status.dataset.instead.replace("{taken}", pair[1]).replace("{typed}", pair[0]);
     });
@@ -144,21 +150,16 @@
       if (mine !== round) return;
       if (step) write(step === "same");
       if (active) append(AT_ONCE);
-      more.hidden = !active || found.length <= shown.length;
+      more.hidden = !active || found <= shown.length;
       results.removeAttribute("aria-busy");
     });
   }
   function afterwards(then) { requestAnimationFrame(function () { setTimeout(then, 0); }); }
   function say(element, words) { if (element.textContent !== words) element.textContent = words; }
   function append(most) {
-    found.slice(shown.length, most).forEach(function (number) {
-      shown.push(number);
-      var item = items.get(pages[number]);
-      if (!item) return;
-      var copy = item.cloneNode(true);
-      copy.hidden = false;
-      results.appendChild(copy);
-    });
+    var next = cards.slice(shown.length, most);
+    next.forEach(function (card) { shown.push(card[0]); });
+    if (next.length) results.insertAdjacentHTML("beforeend", next.map(function (card) { return card[1]; }).join(""));
   }
   function offer(near) {
     offers.hidden = !near.length;
@@ -252,9 +253,8 @@
   /* ------------------------------------------------------------------ beginning */
   function begin(head) {
     facets = head.facets;
-    pages = head.pages;
+    all = head.count;
     counts = facets.map(function (facet) { return facet[1].map(function () { return 0; }); });
-    gallery.querySelectorAll("li > a:first-child").forEach(function (a) { items.set(a.getAttribute("href"), a.parentNode); });
     build();
     var early = box.value; /* typed while this was on its way */
     read();
@@ -283,10 +283,14 @@
       if (name) { open(name); buttons[name].focus(); }
     });
     more.addEventListener("click", function () {
-      var first = results.children.length;
-      append(first + AT_ONCE);
-      more.hidden = found.length <= shown.length;
-      results.children[first].querySelector("a").focus({ preventScroll: true });
+      var first = shown.length;
+      ask(first, function (answer) {
+        cards = cards.slice(0, first).concat(answer.cards);
+        append(cards.length);
+        more.hidden = found <= shown.length;
+        results.removeAttribute("aria-busy");
+        if (results.children[first]) results.children[first].querySelector("a").focus({ preventScroll: true });
+      });
     });
     /* Going back and forth, and an offer that was taken. */
     addEventListener("popstate", function () { typing = false; step = null; read(); show(); });

@@ -2,7 +2,7 @@
    worker, in the page. searchEngine() returns one function: a message in, its answer out. */
 window.searchEngine = function () {
   "use strict";
-  var index, places, vocabulary, spellings, count, kindWords, catalogues = new Set();
+  var index, cards, places, vocabulary, spellings, count, kindWords, catalogues = new Set();
   var NAMED = 3, IN_TEXT = 2, IN_FIELD = 1;    /* how strongly a picture has a word */
 
   function fold(text) {
@@ -12,6 +12,7 @@ window.searchEngine = function () {
 
   function open(message) {
     index = JSON.parse(message.index);
+    cards = message.cards;
     count = index.pictures.length;
     places = new Map();
     function add(word, steps, strength) {
@@ -34,7 +35,7 @@ window.searchEngine = function () {
       var pattern = new RegExp("(^|[^\\p{L}\\p{N}])" + words + "[\\s.#-]*(?=\\d)", "gu");
       return { spelling: spelling, head: index.catalogues[spelling], pattern: pattern };
     });
-    return { facets: index.facets, pages: index.pictures.map(function (picture) { return picture[0]; }) };
+    return { facets: index.facets, count: count };
   }
 
   /* ------------------------------------------------------------------ words */
@@ -151,7 +152,8 @@ window.searchEngine = function () {
   function howMany(strengths) { return strengths ? strengths.reduce(function (sum, s) { return sum + (s > 0); }, 0) : 0; }
 
   /* ------------------------------------------------------------------ answers */
-  /* chosen: facet → numbers of values. found: pictures, those that name what was looked for first, then as they come. */
+  /* chosen: facet → numbers of values; from, most: which results are wanted. They are numbers of pictures with what
+     is shown of them, those that name what was looked for first, then as they come. */
   function ask(message) {
     var typed = parts(message.words), all = null;
     typed.forEach(function (part) {
@@ -187,7 +189,8 @@ window.searchEngine = function () {
       });
     }
     var instead = typed.filter(function (part) { return part.instead; }).map(function (part) { return [part.word, part.instead]; });
-    return { found: found, counts: counts, offers: offers, instead: instead };
+    var wanted = found.slice(message.from, message.from + message.most).map(function (number) { return [number, cards[number]]; });
+    return { count: found.length, cards: wanted, counts: counts, offers: offers, instead: instead };
   }
 
   return function (message) { return message.index === undefined ? ask(message) : open(message); };
