@@ -51,7 +51,7 @@ def test_a_picture_that_fills_the_frame_has_no_outline_and_a_smaller_one_has(arc
 
 def test_without_a_script_the_oldest_is_beside_the_newest_and_both_are_whole(archive: Path) -> None:
     said = page(archive)
-    stage = re.search(r'<div class="frame-stage">\s*<img[^>]* src="\.\./images/(\w)-in-e', said)
+    stage = re.search(r'(?s)<div class="frame-stage">\s*<picture>.*?<img[^>]* src="\.\./images/(\w)-in-e', said)
     oldest = re.search(r'<noscript><img[^>]* src="\.\./images/(\w)-[^"]*" width="600" height="400"', said)
     assert stage is not None
     assert oldest is not None
