@@ -13,12 +13,14 @@ from tests.sky.simulated_sky import Field
 
 def drawn(rng: Generator, field: Field, *, fwhm: float | None = None, nebulosity: float = 1.0) -> NDArray[np.uint8]:
     """The field as a picture (height, width), with stars fainter than the table and some as bright that it lacks."""
-    down, right = np.mgrid[0 : field.height, 0 : field.width].astype(np.float32)
+    down, right = (np.arange(length, dtype=np.float32) for length in (field.height, field.width))
     light = np.full((field.height, field.width), 40.0, dtype=np.float32)
     for _ in range(6):
         x, y = rng.uniform(0, field.width), rng.uniform(0, field.height)
         reach = rng.uniform(0.05, 0.25) * field.width
-        light += nebulosity * rng.uniform(10, 80) * np.exp(-((right - x) ** 2 + (down - y) ** 2) / (2 * reach**2))
+        bright = nebulosity * rng.uniform(10, 80)
+        across, along = (np.exp(-((steps - at) ** 2) / (2 * reach**2)) for steps, at in ((right, x), (down, y)))
+        light += np.outer(bright * along, across)
     fwhm = fwhm or rng.uniform(1.8, 4.0)
     beyond = int(3 * len(field.x))  # fainter than the catalogue
     wrong = int(0.1 * len(field.x)) + 1  # as bright as the catalogue's, and not in it
@@ -34,10 +36,9 @@ def drawn(rng: Generator, field: Field, *, fwhm: float | None = None, nebulosity
         if not (size <= column < field.width - size and size <= row < field.height - size):
             continue
         square = (step[None, :] + column - a) ** 2 + (step[:, None] + row - b) ** 2
-        star = (1 + (2 ** (1 / 3) - 1) * square * 4 / fwhm**2) ** -3
-        light[row - size : row + size + 1, column - size : column + size + 1] += (
-            10 ** (-0.4 * (m - faintest - 5)) * star
-        )
+        fall = 1 + (2 ** (1 / 3) - 1) * square * 4 / fwhm**2
+        height = 10 ** (-0.4 * (m - faintest - 5))
+        light[row - size : row + size + 1, column - size : column + size + 1] += height / (fall * fall * fall)
     light = rng.normal(light, np.sqrt(light)).astype(np.float32)
     hot = rng.random(light.shape) < 5e-5
     light[hot] += rng.uniform(500, 20000, int(hot.sum()))

@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from noctuary.geometry import unit_vectors
-from noctuary.sky.four_stars import PAIRS, fours_of, nearest, shapes
+from noctuary.sky.four_stars import distances, fours_of, nearest, shapes
 from noctuary.sky.solve_frame import Floats, Whole
 from noctuary.sky.star_cells import DamagedTable
 
@@ -177,10 +177,10 @@ class IndexStep:
     ) -> Likenesses:
         """Of candidates in the file those that are truly alike. Most are not: what is quickly told comes first."""
         fours = fours_of(unpacked(self.entries[at]), self._near)
-        corners = light[fours]
-        sides = np.stack([np.linalg.norm(corners[:, a] - corners[:, b], axis=1) for a, b in PAIRS], axis=1)
-        like = np.abs(np.log(sides.sum(axis=1)) - size[own]) <= spread
-        own, fours, sides = own[like], fours[like], np.sort(sides[like], axis=1)
+        apart = distances(light, fours)
+        like = np.flatnonzero(np.abs(np.log(sum(apart[1:], apart[0])) - size[own]) <= spread)
+        own, fours = own[like], fours[like]
+        sides = np.sort(np.stack([side[like] for side in apart], axis=1), axis=1)
         like = (np.abs(sides / sides[:, -1:] - ordered[own]) <= 1.01 * TOLERANCE).all(axis=1)
         kept, fours, theirs, their_size = shapes(self.stars, fours[like], 0.0)
         own = own[like][kept]

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.intp]
+_AT_A_TIME = 60  # stars that the others are compared with
 _LOOKED_AT = 3000  # brightest stars of a picture that evenly spread ones are taken from
 
 
@@ -43,12 +44,15 @@ class SolveFrame:
 
 def evenly_bright(frame: SolveFrame, reach_px: float, brighter: int) -> Whole:
     """The stars that have fewer than so many brighter ones within a reach: as many in each part of the picture."""
-    near: list[int] = []
-    for star in range(min(len(frame.x), _LOOKED_AT)):
-        far = np.hypot(frame.x[:star] - frame.x[star], frame.y[:star] - frame.y[star])
-        if int((far < reach_px).sum()) < brighter:
-            near.append(star)
-    return np.array(near, dtype=np.intp)
+    number = min(len(frame.x), _LOOKED_AT)
+    found, left = np.zeros(number, dtype=np.intp), np.arange(number)
+    # The brightest tell most of the others: those that have enough of them are asked no further.
+    for start in range(0, number, _AT_A_TIME):
+        those = np.arange(start, min(start + _AT_A_TIME, number))
+        left = left[(left > start) & (found[left] < brighter)]
+        far = np.hypot(frame.x[those] - frame.x[left, None], frame.y[those] - frame.y[left, None])
+        found[left] += ((far < reach_px) & (those < left[:, None])).sum(axis=1)
+    return np.flatnonzero(found < brighter)
 
 
 def _solid_angle(frame: SolveFrame) -> float:
