@@ -8,12 +8,13 @@ import multiprocessing
 import os
 import subprocess
 import sys
+from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from noctuary import machine
+from noctuary import cli, machine
 from noctuary.files import write_whole
 from noctuary.images.make_renditions import Job, make_all
 from noctuary.images.recipe import PictureFile
@@ -24,7 +25,7 @@ from noctuary.publish.disk import put_in_place
 
 from tests.builders.folders import bytes_below, jpeg, set_plainly, write
 from tests.builders.many_pictures import sidecar, write_archive
-from tests.builders.program import REPOSITORY, run
+from tests.builders.program import REPOSITORY, command, run, surroundings
 
 # Names that Windows keeps for devices: "Naming Files, Paths, and Namespaces", Microsoft's documentation of Win32.
 DEVICES = ["con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(1, 10))]
@@ -70,29 +71,42 @@ def test_a_site_of_awkward_ids_lies_on_every_system(tmp_path: Path) -> None:
     assert any(n.startswith("compare/") and n.endswith(".html") for n in names)
 
 
+def printed(page: str, *arguments: object) -> tuple[int, bytes, bytes]:
+    """Status and output of a command in this process, printed in a code page."""
+    out, err = io.BytesIO(), io.BytesIO()
+    streams = [io.TextIOWrapper(raw, encoding=page, write_through=True) for raw in (out, err)]
+    with redirect_stdout(streams[0]), redirect_stderr(streams[1]):
+        machine.print_in_any_code_page()
+        status = cli.run([str(argument) for argument in arguments])
+    return status, out.getvalue(), err.getvalue()
+
+
+def printed_by_a_child(page: str, *arguments: object) -> tuple[int, bytes, bytes]:
+    """The same of a process that is told of the code page as a terminal tells it."""
+    outcome = subprocess.run(
+        command(*arguments), env=surroundings(PYTHONIOENCODING=page), capture_output=True, check=False
+    )
+    return outcome.returncode, outcome.stdout, outcome.stderr
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("page", ["cp1252", "cp437", "ascii", "cp932"])
 def test_output_in_any_code_page(tmp_path: Path, page: str) -> None:
     archive = write_archive(tmp_path / "archive", 1)
     record = sidecar(0, 1).replace("Field number 0", "Große Nebel − 3.5″ ★ 銀河").replace("alt:", "alt_:")
     write(archive / "pictures/field-00000.yaml", record)
-    for command in (("check", archive), ("facts", archive), ("check", archive, "--format", "json")):
-        outcome = subprocess.run(
-            [sys.executable, "-m", "noctuary", *map(str, command)],
-            env={**os.environ, "PYTHONIOENCODING": page}, capture_output=True, check=False,
-        )  # fmt: skip
-        assert b"Traceback" not in outcome.stderr
-        assert outcome.returncode == 1
-        if "json" in command:
-            assert json.loads(outcome.stdout.decode(page))["findings"]
+    for words in (("check", archive), ("facts", archive), ("check", archive, "--format", "json")):
+        status, out, err = printed(page, *words)
+        assert status == 1
+        assert b"Traceback" not in err
+        if "json" in words:
+            assert json.loads(out.decode(page))["findings"]
+    assert printed_by_a_child(page, *words) == (status, out, err)
     write(archive / "pictures/field-00000.yaml", record.replace("alt_:", "alt:"))
     for form in ("text", "json"):
-        outcome = subprocess.run(
-            [sys.executable, "-m", "noctuary", "facts", str(archive), "field-00000", "--format", form],
-            env={**os.environ, "PYTHONIOENCODING": page}, capture_output=True, check=False,
-        )  # fmt: skip
-        assert outcome.returncode == 0, outcome.stderr
-        assert form == "text" or json.loads(outcome.stdout.decode(page))
+        status, out, err = printed(page, "facts", archive, "field-00000", "--format", form)
+        assert status == 0, err
+        assert form == "text" or json.loads(out.decode(page))
 
 
 def test_characters_that_are_missing_become_plainer_ones(monkeypatch: pytest.MonkeyPatch) -> None:
