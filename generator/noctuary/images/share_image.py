@@ -47,9 +47,9 @@ def share_picture(data: bytes, lines: Sequence[str], look: Look) -> bytes:
     with pillow.open(io.BytesIO(data)) as opened:
         # A decoder may halve as long as enough is left to fill the frame with.
         opened.draft("RGB", (WIDTH * 2, HEIGHT * 2))
-        picture = opened.convert("RGB")
+        picture = ImageOps.fit(_in_colour(opened), (WIDTH, HEIGHT - STRIP), pillow.Resampling.LANCZOS)
     card = pillow.new("RGB", (WIDTH, HEIGHT), look.ground)
-    card.paste(ImageOps.fit(picture, (WIDTH, HEIGHT - STRIP), pillow.Resampling.LANCZOS), (0, 0))
+    card.paste(picture, (0, 0))
     draw = ImageDraw.Draw(card)
     title, plain = (_font(look.face, size) for size in _SIZES)
     drawn = [(line, title if at == 0 else plain, at == 0) for at, line in enumerate(lines[:3])]
@@ -95,11 +95,19 @@ def _font(face: Path | None, size: int) -> FreeTypeFont:
     return found
 
 
+def _in_colour(picture: Image) -> Image:
+    """The picture itself where it is in colours: a conversion would copy it."""
+    return picture if picture.mode == "RGB" else picture.convert("RGB")
+
+
 def _drawable(line: str, font: FreeTypeFont) -> bool:
-    lacking = bytes(font.getmask(_UNDRAWN)), font.getlength(_UNDRAWN)
-    return all(
-        c.isspace() or (bytes(font.getmask(c)), font.getlength(c)) != lacking for c in dict.fromkeys(line)
-    )  # fmt: skip
+    return all(c.isspace() or _drawn(c, font) != _drawn(_UNDRAWN, font) for c in dict.fromkeys(line))
+
+
+@lru_cache(maxsize=4096)
+def _drawn(character: str, font: FreeTypeFont) -> tuple[bytes, float]:
+    """What a face draws, small enough to remember for the next picture."""
+    return bytes(font.getmask(character)), font.getlength(character)
 
 
 def _fitting(line: str, font: FreeTypeFont) -> str:
