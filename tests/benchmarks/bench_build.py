@@ -21,22 +21,27 @@ import tempfile
 import time
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
+from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from PIL import Image
+    from PIL.ImageFont import FreeTypeFont, ImageFont
 
 REPOSITORY = Path(__file__).resolve().parent.parent.parent
 sys.path.insert(0, str(REPOSITORY))
 
-from noctuary.images import recipe, tiles  # noqa: E402
+from noctuary.images import recipe, share_image, tiles  # noqa: E402
 
 from tests.builders.folders import write  # noqa: E402
 from tests.builders.many_pictures import sidecar, write_archive  # noqa: E402
 from tests.builders.program import run  # noqa: E402
 
 SIZE = (5472, 3648)  # 20 megapixels
+#: The size that a share picture is drawn from, and how one is written.
+CARD_FROM = 1920
+CARD_AS: dict[str, Any] = {"quality": share_image.QUALITY, "subsampling": 0, "optimize": True}
 
 
 class Table:
@@ -80,12 +85,13 @@ def photograph(seed: int, path: Path) -> None:
 
 def pillow(job: tuple[Path, Path]) -> None:
     """The plain loop: one decoding, each size from the next larger one, binned where it is a whole part of it as the
-    build does and else by a filter as quick as the build's, the same files written."""
+    build does and else by a filter as quick as the build's, the same files written, the share picture among them."""
     from PIL import Image
 
     source, folder = job
     with Image.open(source) as opened:
-        image = opened.convert("RGB")
+        opened.load()
+    image: Image.Image = opened  # in colours: a conversion would be a copy that no one needs
     whole = image.size
     level, factor = image, 1
     for number, tile in enumerate(tiles.tiles(*whole) if tiles.is_tiled(*whole) else ()):
@@ -103,6 +109,28 @@ def pillow(job: tuple[Path, Path]) -> None:
                 image.save(file, "JPEG", quality=plan.quality, subsampling=0)
             else:
                 image.save(file, "WEBP", quality=recipe.WEBP_QUALITY, method=recipe.WEBP_METHOD)
+        if plan.width == CARD_FROM:
+            card(image, source.stem).save(folder / f"{source.stem}-card.jpg", "JPEG", **CARD_AS)
+
+
+def card(image: Image.Image, title: str) -> Image.Image:
+    """A share picture such as the build draws, of the picture that is at hand."""
+    from PIL import Image, ImageDraw, ImageOps
+
+    whole = Image.new("RGB", (share_image.WIDTH, share_image.HEIGHT), "#0d0d0d")
+    part = share_image.WIDTH, share_image.HEIGHT - share_image.STRIP
+    whole.paste(ImageOps.fit(image, part, Image.Resampling.LANCZOS), (0, 0))
+    draw = ImageDraw.Draw(whole)
+    for line, size, below in ((title, 46, 60), ("An object", 29, 99), ("Somebody, 2.0 h", 29, 137)):
+        draw.text((44, part[1] + below), line, "#d2cbbf", font(size), anchor="ls")
+    return whole
+
+
+@lru_cache(maxsize=2)
+def font(size: int) -> FreeTypeFont | ImageFont:
+    from PIL import ImageFont
+
+    return ImageFont.load_default(size)
 
 
 def smaller(image: Image.Image, width: int, height: int) -> Image.Image:
@@ -142,6 +170,12 @@ def vips(job: tuple[Path, Path]) -> None:
                 image.jpegsave(file, Q=plan.quality, subsample_mode="off", keep="none")
             else:
                 image.webpsave(file, Q=recipe.WEBP_QUALITY, effort=recipe.WEBP_METHOD, keep="none")
+        if plan.width == CARD_FROM:
+            # Its lines of type are left out, which is in its favour: they are little.
+            wide, tall = share_image.WIDTH, share_image.HEIGHT
+            whole = image.thumbnail_image(wide, height=tall - share_image.STRIP, crop="centre").embed(0, 0, wide, tall)
+            file = str(folder / f"{source.stem}-card.jpg")
+            whole.jpegsave(file, Q=CARD_AS["quality"], subsample_mode="off", optimize_coding=True, keep="none")
 
 
 def over_all(work: Callable[[tuple[Path, Path]], None], sources: list[Path], folder: Path, processes: int) -> float:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 WIDTH, HEIGHT = 1200, 630
 #: The strip below the picture that the type is set on, and its margins.
 STRIP, EDGE = 164, 44
-_QUALITY = 86
+QUALITY = 86
 _SIZES = 46, 29
 _BASELINES = 60, 99, 137
 #: No character of any script: what a face draws for it, it draws for everything that it lacks.
@@ -122,5 +122,5 @@ def _fitting(line: str, font: FreeTypeFont) -> str:
 
 def _encoded(card: Image) -> bytes:
     data = io.BytesIO()
-    card.save(data, "JPEG", quality=_QUALITY, subsampling=0, optimize=True)
+    card.save(data, "JPEG", quality=QUALITY, subsampling=0, optimize=True)
     return data.getvalue()
