@@ -173,8 +173,9 @@ def vips(job: tuple[Path, Path]) -> None:
         if plan.width == CARD_FROM:
             # Its lines of type are left out, which is in its favour: they are little.
             wide, tall = share_image.WIDTH, share_image.HEIGHT
-            whole = image.thumbnail_image(wide, height=tall - share_image.STRIP, crop="centre").embed(0, 0, wide, tall)
+            part = image.thumbnail_image(wide, height=tall - share_image.STRIP, crop="centre")
             file = str(folder / f"{source.stem}-card.jpg")
+            whole = part.embed(0, 0, wide, tall)
             whole.jpegsave(file, Q=CARD_AS["quality"], subsample_mode="off", optimize_coding=True, keep="none")
 
 
