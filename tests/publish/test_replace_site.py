@@ -344,3 +344,41 @@ def test_a_whole_drive_is_no_output_folder(monkeypatch: pytest.MonkeyPatch, tmp_
     monkeypatch.setattr("os.path.ismount", lambda path: True)
     with pytest.raises(CannotPublish, match="whole drive"), Assembly(tmp_path / "stick"):
         pass
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems flush at the end alone")
+@pytest.mark.parametrize(("first", "status"), [(0, 0), (errno.EIO, 3)])
+def test_the_disk_begins_while_more_is_written_and_its_first_trouble_is_not_lost(
+    folder: Path, first: int, status: int
+) -> None:
+    """The system tells of a failed write once: to the flush on the way, and not again to that at the end."""
+    out, told = folder / "site", folder / "told"
+    publish(out, OLD)
+    larger = {**OLD, **{f"images/large-{n}.jpg": bytes([n]) * 20_000_000 for n in range(4)}}
+
+    def work() -> None:
+        import ctypes
+
+        real = ctypes.CDLL
+
+        class Library:
+            def __init__(self, *arguments: Any, **more: Any) -> None:
+                self._real = real(*arguments, **more)
+
+            def __getattr__(self, name: str) -> Any:
+                return self.syncfs if name == "syncfs" else getattr(self._real, name)
+
+            def syncfs(self, handle: int) -> int:
+                with told.open("a") as file:
+                    file.write("x")
+                if told.stat().st_size > 1 or not first:
+                    return 0
+                ctypes.set_errno(first)
+                return -1
+
+        ctypes.CDLL = Library  # type: ignore[assignment, misc]
+        publish(out, larger)
+
+    assert in_child(work) == status
+    assert len(told.read_text()) >= (1 if first else 2)
+    assert without_notes(bytes_below(out)) == without_notes(OLD if first else larger)

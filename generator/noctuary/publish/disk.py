@@ -9,6 +9,7 @@ import ctypes
 import errno
 import os
 import shutil
+import threading
 import time
 from collections.abc import Collection, Iterable
 from contextlib import suppress
@@ -20,6 +21,8 @@ _EXCHANGE = 2  # RENAME_EXCHANGE of Linux and RENAME_SWAP of macOS: the same num
 _AT_FDCWD = -100
 #: From so many files on, the whole file system is flushed at once where that can be asked for.
 _MANY = 64
+#: So much is written before the disk is asked to begin with it.
+_BEGIN_BYTES = 1 << 25
 #: Windows refuses to replace a file that another program reads just now: a virus scanner, a browser.
 _IN_USE = frozenset({5, 32, 33})
 _PATIENCE_S = 2.0
@@ -70,15 +73,7 @@ def link_or_copy(source: str, target: str) -> bool:
 
 def flush(folder: Path, names: Collection[str]) -> None:
     """These files below a folder, and the folders that hold them, are on the disk; raises OSError."""
-    call = c_function("syncfs")
-    if call is not None and len(names) > _MANY:
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            if call(handle) != 0:
-                code = ctypes.get_errno()
-                raise OSError(code, os.strerror(code), str(folder))
-        finally:
-            os.close(handle)
+    if len(names) > _MANY and _flush_file_system(folder):
         return
     for name in names:
         # Windows flushes only what is open for writing.
@@ -88,6 +83,55 @@ def flush(folder: Path, names: Collection[str]) -> None:
         finally:
             os.close(handle)
     flush_folders({(folder / name).parent for name in names} | {folder})
+
+
+def _flush_file_system(folder: Path) -> bool:
+    """All of the file system of a folder is on the disk; ``False`` where that cannot be asked for. Raises OSError."""
+    call = c_function("syncfs")
+    if call is None:
+        return False
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        if call(handle) != 0:
+            code = ctypes.get_errno()
+            raise OSError(code, os.strerror(code), str(folder))
+    finally:
+        os.close(handle)
+    return True
+
+
+class FlushMeanwhile:
+    """Lets the disk begin with what is written to a folder while more is made, so that the flush at the end is short.
+
+    It promises nothing: what has to be on the disk is flushed at the end. What goes wrong on the way is raised there
+    too, for the system tells of it once.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder, self._bytes = folder, 0
+        self._begun: threading.Thread | None = None
+        self._trouble: OSError | None = None
+
+    def wrote(self, size: int) -> None:
+        """So many bytes more were written."""
+        self._bytes += size
+        if self._bytes >= _BEGIN_BYTES and (self._begun is None or not self._begun.is_alive()):
+            self._bytes = 0
+            self._begun = threading.Thread(target=self._flush, daemon=True)
+            self._begun.start()
+
+    def wait(self) -> None:
+        """Nothing is under way any more; raises OSError where something went wrong."""
+        if self._begun is not None:
+            self._begun.join()
+        if self._trouble is not None:
+            raise self._trouble
+
+    def _flush(self) -> None:
+        try:
+            _flush_file_system(self._folder)
+        except OSError as error:
+            self._trouble = error
 
 
 def flush_folders(folders: Iterable[Path]) -> None:

@@ -20,7 +20,7 @@ from types import TracebackType
 from noctuary.build_manifest import SiteStamp, preparing, site_files, site_stamp
 from noctuary.errors import NoctuaryError
 from noctuary.publish.build_lock import InUse, lock
-from noctuary.publish.disk import exchange, flush, flush_folders, link_or_copy, remove
+from noctuary.publish.disk import FlushMeanwhile, exchange, flush, flush_folders, link_or_copy, remove
 from noctuary.publish.journal import follow, forget, inside, journal, read_journal, write_journal
 from noctuary.publish.stages import Step
 
@@ -99,6 +99,7 @@ class Assembly:
         self._kept: list[str] = []
         self._folders: set[str] = set()
         self._claim = ExitStack()
+        self._meanwhile = FlushMeanwhile(self._new)
 
     def __enter__(self) -> Assembly:
         if os.path.ismount(self.out):
@@ -132,6 +133,7 @@ class Assembly:
         self._room_for(name)
         with open(target, "xb") as file:  # noqa: PTH123
             file.write(data)
+        self._meanwhile.wrote(len(data))
         self._made[name] = site_stamp(os.stat(target))  # noqa: PTH116
         self._written.append(name)
 
@@ -169,7 +171,7 @@ class Assembly:
     def _step_by_step(
         self, absent: Collection[str], changed: Collection[str], gone: Collection[str]
     ) -> dict[str, SiteStamp]:
-        flush(self._new, self._written)
+        self._flush(self._written)
         steps = journal(absent, changed, gone, lambda name: (self._new / name).read_bytes())
         write_journal(self.folder, steps)
         _finish(steps, self.folder, self.out)
@@ -183,7 +185,7 @@ class Assembly:
             # Plain strings: with ten thousand files, paths would be half of the time.
             if not link_or_copy(f"{self.out}/{name}", target):
                 self._made[name] = site_stamp(os.stat(target))  # noqa: PTH116
-        flush(self._new, list(self._made))
+        self._flush(list(self._made))
         if anew:
             self._new.rename(self.out)
         elif not exchange(self._new, self.out):
@@ -191,6 +193,10 @@ class Assembly:
         with suppress(OSError):  # the new site is in place, whatever the disk says now
             flush_folders([self.out.parent])
         return True
+
+    def _flush(self, names: Collection[str]) -> None:
+        self._meanwhile.wait()
+        flush(self._new, names)
 
     def _place(self, name: str) -> str:
         if name in self._made:
