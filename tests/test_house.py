@@ -15,8 +15,8 @@ HOUSE = ROOT / "generator" / "noctuary"
 STOREYS = (
     {"__init__", "__main__", "cli", "reference", "rule_list", "upload_command", "adopt_command", "place_command",
      "gather_command", "gather_surroundings", "progress_bar", "changes_command"},
-    {"build", "whole_build", "edited_words", "inspection", "preview", "preview_script", "preview_server",
-     "facts_table", "plate_solve", "star_report", "reach_report", "changes_report"},
+    {"build", "whole_build", "left_for_next", "edited_words", "inspection", "preview", "preview_script",
+     "preview_server", "facts_table", "plate_solve", "star_report", "reach_report", "changes_report"},
     {"publish"},
     {"pages"},
     {"charts", "images"},

@@ -69,6 +69,10 @@ class Memo:
             return True
         return len(self._kept) > sum(self._digest(q) in self._kept for q in self._asked)
 
+    def asked(self) -> set[bytes]:
+        """The digests of all questions that were asked."""
+        return set(map(self._digest, self._asked))
+
     def kept(self) -> Iterator[tuple[bytes, bytes]]:
         """The answers that were asked for, by digest, in a stable order; one that cannot be kept is left out."""
         known = (question for question in self._asked if not self._is_new(question))

@@ -9,20 +9,22 @@ from datetime import date
 from pathlib import Path
 
 from noctuary.archive.schema import write_schemas
-from noctuary.build_manifest import BuildManifest, SiteStamp, program_stamp, read_manifest, write_manifest
+from noctuary.build_manifest import BuildManifest, SiteStamp, program_stamp, read_manifest
 from noctuary.diagnostic import in_order
 from noctuary.inspection import Inspection, inspect, program_hash
+from noctuary.left_for_next import leave
 from noctuary.memo import Memo
 from noctuary.outcome import Order, Outcome, cannot_be_kept, summary
 from noctuary.pages.build_context import BuildContext
 from noctuary.pages.gone_addresses import published as published_addresses
+from noctuary.pages.kept_fragments import KeptFragments
 from noctuary.pages.product import Product
 from noctuary.publish.cluster import NoSuchExecutor
 from noctuary.publish.page_products import BadTemplate
 from noctuary.publish.replace_site import MADE, Assembly, CannotPublish, files_on_disk, foreign_files
 from noctuary.publish.run_products import make_products
 from noctuary.publish.site_products import site_products
-from noctuary.worked_out import WorkedOut, made_of, write_worked_out, written
+from noctuary.worked_out import WorkedOut, made_of
 
 
 def examined(folder: Path) -> Inspection:
@@ -48,15 +50,17 @@ def whole_build(order: Order, left: tuple[BuildManifest, WorkedOut] | None = Non
     before, worked_out = left or (read_manifest(order.archive), WorkedOut(order.archive))
     answers = _answers(worked_out, program)
     ingredients = worked_out.ingredients() if worked_out.build == before.build else {}
-    worked_out.close()
     try:
-        return _built(order, program, before, answers, ingredients)
+        return _built(order, program, before, answers, ingredients, worked_out)
     except (CannotPublish, NoSuchExecutor, BadTemplate, OSError):
         raise
     except Exception:
         if not answers:
             raise
-        return _built(order, program, BuildManifest(), {}, {})
+        worked_out.close()
+        return _built(order, program, BuildManifest(), {}, {}, None)
+    finally:
+        worked_out.close()
 
 
 def _answers(worked_out: WorkedOut, program: str) -> Mapping[bytes, bytes]:
@@ -70,6 +74,7 @@ def _built(
     last: BuildManifest,
     answers: Mapping[bytes, bytes],
     ingredients: Mapping[str, str],
+    left: WorkedOut | None,
 ) -> Outcome:
     folder, out = order.archive, order.out
     began = time.monotonic()
@@ -89,6 +94,9 @@ def _built(
             "move them away, or choose another folder with --out",
         )
 
+    # Parts of pages say what they did as long as the program is the same that set them.
+    set_before = left.piece if left is not None and left.program == program else None
+    fragments = KeptFragments(out, unchanged_files, set_before)
     site = site_products(
         BuildContext(
             folder=folder,
@@ -98,6 +106,7 @@ def _built(
             memory=memory,
             program=program,
             published=unchanged_files,
+            fragments=fragments,
             workers=order.workers,
             progress=order.progress,
         ),
@@ -128,10 +137,9 @@ def _built(
     )
     try:
         write_schemas(folder)
-        # In this order: a manifest is believed about what is made of what only beside the answers of its own build.
-        ingredients_now = ((product.path, written(product.ingredients)) for product in site.products)
-        write_worked_out(folder, program, book.build, memory.kept(), ingredients_now, site.pieces.items())
-        write_manifest(folder, book)
+        made = {name for name, _ in outcome.reasons}
+        pieces = {**site.pieces, **fragments.pieces}
+        leave(folder, program, book, site.products, made, memory, pieces, (last, left) if left is not None else None)
         if any(name.startswith("images/") for name, _ in outcome.reasons):
             site.prune_cache()
     except OSError as error:

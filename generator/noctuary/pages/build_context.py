@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from noctuary.archive.records import Archive
@@ -11,6 +11,7 @@ from noctuary.build_manifest import FOLDER
 from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.memo import Memo
 from noctuary.outcome import Progress
+from noctuary.pages.kept_fragments import KeptFragments
 
 
 @dataclass(frozen=True)
@@ -20,7 +21,8 @@ class BuildContext:
     ``folder`` is the archive's; ``theme`` holds the folders in which a file of the theme is looked for, first to
     last; ``hash_of`` gives the SHA-256 of an archive's file, ``program`` a digest of the program and its libraries.
     ``published``: files of the published site that are as the last build left them → their ingredients; a build may
-    keep them. ``workers`` processes make pictures (``None``: as many as cores and memory allow).
+    keep them. ``workers`` processes make pictures (``None``: as many as cores and memory allow). ``fragments`` are
+    the parts of pages that have been set before.
     """
 
     folder: Path
@@ -32,6 +34,7 @@ class BuildContext:
     published: Mapping[str, Mapping[str, str]]
     workers: int | None
     progress: Progress
+    fragments: KeptFragments = field(default_factory=KeptFragments)
 
     @property
     def archive(self) -> Archive:

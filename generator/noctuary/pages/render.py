@@ -10,23 +10,25 @@ from __future__ import annotations
 import re
 from base64 import b64encode
 from collections.abc import Callable, Mapping, Sequence
-from functools import cached_property
+from functools import cached_property, partial
 from gettext import NullTranslations
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 from jinja2 import Environment, FunctionLoader, StrictUndefined, TemplateSyntaxError, pass_context
-from jinja2.runtime import Context
+from jinja2.runtime import Context, Macro
 from jinja2.sandbox import SandboxedEnvironment
 from markupsafe import Markup
 
 from noctuary.charts.drawing import Drawing, DrawnTwice
 from noctuary.pages import prose as prose_
 from noctuary.pages.compiled_templates import CompiledTemplates
+from noctuary.pages.kept_fragments import Fragments, without_blank_lines
 from noctuary.pages.languages import BadCatalogue, translations
 from noctuary.pages.page import Page, relative, root
 from noctuary.pages.picture_view import PictureView, Source
+from noctuary.pages.product import digest
 from noctuary.pages.theme import SITE_FOLDER, as_published, find_template, theme_yaml, themes_home
 from noctuary.pages.typography import Typography
 from noctuary.sky.constellation import constellation_name
@@ -58,6 +60,7 @@ class Renderer:
     def __init__(self, theme_folders: Sequence[Path], language: str = "en") -> None:
         self.theme_folders = tuple(theme_folders)
         self.language = language
+        self._fragments = Fragments()
         words = self._words()
         self.typography = Typography(language, words.gettext, words.ngettext)
         ours = themes_home()
@@ -83,7 +86,7 @@ class Renderer:
         self.environment.filters.update(
             link=_link, file=_theme_file, prose=self._prose, drawn=self._drawn, srcset=_srcset,
             worded=lambda message: message and words.gettext(message),
-            gallery_sizes=_gallery_sizes, first_words=prose_.first_words,
+            gallery_sizes=_gallery_sizes, first_words=prose_.first_words, part=self._part,
             constellation=constellation_name,
         )  # fmt: skip
 
@@ -103,8 +106,9 @@ class Renderer:
         """What the theme says of itself (``theme.yaml``); its styles are one where they are published as one."""
         return {**theme_yaml(self.theme_folders), "stylesheets": as_published(self.theme_folders)}
 
-    def render(self, page: Page) -> str:
-        """The page as HTML."""
+    def render(self, page: Page, fragments: Fragments | None = None) -> str:
+        """The page as HTML; ``fragments`` are parts of it that have been set before, and receive the others."""
+        self._fragments = fragments or Fragments()
         words = page.words()
         text = self.environment.get_template(page.template).render(
             words,
@@ -119,8 +123,7 @@ class Renderer:
             content_policy=CONTENT_POLICY,
             direction=self.typography.locale.text_direction,
         )
-        # Blank lines are what templates leave behind; text in which they mean something is not pre-formatted here.
-        return _vouched(re.sub(r"\n[ \t]*(?=\n)", "", text) if "<pre" not in text else text)
+        return _vouched(without_blank_lines(text))
 
     @cached_property
     def _prose(self) -> Callable[..., Markup]:
@@ -135,8 +138,18 @@ class Renderer:
     def _drawn(self, drawing: Drawing | str) -> Markup:
         if isinstance(drawing, str):
             return Markup(drawing)
+        what = digest((type(drawing).__qualname__, drawing))
+        return Markup(self._fragments.part(what, partial(self._as_svg, drawing)))
+
+    def _as_svg(self, drawing: Drawing) -> str:
         narrow = drawing.narrow_svg(self.typography) if isinstance(drawing, DrawnTwice) else ""
-        return Markup(drawing.svg(self.typography) + narrow)
+        return drawing.svg(self.typography) + narrow
+
+    def _part(self, macro: Macro, *given: Any) -> Markup:
+        """What a macro says of what it is given, and of nothing else on the page."""
+        if not isinstance(macro, Macro):  # a sandbox asks of every other call whether it is safe
+            raise TypeError("a part of a page is set by a macro")
+        return Markup(self._fragments.part(digest((macro.name, given)), partial(macro, *given)))
 
 
 def _vouched(html: str) -> str:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from noctuary.errors import NoctuaryError
 from noctuary.memo import Memo
+from noctuary.pages.kept_fragments import KeptFragments
 from noctuary.pages.page import Page, PagePlan
 from noctuary.pages.product import Product, digest
 from noctuary.pages.theme import as_published, find, find_template
@@ -35,11 +36,15 @@ class BadTemplate(NoctuaryError):
 class PageSetter:
     """Sets pages with the templates of ``theme`` in a ``language``, for a ``program`` (a digest).
 
-    The template engine is loaded when the first page has to be set, and not before.
+    The template engine is loaded when the first page has to be set, and not before. ``fragments`` are parts of pages
+    that have been set before.
     """
 
-    def __init__(self, theme: tuple[Path, ...], language: str, program: str) -> None:
+    def __init__(
+        self, theme: tuple[Path, ...], language: str, program: str, fragments: KeptFragments | None = None
+    ) -> None:
         self._theme, self._language = theme, language
+        self._fragments = fragments or KeptFragments()
         self.program = digest(program)
         self._digests: dict[str, str] = {}
 
@@ -64,8 +69,10 @@ class PageSetter:
 
     def set(self, page: Page) -> bytes:
         """The file of a page; raises :class:`BadTemplate`."""
+        theme = self.theme_digest(page.template)
+        fragments = self._fragments.of(page.path, theme)
         try:
-            return self.renderer.render(page).encode()
+            file = self.renderer.render(page, fragments).encode()
         except BadTemplate:
             raise
         except Exception as error:
@@ -73,6 +80,8 @@ class PageSetter:
             if (where := _in_template(error)) is None:
                 raise
             raise BadTemplate(*where, _said_of(error)) from error
+        self._fragments.learn(page.path, theme, file, fragments)
+        return file
 
     @cached_property
     def renderer(self) -> Renderer:

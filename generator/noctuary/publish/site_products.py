@@ -61,7 +61,7 @@ def site_products(context: BuildContext, executor: str | None) -> SiteProducts:
     model = site_model(context.facts, files.shown, overlays.by_pair, frames.by_target, cut_outs.by_pair)
     exports = site_exports(model)
     all_pages = pages(model, exports)
-    setter = PageSetter(context.theme, context.archive.language, context.program)
+    setter = PageSetter(context.theme, context.archive.language, context.program, context.fragments)
     share_images = _ShareImages(context, setter)
     products = [*files.products, *overlays.products, *frames.products, *cut_outs.products]
     products += [Product(path, {"theme": digest(data)}, partial(bytes, data))
