@@ -1,6 +1,7 @@
 {% from "entry.html" import entry with context %}
+{% macro result(p) %}{{ entry(p)|trim|tojson }}{% endmacro %}
 loadSearchCards([
 {% for p in pictures %}
-{{ entry(p)|trim|tojson }}{% if not loop.last %},{% endif +%}
+{{ result|part(p) }}{% if not loop.last %},{% endif +%}
 {% endfor %}
 ]);

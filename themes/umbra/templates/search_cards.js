@@ -1,6 +1,7 @@
 {% from "parts.html" import card with context %}
+{% macro result(p) %}{{ card(p)|trim|tojson }}{% endmacro %}
 loadSearchCards([
 {% for p in pictures %}
-{{ card(p)|trim|tojson }}{% if not loop.last %},{% endif +%}
+{{ result|part(p) }}{% if not loop.last %},{% endif +%}
 {% endfor %}
 ]);
