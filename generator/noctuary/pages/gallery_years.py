@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from itertools import groupby
+from itertools import accumulate, groupby
 
 from noctuary.pages.addresses import year_page
 from noctuary.pages.gallery import GalleryItem
@@ -14,10 +14,10 @@ from noctuary.plain_record import plain_record
 LEAST_FOR_YEARS = 40
 #: A year of so many is divided by months.
 LEAST_FOR_MONTHS = 40
-#: The front page shows all pictures up to so many. Of more it shows the newest years whole, until it has so many, and
-#: the newest of every other year, which has a page for the rest: a phone would wait for what nobody scrolls to.
+#: The front page shows all pictures up to so many. Of more it shows the newest in whole months, about so many, and
+#: some of every other year, which has a page for the rest: a phone would wait for what nobody scrolls to.
 MOST_AT_ONCE = 200
-LEAST_WHOLE = 120
+NEWEST = 120
 NEWEST_OF_A_YEAR = 6
 
 
@@ -65,12 +65,19 @@ def newest_by_year(pictures: Sequence[GalleryItem]) -> tuple[YearGroup, ...]:
     shown = 0
     shorter = []
     for group in groups:
-        if shown >= LEAST_WHOLE:
-            newest = [picture for month in group.months for picture in month.pictures][:NEWEST_OF_A_YEAR]
-            group = replace(group, months=(MonthGroup(None, tuple(newest)),))
-        shown += group.shown
-        shorter.append(group)
+        shorter.append(replace(group, months=_newest(group.months, NEWEST - shown)))
+        shown += shorter[-1].shown
     return tuple(shorter)
+
+
+def _newest(months: tuple[MonthGroup, ...], most: int) -> tuple[MonthGroup, ...]:
+    """The newest months of a year that have so many pictures at most, or a few pictures where that is less."""
+    counts = accumulate(len(month.pictures) for month in months)
+    whole = months[: sum(count <= most for count in counts)]
+    if whole == months or sum(len(month.pictures) for month in whole) >= NEWEST_OF_A_YEAR:
+        return whole
+    newest = [picture for month in months for picture in month.pictures][:NEWEST_OF_A_YEAR]
+    return (MonthGroup(None, tuple(newest)),)
 
 
 def by_month(pictures: Sequence[GalleryItem]) -> tuple[MonthGroup, ...]:
