@@ -182,7 +182,8 @@ def make_all(
     budget = memory_available()
     while waiting:
         with WorkerPool(count) as pool:
-            suspects, waiting = _through(pool, waiting, cache_folder, done, at_once=count, budget=budget)
+            # One more than there are processes, so that none waits for this one to hand it its next picture.
+            suspects, waiting = _through(pool, waiting, cache_folder, done, at_once=count + 1, budget=budget)
             if suspects:
                 pool.end()
         # When one worker dies the pool fails all that it held; each of them is tried once more, alone.
