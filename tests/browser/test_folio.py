@@ -117,11 +117,13 @@ def test_the_ground_that_was_chosen_holds_on_every_page(page: Any, folio: Path) 
     assert len(set(shades.values())) == 3
 
 
-@pytest.mark.parametrize("path", ["nights.html", "targets.html"])
-def test_integration_is_in_sight_on_a_phone(page: Any, folio: Path, path: str) -> None:
+@pytest.mark.parametrize(
+    ("path", "word"), [("nights.html", "Integration"), ("targets.html", "Hours"), ("years.html", "Best month")]
+)
+def test_what_a_table_is_read_for_is_in_sight_on_a_phone(page: Any, folio: Path, path: str, word: str) -> None:
     page.set_viewport_size({"width": 390, "height": 844})
     page.goto((folio / path).as_uri())
-    head = page.locator("thead th", has_text="Integration" if path == "nights.html" else "Hours").first
+    head = page.locator("thead th", has_text=word).first
     box = head.bounding_box()
     assert box
     assert box["x"] + box["width"] <= 390 - 16
