@@ -6,6 +6,7 @@ import os
 import shutil
 import subprocess
 from collections.abc import Iterable
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,7 @@ MODULES = Path(__file__).resolve().parent / "browser" / "node_modules"
 AXE = MODULES / "axe-core" / "axe.min.js"
 CHECKER = MODULES / "vnu-jar" / "build" / "dist" / "vnu.jar"
 GROUNDS = ("night", "day", "red")
+WIDTHS = (390, 1280)
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 
 
@@ -29,16 +31,21 @@ def there(tool: Path | str | None, how: str) -> str:
     pytest.skip(how)
 
 
-def axe_violations(chromium: Any, site: Path, paths: Iterable[str], width: int) -> list[tuple[str, str, str, str]]:
-    """Page, ground, rule and element of whatever axe-core objects to, on three grounds in a window of this width."""
+def axe_violations(chromium: Any, site: Path, paths: Iterable[str]) -> list[tuple[str, int, str, str, str]]:
+    """Page, width, ground, rule and element of whatever axe-core objects to, on three grounds at two widths.
+
+    One window leads through all of it: reading the pages and axe-core itself would be most of the time.
+    """
     axe = Path(there(AXE, "there is no axe-core: npm install --prefix tests/browser")).read_text(encoding="utf-8")
-    context = chromium.new_context(viewport={"width": width, "height": 900}, bypass_csp=True)
+    context = chromium.new_context(bypass_csp=True)
+    page = context.new_page()
     found = []
     for path in paths:
-        page = context.new_page()
+        page.set_viewport_size({"width": WIDTHS[0], "height": 900})
         page.goto((site / path).as_uri())
         page.evaluate(axe)
-        for ground in GROUNDS:
+        for width, ground in product(WIDTHS, GROUNDS):
+            page.set_viewport_size({"width": width, "height": 900})
             page.evaluate("ground => { document.documentElement.dataset.ground = ground; }", ground)
             # What does not depend on colours is tested once.
             run = (
@@ -47,8 +54,7 @@ def axe_violations(chromium: Any, site: Path, paths: Iterable[str], width: int) 
                 else {"runOnly": {"type": "rule", "values": ["color-contrast", "link-in-text-block"]}}
             )
             told = page.evaluate("run => axe.run(document, {...run, resultTypes: ['violations']})", run)
-            found += [(path, ground, v["id"], v["nodes"][0]["html"][:120]) for v in told["violations"]]
-        page.close()
+            found += [(path, width, ground, v["id"], v["nodes"][0]["html"][:120]) for v in told["violations"]]
     context.close()
     return found
 

@@ -34,6 +34,12 @@ def kinds_of_page(site: Path) -> list[str]:
     return sorted(found)
 
 
+def pages_of(site: Path, folder: str) -> list[str]:
+    """Every page of one folder of the site, but for those that only lead on."""
+    texts = {path: path.read_text(encoding="utf-8") for path in sorted((site / folder).glob("*.html"))}
+    return [f"{folder}/{path.name}" for path, text in texts.items() if 'http-equiv="refresh"' not in text]
+
+
 @cache
 def _packed(file: Path) -> bytes:
     return gzip.compress(file.read_bytes(), 6)

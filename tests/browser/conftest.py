@@ -7,7 +7,7 @@ import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +17,7 @@ from tests.served_site import kinds_of_page
 
 HOME = Path(__file__).resolve().parents[2]
 OpenPage = Callable[..., Any]
+EachPage = Callable[..., Iterator[tuple[str, Any]]]
 
 
 @pytest.fixture(scope="session")
@@ -98,8 +99,8 @@ def open_page(chromium: Any, site: Path) -> Iterator[OpenPage]:
         if ahead:
             context.add_init_script(ahead)
         page = context.new_page()
-        page.on("pageerror", lambda error: complaints.append(f"{path}: {error}"))
-        page.on("console", lambda said: said.type == "error" and complaints.append(f"{path}: {said.text}"))
+        page.on("pageerror", lambda error: complaints.append(f"{page.url}: {error}"))
+        page.on("console", lambda said: said.type == "error" and complaints.append(f"{page.url}: {said.text}"))
         page.goto((site / path).as_uri(), wait_until="load")
         if ground:
             page.evaluate("ground => { document.documentElement.dataset.ground = ground; }", ground)
@@ -109,3 +110,21 @@ def open_page(chromium: Any, site: Path) -> Iterator[OpenPage]:
     for context in contexts:
         context.close()
     assert not complaints
+
+
+@pytest.fixture
+def each_page(open_page: OpenPage, site: Path) -> EachPage:
+    """``each_page(kinds, width=390, …)``: pages one after the other in one window, each with its path."""
+
+    def opened(paths: Iterable[str], *, width: int = 1440, height: int = 900) -> Iterator[tuple[str, Any]]:
+        page = None
+        for path in paths:
+            if page is None:
+                page = open_page(path, width=width, height=height)
+            else:
+                page.emulate_media(media="null")
+                page.set_viewport_size({"width": width, "height": height})
+                page.goto((site / path).as_uri(), wait_until="load")
+            yield path, page
+
+    return opened

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from .conftest import EachPage
+
 #: What can be used, in the order of the page: a group of radio buttons is one stop.
 USABLE = """() => {
   const groups = new Set();
@@ -36,9 +38,8 @@ FOCUS = """() => {
 }"""
 
 
-def test_the_tab_key_reaches_everything_in_order_and_lets_go(open_page: Any, kinds: list[str]) -> None:
-    for path in kinds:
-        page = open_page(path, width=1200)
+def test_the_tab_key_reaches_everything_in_order_and_lets_go(each_page: EachPage, kinds: list[str]) -> None:
+    for path, page in each_page(kinds, width=1200):
         stops = page.evaluate(USABLE)
         assert stops, path
         reached: list[int] = []
@@ -57,12 +58,10 @@ def test_the_tab_key_reaches_everything_in_order_and_lets_go(open_page: Any, kin
         assert reached == sorted(reached), f"{path}: not in the order of the page"
         lost = [stops[number] for number in sorted(set(range(len(stops))) - set(reached))]
         assert not lost, f"{path}: not reached: {lost}"
-        page.context.close()
 
 
-def test_the_first_stop_leads_past_what_every_page_has(open_page: Any, kinds: list[str]) -> None:
-    for path in kinds:
-        page = open_page(path)
+def test_the_first_stop_leads_past_what_every_page_has(each_page: EachPage, kinds: list[str]) -> None:
+    for path, page in each_page(kinds):
         page.keyboard.press("Tab")
         if page.evaluate("document.activeElement.classList.contains('skip')"):
             page.keyboard.press("Enter")
@@ -70,7 +69,6 @@ def test_the_first_stop_leads_past_what_every_page_has(open_page: Any, kinds: li
             page.keyboard.press("Tab")
             within = "document.getElementById('content').compareDocumentPosition(document.activeElement)"
             assert page.evaluate(f"document.activeElement === document.body || Boolean({within} & 20)"), path
-        page.context.close()
 
 
 def test_the_ground_changes_and_is_remembered(open_page: Any) -> None:

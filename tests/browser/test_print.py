@@ -17,8 +17,9 @@ from typing import Any
 import pytest
 
 from tests.conftest import CHROMIUM, missing, started
+from tests.served_site import pages_of
 
-from .conftest import load_all_pictures
+from .conftest import EachPage, load_all_pictures
 
 pytestmark = pytest.mark.browser
 #: A4 without the margins of the theme, in CSS pixels.
@@ -52,15 +53,9 @@ def words(text: str) -> Counter[str]:
     return Counter(re.findall(r"[^\W_]{3,}", plain.casefold()))
 
 
-def pages_of(site: Path, folder: str) -> list[str]:
-    texts = {path: path.read_text(encoding="utf-8") for path in sorted((site / folder).glob("*.html"))}
-    return [f"{folder}/{path.name}" for path, text in texts.items() if 'http-equiv="refresh"' not in text]
-
-
 @pytest.mark.parametrize(("folder", "most"), [("targets", 6), ("years", 3), ("exhibits", 1)])
-def test_a_page_prints_whole(open_page: Any, site: Path, tmp_path: Path, folder: str, most: int) -> None:
-    for path in pages_of(site, folder):
-        page = open_page(path)
+def test_a_page_prints_whole(each_page: EachPage, site: Path, tmp_path: Path, folder: str, most: int) -> None:
+    for path, page in each_page(pages_of(site, folder)):
         page.emulate_media(media="print")
         load_all_pictures(page)
         sheets = printed(page, tmp_path / "sheets.pdf")
@@ -78,4 +73,3 @@ def test_a_page_prints_whole(open_page: Any, site: Path, tmp_path: Path, folder:
             ["pdfimages", "-list", str(tmp_path / "sheets.pdf")], capture_output=True, text=True, check=True
         )
         assert listed.stdout.count(" image ") >= shown, path
-        page.context.close()

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from tests.served_site import pages_of
+
+from .conftest import EachPage, OpenPage
+
 pytestmark = pytest.mark.browser
-OpenPage = Callable[..., Any]
 
 #: Words that are cut by their own box, or reach beyond the window and lie in nothing that can be scrolled.
 CUT = """width => {
@@ -86,48 +88,40 @@ def words_without_room(page: Any, width: int) -> list[tuple[Any, ...]]:
 
 
 @pytest.mark.parametrize("width", [390, 1440])
-def test_nothing_is_cut_and_nothing_covers_another(open_page: OpenPage, kinds: list[str], width: int) -> None:
+def test_nothing_is_cut_and_nothing_covers_another(each_page: EachPage, kinds: list[str], width: int) -> None:
     faults: list[tuple[Any, ...]] = []
-    for path in kinds:
-        page = open_page(path, width=width)
+    for path, page in each_page(kinds, width=width):
         faults += [(path, *fault) for fault in words_without_room(page, width)]
-        page.context.close()
     assert faults == []
 
 
-def test_whatever_is_to_be_hit_is_large_enough(open_page: OpenPage, kinds: list[str]) -> None:
+def test_whatever_is_to_be_hit_is_large_enough(each_page: EachPage, kinds: list[str]) -> None:
     """24 CSS pixels everywhere (WCAG 2.2, 2.5.8), 44 in the head of a page on a phone, where a thumb acts (2.5.5)."""
     faults: list[tuple[str, Any]] = []
-    for path in kinds:
-        page = open_page(path, width=390, height=844)
+    for path, page in each_page(kinds, width=390, height=844):
         page.wait_for_selector("html:not(.face-coming)")
         faults += [(path, one) for one in page.evaluate(SMALL, 24)]
         heads = page.locator(".masthead :is(a, button):visible").evaluate_all(
             "all => all.map(e => e.getBoundingClientRect().height)"
         )
         faults += [(path, f"head {height}") for height in heads if height < 43.5]
-        page.context.close()
     assert faults == []
 
 
 @pytest.mark.parametrize(("width", "height"), [(1366, 768), (390, 844)])
 def test_the_first_screen_answers_what_is_asked_first(
-    open_page: OpenPage, site: Path, width: int, height: int
+    open_page: OpenPage, each_page: EachPage, site: Path, width: int, height: int
 ) -> None:
     """What lens, how long, which camera, how dark: without a swipe; and what is new on the front page."""
-    for path in sorted(site.glob("pictures/*.html")):
-        if 'http-equiv="refresh"' in path.read_text(encoding="utf-8"):
-            continue
-        page = open_page(f"pictures/{path.name}", width=width, height=height)
+    for path, page in each_page(pages_of(site, "pictures"), width=width, height=height):
         page.wait_for_selector("html:not(.face-coming)")
         for part in ("h1", ".beside > .summary", ".beside > .label"):
             box = page.locator(part).first.bounding_box()
-            assert box["y"] + box["height"] <= height, (path.name, part)
+            assert box["y"] + box["height"] <= height, (path, part)
             assert box["width"] > 150
         label = page.locator(".beside > .label").inner_text()
-        assert all(word in label for word in ("Optics", "Camera", "Mount", "Guiding", "Place")), path.name
+        assert all(word in label for word in ("Optics", "Camera", "Mount", "Guiding", "Place")), path
         assert page.locator(".label dd").count() == page.locator(".label dd:has(a), .label dd:text-is('—')").count()
-        page.context.close()
     front = open_page("index.html", width=width, height=height)
     front.wait_for_selector("html:not(.face-coming)")
     for part, words in ((".last-out", "Last out: 18 January 2026, oxygen on NGC 2238"), (".news", "New in 2026")):
@@ -140,19 +134,15 @@ def _sheets(page: Any) -> int:
     return len(re.findall(rb"/Type\s*/Page\b", page.pdf(prefer_css_page_size=True, print_background=True)))
 
 
-def test_a_picture_prints_on_one_sheet_with_the_picture_on_it(open_page: OpenPage, site: Path) -> None:
-    for path in sorted(site.glob("pictures/*.html")):
-        if 'http-equiv="refresh"' in path.read_text(encoding="utf-8"):
-            continue
-        page = open_page(f"pictures/{path.name}")
-        assert _sheets(page) == 1, path.name
+def test_a_picture_prints_on_one_sheet_with_the_picture_on_it(each_page: EachPage, site: Path) -> None:
+    for path, page in each_page(pages_of(site, "pictures")):
+        assert _sheets(page) == 1, path
         page.emulate_media(media="print")
         page.set_viewport_size({"width": 688, "height": 1016})  # A4 without its margins, in CSS pixels
         box = page.locator(".well img").bounding_box()
-        assert box["height"] > 180, path.name
+        assert box["height"] > 180, path
         heads = page.locator(".acquisition thead th:visible").count()
         feet = page.locator(".acquisition tfoot tr").last.locator(":is(th, td):visible").evaluate_all(
             "all => all.reduce((sum, cell) => sum + cell.colSpan, 0)"
         )  # fmt: skip
-        assert heads == 0 or abs(heads - feet) <= 1, path.name  # the head over the names of rows is blank
-        page.context.close()
+        assert heads == 0 or abs(heads - feet) <= 1, path  # the head over the names of rows is blank
