@@ -36,7 +36,7 @@ class Preview:
         self, path: str, method: str = "GET", asked: dict[str, str] | None = None
     ) -> tuple[int, Message, bytes]:
         """Status, headers and body."""
-        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=600)
         connection.request(method, path, headers=asked or {})
         answer = connection.getresponse()
         body = answer.read()
@@ -46,4 +46,4 @@ class Preview:
     def end(self) -> int:
         """Ends it as Ctrl-C does; the exit status."""
         self.process.send_signal(signal.SIGINT)
-        return self.process.wait(30)
+        return self.process.wait(600)

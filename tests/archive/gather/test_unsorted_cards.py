@@ -98,6 +98,7 @@ def test_an_unsorted_card_of_three_targets(archive: Path, tmp_path: Path) -> Non
     assert {s.outcome for s in again.sidecars} == {"unchanged"}
 
 
+@pytest.mark.slow
 def test_a_sky_that_is_none_and_a_wrong_rig_name_nothing(archive: Path, tmp_path: Path) -> None:
     rng = default_rng(11)
     true = simulated_sky.field(rng, SCALE, *SIZE, place=(83.8, -5.4))

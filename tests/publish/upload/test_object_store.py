@@ -2,6 +2,7 @@
 
 import gzip
 import logging
+from functools import cache
 from itertools import count
 
 import pytest
@@ -9,6 +10,7 @@ import pytest
 boto3 = pytest.importorskip("boto3")
 pytest.importorskip("moto")
 
+from botocore.loaders import JSONFileLoader
 from noctuary.archive.upload_address import read_address
 from noctuary.publish.upload import object_store
 from noctuary.publish.upload.connection import Destination, UploadError
@@ -27,6 +29,15 @@ def store():
     running = ObjectStore()
     yield running
     running.close()
+
+
+@pytest.fixture(scope="module", autouse=True)
+def read_once():
+    """What the library knows of S3, a megabyte of JSON, is read once here, and not for each destination anew."""
+    kept = cache(JSONFileLoader().load_file)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(JSONFileLoader, "load_file", lambda _, path: kept(path))
+        yield
 
 
 @pytest.fixture(autouse=True)
