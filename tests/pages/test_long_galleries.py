@@ -15,7 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from noctuary.archive.partial_date import PartialDate
 from noctuary.build import build
-from noctuary.pages.gallery import GalleryItem
+from noctuary.pages.gallery_item import GalleryItem
 from noctuary.pages.gallery_years import (
     LEAST_FOR_MONTHS,
     LEAST_FOR_YEARS,

@@ -16,6 +16,7 @@ from noctuary.memo import Memo
 from noctuary.pages.page_list import pages, site_model
 from noctuary.pages.picture_view import PictureView, Source
 from noctuary.pages.product import digest
+from noctuary.pages.search_index import index
 from noctuary.pages.share_image_text import share_image_pages
 
 from tests.builders.folders import REPOSITORY, write
@@ -56,6 +57,7 @@ def look(demo: Path) -> Callable[[], dict[str, tuple[str | None, str]] | None]:
                 p.id, p.title, p.alt or p.title, f"pictures/{p.id}.html", 60, 40, "#241a30", (source,), source
             )
         model = site_model(found.facts, shown)
+        assert index(model, memory) == index(model, Memo())
         plans = [*pages(model), *share_image_pages(model)]
         return {plan.path: (plan.told_from, digest(plan.page())) for plan in plans}
 

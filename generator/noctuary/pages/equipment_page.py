@@ -8,7 +8,8 @@ from functools import partial
 from noctuary.facts.archive_facts import RigFacts
 from noctuary.facts.exposure import Kept
 from noctuary.facts.optics import angle_of_view_deg, aperture_mm, f_ratio, focal_length_mm, image_scale_arcsec_px
-from noctuary.pages.gallery import GalleryItem, gallery
+from noctuary.pages.gallery import gallery
+from noctuary.pages.gallery_item import GalleryItem
 from noctuary.pages.object_summary import ObjectNote, object_note
 from noctuary.pages.page import Frame, PagePlan
 from noctuary.pages.site_model import EQUIPMENT, MOST_OF_A_RIG, SiteModel

@@ -9,7 +9,8 @@ from noctuary.facts.archive_facts import ArchiveFacts
 from noctuary.facts.filters import emission
 from noctuary.facts.year import year_review
 from noctuary.pages.addresses import year_page
-from noctuary.pages.gallery import GalleryItem, gallery
+from noctuary.pages.gallery import gallery
+from noctuary.pages.gallery_item import GalleryItem
 from noctuary.pages.gallery_years import YearGroup, newest_by_year
 from noctuary.pages.object_summary import ObjectNote, object_note
 from noctuary.pages.page import Frame, PagePlan

@@ -7,7 +7,7 @@ from dataclasses import replace
 from itertools import accumulate, groupby
 
 from noctuary.pages.addresses import year_page
-from noctuary.pages.gallery import GalleryItem
+from noctuary.pages.gallery_item import GalleryItem
 from noctuary.plain_record import plain_record
 
 #: A gallery of fewer pictures is seen at once, and has no headings.

@@ -13,7 +13,8 @@ from noctuary.facts.archive_facts import NightFacts
 from noctuary.facts.exposure import Kept
 from noctuary.facts.object_names import ObjectNames
 from noctuary.facts.time_use import DarkUse, SessionUse
-from noctuary.pages.gallery import GalleryItem, gallery
+from noctuary.pages.gallery import gallery
+from noctuary.pages.gallery_item import GalleryItem
 from noctuary.pages.page import Frame, Link, PagePlan
 from noctuary.pages.session_rows import Entry, PlaceNote, entry, place_note, places_of
 from noctuary.pages.site_model import SiteModel

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from functools import partial
 
-from noctuary.pages.gallery import GalleryItem, gallery
+from noctuary.pages.gallery import gallery
+from noctuary.pages.gallery_item import GalleryItem
 from noctuary.pages.page import Frame, PagePlan
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record

@@ -131,7 +131,7 @@ def index(model: SiteModel, memory: Memo) -> Index:
     listed = [p for p in model.facts.listed if p.picture.id in model.shown]
     names = model.facts.names
     notes = _notes(model)
-    pictures = tuple(_indexed(p, model, notes.get(p.picture.id, ()), memory) for p in listed)
+    pictures = tuple(_indexed_once(p, model, notes.get(p.picture.id, ()), memory) for p in listed)
     known = {each.name: each for p in listed for each in (*p.objects, *_in_field(p))}
     objects = {identity: words_of_object(each, names.of(each)) for identity, each in sorted(known.items())}
     return Index(pictures, objects)
@@ -151,6 +151,15 @@ def _notes(model: SiteModel) -> dict[str, list[Night]]:
             notes = [note for note in night.notes if note.place is None or note.place in places]
             found.setdefault(facts.picture.id, []).extend(notes)
     return found
+
+
+def _indexed_once(
+    facts: PictureFacts, model: SiteModel, notes: Iterable[Night], memory: Memo
+) -> IndexedPicture:
+    """A picture as it can be found, recollected where all that this is told from is as it was."""
+    question = ("indexed", model.told_from.all_of((facts,), notes))
+    known: IndexedPicture = memory.ask(question, lambda: _indexed(facts, model, notes, memory), IndexedPicture)
+    return known
 
 
 def _indexed(facts: PictureFacts, model: SiteModel, notes: Iterable[Night], memory: Memo) -> IndexedPicture:

@@ -19,6 +19,7 @@ from noctuary.pages.told_from import ToldFrom
 from noctuary.plain_record import plain_record
 
 if TYPE_CHECKING:
+    from noctuary.pages.gallery_item import GalleryItem
     from noctuary.sky.sky_object import SkyObject
 
 FRONT = "index.html"
@@ -53,6 +54,11 @@ class SiteModel:
     layers: Mapping[Pair, Layer] = field(default_factory=dict)
     frames: Mapping[str, tuple[RegisteredPicture, ...]] = field(default_factory=dict)
     cut_outs: Mapping[Pair, Source] = field(default_factory=dict)
+
+    @cached_property
+    def gallery_items(self) -> dict[str, GalleryItem]:
+        """Pictures as galleries show them, by id, as far as they have been worked out."""
+        return {}
 
     @cached_property
     def told_from(self) -> ToldFrom:

@@ -18,7 +18,8 @@ from noctuary.pages import changes_page
 from noctuary.pages import observing_card as card_page
 from noctuary.pages.addresses import picture_page
 from noctuary.pages.depth_note import DepthNote, GrowthNote, depth_note, growth_notes
-from noctuary.pages.gallery import GalleryItem, gallery_item
+from noctuary.pages.gallery import gallery_item
+from noctuary.pages.gallery_item import GalleryItem
 from noctuary.pages.light_note import LightNote, light_note
 from noctuary.pages.neighbour_notes import NeighbourNote, neighbour_notes
 from noctuary.pages.object_summary import ObjectNote, object_note

@@ -47,6 +47,7 @@ class PageSetter:
         self._fragments = fragments or KeptFragments()
         self.program = digest(program)
         self._digests: dict[str, str] = {}
+        self._templates: dict[str, bytes] = {}
 
     def product(self, page: Page) -> Product:
         """The file of a page."""
@@ -105,17 +106,24 @@ class PageSetter:
                     waiting += _DRAWN.findall(self._template(name).decode("utf-8", "replace"))
             self._digests[template] = digest(
                 [(f"templates/{name}", self._template(name)) for name in sorted(names)]
-                + [("theme.yaml", self._read(find(self._theme, "theme.yaml")))]
-                + [self._words, "\n".join(as_published(self._theme)).encode()]
+                + self._of_every_page
             )
         return self._digests[template]
+
+    @cached_property
+    def _of_every_page(self) -> list[object]:
+        """What of the theme every page is set with."""
+        theme = "theme.yaml", self._read(find(self._theme, "theme.yaml"))
+        return [theme, self._words, "\n".join(as_published(self._theme)).encode()]
 
     @cached_property
     def _words(self) -> list[bytes]:
         return [p.read_bytes() for folder in self._theme for p in sorted((folder / "languages").rglob("*.po"))]
 
     def _template(self, name: str) -> bytes:
-        return self._read(find_template(self._theme, name))
+        if name not in self._templates:
+            self._templates[name] = self._read(find_template(self._theme, name))
+        return self._templates[name]
 
     @staticmethod
     def _read(file: Path | None) -> bytes:
