@@ -84,7 +84,7 @@ def leftovers(archive: Path) -> list[str]:
     )
 
 
-@pytest.mark.parametrize(("scenario", "every"), [("edit", "53"), ("words", "11")])
+@pytest.mark.parametrize(("scenario", "every"), [("edit", "53"), ("words", "9")])
 def test_a_file_operation_that_fails(folder: Path, scenario: str, every: str) -> None:
     """A full disk, a forbidden file, a broken disk or the end of the process, at some of all file operations."""
     trials = [sys.executable, "-m", "tests.faults.trials", str(folder / f"trials-{scenario}")]
