@@ -24,7 +24,7 @@ from noctuary.publish.page_products import BadTemplate
 from noctuary.publish.replace_site import MADE, Assembly, CannotPublish, files_on_disk, foreign_files
 from noctuary.publish.run_products import make_products
 from noctuary.publish.site_products import site_products
-from noctuary.worked_out import WorkedOut, made_of
+from noctuary.worked_out import WorkedOut, made_of, written
 
 
 def examined(folder: Path) -> Inspection:
@@ -150,17 +150,17 @@ def _built(
 
 def _unchanged_files(
     book: BuildManifest, on_disk: Mapping[str, SiteStamp], ingredients: Mapping[str, str]
-) -> dict[str, Mapping[str, str]]:
-    """Files of the published site that are as the last build left them → what they were made from."""
+) -> dict[str, str]:
+    """Files of the published site that are as the last build left them → what they were made from, as it was kept."""
     return {
-        name: made_of(ingredients.get(name, ""))
+        name: ingredients.get(name, "")
         for name, stamp in on_disk.items()
         if book.outputs.get(name) == stamp
     }
 
 
 def _same_products(
-    products: list[Product], unchanged_files: Mapping[str, Mapping[str, str]], before: BuildManifest
+    products: list[Product], unchanged_files: Mapping[str, str], before: BuildManifest
 ) -> bool:
     """Whether the published site is already made of exactly these products."""
     if (
@@ -169,13 +169,21 @@ def _same_products(
         or MADE not in unchanged_files
     ):
         return False
-    return all(p.path in unchanged_files and not p.changed(unchanged_files[p.path]) for p in products)
+    return all(p.path in unchanged_files and not _changed(p, unchanged_files[p.path]) for p in products)
+
+
+def _changed(product: Product, ingredients: str | None) -> list[str]:
+    """What a product is made of otherwise than before; ``ingredients`` as they were kept."""
+    if ingredients is None:
+        return product.changed(None)
+    # Of nearly all the very text is the same, and nothing has to be read of it.
+    return [] if ingredients == written(product.ingredients) else product.changed(made_of(ingredients))
 
 
 def _publish(
     out: Path,
     products: list[Product],
-    unchanged_files: Mapping[str, Mapping[str, str]],
+    unchanged_files: Mapping[str, str],
     on_disk: Mapping[str, SiteStamp],
     workers: int | None,
     reasons: list[tuple[str, str]],
@@ -184,7 +192,7 @@ def _publish(
     todo: list[Product] = []
     with Assembly(out) as assembly:
         for product in products:
-            changed = product.changed(unchanged_files.get(product.path))
+            changed = _changed(product, unchanged_files.get(product.path))
             if changed:
                 reasons.append((product.path, "new" if changed == ["new"] else "changed: " + ", ".join(changed)))
                 todo.append(product)

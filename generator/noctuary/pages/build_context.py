@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Container
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -20,8 +20,8 @@ class BuildContext:
 
     ``folder`` is the archive's; ``theme`` holds the folders in which a file of the theme is looked for, first to
     last; ``hash_of`` gives the SHA-256 of an archive's file, ``program`` a digest of the program and its libraries.
-    ``published``: files of the published site that are as the last build left them → their ingredients; a build may
-    keep them. ``workers`` processes make pictures (``None``: as many as cores and memory allow). ``fragments`` are
+    ``published``: files of the published site that are as the last build left them; a build may keep them.
+    ``workers`` processes make pictures (``None``: as many as cores and memory allow). ``fragments`` are
     the parts of pages that have been set before.
     """
 
@@ -31,7 +31,7 @@ class BuildContext:
     hash_of: Callable[[str], str]
     memory: Memo
     program: str
-    published: Mapping[str, Mapping[str, str]]
+    published: Container[str]
     workers: int | None
     progress: Progress
     fragments: KeptFragments = field(default_factory=KeptFragments)

@@ -8,7 +8,7 @@ the file itself holds them, and has to be the one that the build left, to the by
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Container, Mapping
 from hashlib import sha256
 from pathlib import Path
 
@@ -57,10 +57,10 @@ class KeptFragments:
     """
 
     def __init__(
-        self, out: Path | None = None, published: Mapping[str, object] | None = None,
+        self, out: Path | None = None, published: Container[str] = (),
         left: Callable[[bytes], bytes | None] | None = None,
     ) -> None:  # fmt: skip
-        self._out, self._published, self._left = out, published or {}, left
+        self._out, self._published, self._left = out, published, left
         self.pieces: dict[bytes, bytes] = {}
 
     def of(self, path: str, theme: str) -> Fragments:
