@@ -25,7 +25,7 @@ from noctuary.publish.disk import put_in_place
 
 from tests.builders.folders import bytes_below, jpeg, set_plainly, write
 from tests.builders.many_pictures import sidecar, write_archive
-from tests.builders.program import REPOSITORY, command, run, surroundings
+from tests.builders.program import REPOSITORY, command, surroundings, typed
 
 # Names that Windows keeps for devices: "Naming Files, Paths, and Namespaces", Microsoft's documentation of Win32.
 DEVICES = ["con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(1, 10))]
@@ -63,7 +63,7 @@ def test_a_site_of_awkward_ids_lies_on_every_system(tmp_path: Path) -> None:
         record = sidecar(0, 1).replace("1985-10-05", f"1985-10-{5 + number:02}").replace("1985-10-08", "1985-11-20")
         write(archive / f"pictures/{name}.yaml", record)
         write(archive / f"pictures/{name}.jpg", jpeg(number, (60, 40)))
-    outcome = run("build", archive)
+    outcome = typed("build", archive)
     assert outcome.returncode == 0, outcome.stderr
     names = [name for name in bytes_below(archive / "site") if not name.startswith(".")]
     assert [n for n in names if why_not_portable(n)] == []

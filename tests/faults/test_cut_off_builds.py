@@ -22,7 +22,7 @@ from noctuary.publish.build_lock import archive_lock
 
 from tests.builders.folders import bytes_below, jpeg, set_plainly, write
 from tests.builders.many_pictures import sidecar, write_archive
-from tests.builders.program import REPOSITORY, command, run, surroundings
+from tests.builders.program import REPOSITORY, command, run, surroundings, typed
 from tests.links import dead_links
 
 pytestmark = pytest.mark.slow
@@ -52,7 +52,7 @@ def archive(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def built(archive: Path) -> Path:
-    outcome = run("build", archive)
+    outcome = typed("build", archive)
     assert outcome.returncode == 0, outcome.stderr
     return archive
 
@@ -61,7 +61,7 @@ def clean(archive: Path) -> dict[str, bytes]:
     """The site of an archive, built from nothing in another place."""
     other = archive.with_name(f"{archive.name}-clean")
     shutil.copytree(archive, other, ignore=shutil.ignore_patterns("site", ".noctuary", ".site*"))
-    outcome = run("build", other)
+    outcome = typed("build", other)
     assert outcome.returncode == 0, outcome.stderr
     site = bytes_below(other / "site")
     shutil.rmtree(other)
@@ -104,7 +104,7 @@ def test_killed_at_random_moments(folder: Path, incremental: bool) -> None:
     if incremental:
         # Built where it will lie, for the cache knows the site by its place.
         shutil.move(start.parent, work)
-        assert run("build", work / "archive").returncode == 0
+        assert typed("build", work / "archive").returncode == 0
         edit(work / "archive")
         shutil.move(work, start.parent)
     old = bytes_below(start / "site")
@@ -125,7 +125,7 @@ def test_killed_at_random_moments(folder: Path, incremental: bool) -> None:
             building.kill()
         now = bytes_below(archive / "site")
         assert now in (old, new) or not dead_links(now)
-        outcome = run("build", archive)
+        outcome = typed("build", archive)
         assert outcome.returncode == 0, outcome.stderr
         assert bytes_below(archive / "site") == new
         assert leftovers(archive) == []
@@ -159,7 +159,7 @@ def test_two_builds_at_once(built: Path) -> None:
     assert outcome.returncode == 1
     assert f"process {os.getpid()}" in outcome.stderr
     assert bytes_below(built / "site") == before
-    assert run("build", built).returncode == 0
+    assert typed("build", built).returncode == 0
 
 
 def test_a_picture_that_vanishes_while_it_is_built(archive: Path) -> None:
@@ -199,7 +199,7 @@ def test_a_worker_that_is_killed_costs_one_fault_at_most(archive: Path) -> None:
         assert building.returncode == 1
         assert 1 <= said.count("fault [") <= 3
         assert not (archive / "site").exists()
-    assert run("build", archive).returncode == 0
+    assert typed("build", archive).returncode == 0
     assert leftovers(archive) == []
 
 
@@ -222,7 +222,7 @@ def test_a_folder_that_may_not_be_written(built: Path) -> None:
     edit(built)
     built.chmod(0o555)
     try:
-        outcome = run("build", built)
+        outcome = typed("build", built)
     finally:
         built.chmod(0o755)
     assert outcome.returncode == 1
@@ -234,7 +234,7 @@ def test_files_of_others_in_the_output_folder(built: Path) -> None:
     edit(built)
     (built / "site" / "thesis.txt").write_text("years of work")
     before = bytes_below(built / "site")
-    outcome = run("build", built)
+    outcome = typed("build", built)
     assert outcome.returncode == 1
     assert "thesis.txt" in outcome.stderr
     assert bytes_below(built / "site") == before
@@ -243,7 +243,7 @@ def test_files_of_others_in_the_output_folder(built: Path) -> None:
 def test_an_output_folder_that_was_there_before(archive: Path, tmp_path: Path) -> None:
     other = tmp_path / "documents"
     write(other / "letter.txt", "Dear")
-    outcome = run("build", archive, "--out", other)
+    outcome = typed("build", archive, "--out", other)
     assert outcome.returncode == 1
     assert "letter.txt" in outcome.stderr
     assert bytes_below(other) == {"letter.txt": b"Dear"}
@@ -252,7 +252,7 @@ def test_an_output_folder_that_was_there_before(archive: Path, tmp_path: Path) -
 @pytest.mark.parametrize("inside", ["pictures", "pictures/site", "nights", "theme/x", ".noctuary/site", ".", ".."])
 def test_an_output_folder_among_the_sources(archive: Path, inside: str) -> None:
     before = bytes_below(archive / "pictures")
-    outcome = run("build", archive, "--out", archive / inside)
+    outcome = typed("build", archive, "--out", archive / inside)
     assert outcome.returncode == 1
     assert "Traceback" not in outcome.stderr
     assert bytes_below(archive / "pictures") == before
@@ -263,12 +263,12 @@ def test_an_output_folder_that_is_a_link(archive: Path, tmp_path: Path) -> None:
     real.mkdir()
     link = tmp_path / "link"
     link.symlink_to(real)
-    outcome = run("build", archive, "--out", link)
+    outcome = typed("build", archive, "--out", link)
     assert outcome.returncode == 0, outcome.stderr
     assert link.is_symlink()
     assert (real / "index.html").is_file()
     edit(archive)
-    assert run("build", archive, "--out", link).returncode == 0
+    assert typed("build", archive, "--out", link).returncode == 0
     assert bytes_below(real) == clean(archive)
 
 
@@ -278,7 +278,7 @@ def test_a_link_where_the_next_site_is_prepared(built: Path, tmp_path: Path) -> 
     write(mine / "diary.txt", "today")
     (built / ".site.noctuary-new").symlink_to(mine)
     edit(built)
-    assert run("build", built).returncode == 0
+    assert typed("build", built).returncode == 0
     assert bytes_below(mine) == {"diary.txt": b"today"}
     assert leftovers(built) == []
 
@@ -287,7 +287,7 @@ def test_a_cache_that_is_damaged(folder: Path) -> None:
     """Every file of the cache cut off, one bit of it turned, or replaced: the same site without a word."""
     archive = write_archive(folder / "cache" / "archive", 2)
     set_plainly(archive)
-    assert run("build", archive).returncode == 0
+    assert typed("build", archive).returncode == 0
     edit(archive)
     new = clean(archive)
     keep = folder / "cache-keep"

@@ -16,7 +16,7 @@ import pytest
 
 from tests.builders.folders import bytes_below, jpeg, set_plainly, write
 from tests.builders.many_pictures import sidecar, write_archive
-from tests.builders.program import REPOSITORY, command, run, surroundings
+from tests.builders.program import REPOSITORY, command, run, surroundings, typed
 
 pytestmark = pytest.mark.slow
 
@@ -26,7 +26,7 @@ def test_a_cluster_makes_the_same_site(tmp_path: Path, monkeypatch: pytest.Monke
     monkeypatch.setenv("PYTHONPATH", str(REPOSITORY), prepend=":")
     archive = write_archive(tmp_path / "archive", 4)
     set_plainly(archive)
-    assert run("build", archive, "--out", tmp_path / "here").returncode == 0
+    assert typed("build", archive, "--out", tmp_path / "here").returncode == 0
     (archive / ".noctuary").rename(tmp_path / "cache-of-here")
     with distributed.LocalCluster(
         n_workers=2, threads_per_worker=1, dashboard_address=None, host="127.0.0.1"
@@ -40,7 +40,7 @@ def test_a_cluster_makes_the_same_site(tmp_path: Path, monkeypatch: pytest.Monke
 
 @pytest.mark.parametrize("name", ["dask", "dask:", "spark:there", ""])
 def test_an_executor_that_is_none(tmp_path: Path, name: str) -> None:
-    outcome = run("build", write_archive(tmp_path / "archive", 1), "--executor", name)
+    outcome = typed("build", write_archive(tmp_path / "archive", 1), "--executor", name)
     assert outcome.returncode == 1
     assert "dask:ADDRESS" in outcome.stderr
     assert "Traceback" not in outcome.stderr
@@ -140,7 +140,7 @@ def test_a_worker_that_does_not_see_the_archive(tmp_path: Path) -> None:
         outcome = built_there(archive, address)
     assert outcome.returncode == 0, outcome.stderr
     there = bytes_below(archive / "site")
-    assert run("build", archive, "--out", tmp_path / "here").returncode == 0
+    assert typed("build", archive, "--out", tmp_path / "here").returncode == 0
     assert bytes_below(tmp_path / "here") == there
 
 
@@ -168,4 +168,4 @@ def test_a_scheduler_that_goes_away(tmp_path: Path) -> None:
     assert "went away" in said.splitlines()[0], said
     assert len(said.splitlines()) == 2, said
     assert bytes_below(archive / "site") == before
-    assert run("build", archive).returncode == 0
+    assert typed("build", archive).returncode == 0
