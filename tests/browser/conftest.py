@@ -125,6 +125,8 @@ def each_page(open_page: OpenPage, site: Path) -> EachPage:
                 page.emulate_media(media="null")
                 page.set_viewport_size({"width": width, "height": height})
                 page.goto((site / path).as_uri(), wait_until="load")
+            # The map of the sky opens after the first paint.
+            page.wait_for_selector("#sky-view.open, body:not(:has(#sky-view))", state="attached")
             yield path, page
 
     return opened
