@@ -47,12 +47,7 @@
     }, { passive: true });
   }
 
-  /* The map of the sky opens into a view that can be moved, once words and map have been seen. */
+  /* The map of the sky opens into a view that can be moved. */
   var map = document.getElementById("sky-view");
-  if (map && window.HTMLCanvasElement) {
-    var seen = function () {
-      requestAnimationFrame(function () { setTimeout(function () { load(map.dataset.script); }, 0); });
-    };
-    if (document.documentElement.classList.contains("face-coming")) addEventListener("textshown", seen, { once: true }); else seen();
-  }
+  if (map && window.HTMLCanvasElement) load(map.dataset.script);
 })();
