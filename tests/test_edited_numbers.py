@@ -8,11 +8,12 @@ from pathlib import Path
 
 import pytest
 from noctuary.build import build
-from noctuary.build_manifest import DATABASE, FOLDER
+from noctuary.build_manifest import FOLDER
 from noctuary.edited_rows import EDITS
 from noctuary.worked_out import ANSWERS
 
-from tests.builders.folders import bytes_below, write
+from tests.builders.clean_build import clean_build, copy_of_built
+from tests.builders.folders import write
 from tests.builders.many_pictures import write_archive
 
 ONE = "pictures/field-00002.yaml"
@@ -38,28 +39,13 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def archive(built: Path, tmp_path: Path) -> Path:
-    copy = tmp_path / "archive"
-    shutil.copytree(built, copy, symlinks=True)
-    assert build(copy, workers=1).built  # its site lies elsewhere now
-    return copy
+    return copy_of_built(built, tmp_path / "archive")
 
 
 def edit(archive: Path, old: str, new: str) -> None:
     text = (archive / ONE).read_text(encoding="utf-8")
     assert old in text
     write(archive / ONE, text.replace(old, new, 1))
-
-
-def differing_from_a_clean_build(archive: Path) -> list[str]:
-    """The files of the site that a build that remembers nothing but pixels makes otherwise."""
-    for file in (DATABASE, ANSWERS, EDITS):
-        (archive / FOLDER / file).unlink(missing_ok=True)
-    site = bytes_below(archive / "site")
-    clean = build(archive, archive.parent / "clean", workers=1)
-    assert clean.built
-    anew = bytes_below(clean.out)
-    shutil.rmtree(clean.out)
-    return sorted(name for name in site.keys() | anew.keys() if site.get(name) != anew.get(name))
 
 
 @pytest.mark.slow
@@ -71,7 +57,7 @@ def test_edits_of_numbers_one_after_another(archive: Path) -> None:
         assert build(archive, workers=1).built
         assert build(archive, workers=1).summary.startswith("Nothing has changed")
         shutil.copytree(archive / FOLDER, archive.parent / "kept")
-        assert differing_from_a_clean_build(archive) == []
+        assert clean_build(archive)[1] == []
         shutil.rmtree(archive / FOLDER)
         (archive.parent / "kept").rename(archive / FOLDER)
 
@@ -84,7 +70,7 @@ def test_one_number_leaves_no_more_than_differs(archive: Path) -> None:
     assert "pictures/field-00000.html" not in dict(outcome.reasons)
     assert (archive / FOLDER / EDITS).exists()
     assert (archive / FOLDER / ANSWERS).stat().st_mtime_ns == answers
-    assert differing_from_a_clean_build(archive) == []
+    assert clean_build(archive)[1] == []
 
 
 def test_a_page_that_somebody_has_touched_hands_nothing_on(archive: Path) -> None:
@@ -98,4 +84,4 @@ def test_a_page_that_somebody_has_touched_hands_nothing_on(archive: Path) -> Non
     edit(archive, *EDITS_OF_NUMBERS["another count"])
     assert build(archive, workers=1).built
     assert b"Other number" not in front.read_bytes()
-    assert differing_from_a_clean_build(archive) == []
+    assert clean_build(archive)[1] == []

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import random
-import shutil
 from dataclasses import fields
 from pathlib import Path
 
@@ -11,11 +10,12 @@ import pytest
 from noctuary.archive.keys import SidecarKeys
 from noctuary.archive.parse_file import parse, with_other_texts
 from noctuary.build import build
-from noctuary.build_manifest import DATABASE, FOLDER
+from noctuary.build_manifest import FOLDER
 from noctuary.edited_rows import EDITS
 from noctuary.edited_words import EditedWords
 from noctuary.worked_out import ANSWERS
 
+from tests.builders.clean_build import clean_build, copy_of_built
 from tests.builders.folders import bytes_below, set_plainly, write
 from tests.builders.many_pictures import write_archive
 
@@ -41,22 +41,14 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def archive(built: Path, tmp_path: Path) -> Path:
-    copy = tmp_path / "archive"
-    shutil.copytree(built, copy, symlinks=True)
-    assert build(copy, workers=1).built  # its site lies elsewhere now
-    return copy
+    return copy_of_built(built, tmp_path / "archive")
 
 
 def like_a_clean_build(archive: Path, findings: list[str]) -> None:
     """Whether the site and what was found are those of a build that remembers nothing but pixels."""
-    for file in (DATABASE, ANSWERS, EDITS):
-        (archive / FOLDER / file).unlink(missing_ok=True)
-    site = bytes_below(archive / "site")
-    clean = build(archive, archive.parent / "clean", workers=1)
-    assert clean.built
-    assert bytes_below(clean.out) == site
+    clean, otherwise = clean_build(archive)
+    assert otherwise == []
     assert [str(found) for found in clean.findings] == [f for f in findings if "[address-gone]" not in f]
-    shutil.rmtree(clean.out)
 
 
 def edited(archive: Path, *pairs: tuple[str, str], name: str = ONE) -> None:
