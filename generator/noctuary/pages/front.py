@@ -82,7 +82,7 @@ def _context(model: SiteModel) -> FrontContext:
         summary=picture_summary(facts.pictures[newest.id]) if newest else None,
         last=_last_night(model),
         news=_year_news(model.facts),
-        years=newest_by_year(everything[1:]),
+        years=newest_by_year(everything),
         kinds=tuple(sorted({p.target.kind for p in facts.listed if p.target})),
         total_s=facts.integration.total_s,
         sessions_not_recorded=facts.integration.sessions_not_recorded,

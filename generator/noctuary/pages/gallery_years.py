@@ -33,18 +33,19 @@ class MonthGroup:
 class YearGroup:
     """``count`` pictures finished in one year, whose page is ``page``; ``year`` is ``None`` for a short gallery.
 
-    ``months`` hold those that are shown, all of them or the newest.
+    ``months`` hold those that are shown, all of them or the newest, but for ``opening``: one that opens the page.
     """
 
     year: int | None
     page: str | None
     count: int
     months: tuple[MonthGroup, ...]
+    opening: int = 0
 
     @property
     def shown(self) -> int:
         """How many of the pictures are shown."""
-        return sum(len(month.pictures) for month in self.months)
+        return self.opening + sum(len(month.pictures) for month in self.months)
 
 
 def by_year(pictures: Sequence[GalleryItem]) -> tuple[YearGroup, ...]:
@@ -58,8 +59,14 @@ def by_year(pictures: Sequence[GalleryItem]) -> tuple[YearGroup, ...]:
 
 
 def newest_by_year(pictures: Sequence[GalleryItem]) -> tuple[YearGroup, ...]:
-    """Pictures, newest first, in groups; where they are many, of the older years the newest pictures alone."""
+    """Pictures, newest first, in groups; where they are many, of the older years the newest pictures alone.
+
+    The first of them opens the page: it is in no group, and its year counts it.
+    """
+    opening, pictures = pictures[:1], pictures[1:]
     groups = by_year(pictures)
+    if groups and groups[0].year == opening[0].finished.year:
+        groups = (replace(groups[0], count=groups[0].count + 1, opening=1), *groups[1:])
     if len(pictures) <= MOST_AT_ONCE:
         return groups
     shown = 0
