@@ -20,7 +20,8 @@ from tests.builders.folders import bytes_below, set_plainly, write
 from tests.builders.many_pictures import write_archive
 
 SIDECARS = tuple(f"pictures/field-{number:05d}.yaml" for number in range(3))
-ONE = SIDECARS[1]
+ONE, ID = SIDECARS[1], "field-00001"
+INDEX = "search-index.js"
 #: The line of a doubt (the object is larger than the field) moves with what is written above it.
 DOUBTFUL = "objects: [NGC 7000]"
 
@@ -105,6 +106,21 @@ def test_edits_one_after_another_and_of_several_records(archive: Path) -> None:
         outcome = words.build() if turn else EditedWords(archive, archive / "site").build()
         assert outcome is not None
         assert {"pictures/field-00001.html", "pictures/field-00002.html"} <= set(dict(outcome.reasons))
+    like_a_clean_build(archive, [str(f) for f in outcome.findings])
+
+
+def test_a_build_of_more_after_edited_words_makes_no_more_than_it_touches(archive: Path) -> None:
+    """As a preview does, which keeps in memory what one build left for the next."""
+    words = EditedWords(archive, archive / "site")
+    edited(archive, ("The wind fell", "The wind rose"))
+    assert set(dict(build(archive, workers=1, words=words).reasons)) <= {f"pictures/{ID}.html", "feed.xml", INDEX}
+    edited(archive, ("kept: 36", "kept: 35"))
+    made = dict(build(archive, workers=1, words=words).reasons)
+    assert f"pictures/{ID}.html" in made
+    assert not any(path.startswith(("images/", "theme/", "sky/stars")) for path in made)
+    edited(archive, ("The wind rose", "The wind fell"))
+    outcome = build(archive, workers=1, words=words)
+    assert set(dict(outcome.reasons)) <= {f"pictures/{ID}.html", "feed.xml", INDEX}
     like_a_clean_build(archive, [str(f) for f in outcome.findings])
 
 

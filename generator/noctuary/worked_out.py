@@ -33,13 +33,16 @@ class WorkedOut(Mapping[bytes, bytes]):
     def __init__(self, folder: Path) -> None:
         self._cache = folder / FOLDER
         self._open: SealedRows | None = None
-        self.program = self.build = self._base = ""
+        self.program = self._base = ""
         with suppress(ValueError):
             self._open = SealedRows(self._cache / ANSWERS, WORKED_OUT)
             about = self._open.about
             if about.get("format") == _FORMAT:
                 self.program, self._base = about.get("program", ""), about["build"]
-                self.build = self.edits.about.get("build", self._base)
+
+    @property
+    def build(self) -> str:
+        return self.edits.about.get("build", self._base)
 
     @cached_property
     def edits(self) -> EditedRows:
