@@ -9,7 +9,7 @@ spot, the page is loaded again, and goes back to its place.
 #: Where pages find the script, and the attribute of its element that says which version of the page it came with.
 ADDRESS = "/.noctuary-preview.js"
 VERSION = "data-page"
-#: Where the script finds what became of every save.
+#: Where the script finds what became of every save; asked with the number of the build that it shows, if it knows it.
 EVENTS = "/.noctuary-events"
 
 SCRIPT = b"""(function () {
@@ -203,7 +203,7 @@ SCRIPT = b"""(function () {
     });
   }
   function listen() {
-    var events = new EventSource("/.noctuary-events");
+    var events = new EventSource("/.noctuary-events" + (shown === null ? "" : "?" + shown));
     events.onmessage = function (message) {
       var now = JSON.parse(message.data), before = shown;
       again = 500;
@@ -212,7 +212,7 @@ SCRIPT = b"""(function () {
         turn = turn.then(learn).catch(function () { /* gone: the next save loads what is there */ });
       } else if (now.build !== before) {
         turn = turn.then(function () {
-          return update(now.build === before + 1 ? now.changed : null, now.build);
+          return update(now.changed, now.build);
         }).catch(reload);
       }
       tell(now.faults);

@@ -10,6 +10,8 @@ import json
 import os
 import re
 import threading
+import time
+from collections import deque
 from collections.abc import Iterable
 from hashlib import sha256
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
@@ -23,8 +25,9 @@ _RANGE = re.compile(r"bytes=(\d*)-(\d*)")
 #: A line that says nothing is sent so often, seconds: it shows whether the page is still there.
 _PULSE_S = 15.0
 _AT_ONCE = 1 << 16
-#: With more files made than this, every open page is loaded again.
+#: With more files made than this, every open page is loaded again; so is one that has not heard of so many builds.
 _TOLD_AT_MOST = 1000
+_BUILDS_TOLD = 20
 
 
 class Builds:
@@ -32,16 +35,15 @@ class Builds:
 
     def __init__(self) -> None:
         self._news = threading.Condition()
-        self._number = 0
+        # A page may have been shown by a preview that ran before this one, whose numbers were others.
+        self._number = time.time_ns() // 1_000_000
         self._count = 0
         self._faults: list[str] = []
         self._proposed = ""
-        self._changed: list[str] = []
+        self._changed: deque[tuple[int, list[str]]] = deque(maxlen=_BUILDS_TOLD)
         self.ended = False
 
-    def tell(
-        self, built: bool, findings: list[Diagnostic], proposed: str = "", changed: Iterable[str] = ()
-    ) -> None:
+    def tell(self, built: bool, findings: list[Diagnostic], proposed: str = "", changed: Iterable[str] = ()) -> None:
         """A build has ended; its faults are shown where it was refused, else the records that are ``proposed``.
 
         ``changed`` are the files of the site that it made anew or removed.
@@ -52,7 +54,7 @@ class Builds:
             self._faults = [] if built else [str(f) for f in findings if f.level == "fault"]
             self._proposed = proposed
             if built:
-                self._changed = list(changed)
+                self._changed.append((self._number, list(changed)))
             self._news.notify_all()
 
     def end(self) -> None:
@@ -60,14 +62,29 @@ class Builds:
             self.ended = True
             self._news.notify_all()
 
-    def wait(self, known: int, seconds: float) -> tuple[int, str]:
-        """(what to wait for next, the state as JSON) once there is more than ``known``, or after so many seconds."""
+    def wait(self, known: int, seconds: float, shown: int | None = None) -> tuple[int, int, str]:
+        """What to wait for next, the number of the last build and the state as JSON, once there is more than
+        ``known`` or after so many seconds.
+
+        The state's ``changed`` are the files that have changed since the build ``shown``, ``null`` where that is not
+        told: several builds may have ended before a page hears of the first.
+        """
         with self._news:
             self._news.wait_for(lambda: self.ended or self._count != known, seconds)
-            changed = self._changed if len(self._changed) <= _TOLD_AT_MOST else None
-            return self._count, json.dumps(
-                {"build": self._number, "faults": self._faults, "proposed": self._proposed, "changed": changed}
-            )
+            state = {
+                "build": self._number,
+                "faults": self._faults,
+                "proposed": self._proposed,
+                "changed": self._changed_since(shown),
+            }
+            return self._count, self._number, json.dumps(state)
+
+    def _changed_since(self, shown: int | None) -> list[str] | None:
+        later = [(number, changed) for number, changed in self._changed if shown is not None and number > shown]
+        if shown is None or shown + len(later) != self._number:
+            return None
+        paths = dict.fromkeys(path for _, changed in later for path in changed)
+        return list(paths) if len(paths) <= _TOLD_AT_MOST else None
 
 
 class Server(ThreadingHTTPServer):
@@ -98,7 +115,7 @@ class PreviewHandler(SimpleHTTPRequestHandler):
         try:
             if not self._asked_by_this_machine():
                 self.send_error(403)
-            elif self.path == EVENTS:
+            elif self.path.partition("?")[0] == EVENTS:
                 self._events(body)
             elif self.path == ADDRESS:
                 self._send(SCRIPT, "text/javascript", body)
@@ -118,12 +135,13 @@ class PreviewHandler(SimpleHTTPRequestHandler):
         self.send_header("Content-Type", "text/event-stream")
         self.send_header("Connection", "close")
         self.end_headers()
-        known = -1
+        known, asked = -1, self.path.partition("?")[2]
+        shown = int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 20 else None
         while body and not self.builds.ended:
-            count, state = self.builds.wait(known, _PULSE_S)
+            count, shown_next, state = self.builds.wait(known, _PULSE_S, shown)
             self.wfile.write(b": still here\n\n" if count == known else f"data: {state}\n\n".encode())
             self.wfile.flush()
-            known = count
+            known, shown = count, shown_next
 
     def _file(self, body: bool) -> None:
         asked = self.path.split("?")[0].split("#")[0]

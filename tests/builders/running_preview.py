@@ -9,6 +9,7 @@ import subprocess
 from email.message import Message
 from pathlib import Path
 
+from tests.builders.folders import write
 from tests.builders.program import command, surroundings
 
 
@@ -42,6 +43,12 @@ class Preview:
         body = answer.read()
         connection.close()
         return answer.status, answer.headers, body
+
+    def save(self, name: str, text: str) -> None:
+        """Puts a whole file of the archive in place of another, so that a build never sees half of it."""
+        beside = self.archive / ".being-saved"
+        write(beside, text)
+        beside.replace(self.archive / name)
 
     def end(self) -> int:
         """Ends it as Ctrl-C does; the exit status."""

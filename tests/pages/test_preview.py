@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 import watchfiles
+from noctuary.preview_server import Builds
 
 from tests.builders.folders import set_plainly, write
 from tests.builders.many_pictures import sidecar, write_archive
@@ -79,20 +80,36 @@ def test_a_save_is_built_and_told(preview: Preview) -> None:
     told = events(preview)
     before = next(told)
     assert before["faults"] == []
-    sidecar_file = preview.archive / "pictures/field-00000.yaml"
-    write(sidecar_file, sidecar(0, 2).replace("The wind fell", "Clouds came"))
+    record = "pictures/field-00000.yaml"
+    preview.save(record, sidecar(0, 2).replace("The wind fell", "Clouds came"))
     assert next(told)["build"] == before["build"] + 1
     assert "Clouds came after dark." in preview.ask("/pictures/field-00000.html")[1]
     # A fault leaves the pages as they were, is told with its line, and goes when it is mended.
-    write(sidecar_file, sidecar(0, 2).replace("exposure: 180 s", "exposure: 180 mm"))
+    preview.save(record, sidecar(0, 2).replace("exposure: 180 s", "exposure: 180 mm"))
     refused = next(told)
     assert refused["build"] == before["build"] + 1
     assert "pictures/field-00000.yaml:11:" in refused["faults"][0]
     assert "Clouds came after dark." in preview.ask("/pictures/field-00000.html")[1]
-    write(sidecar_file, sidecar(0, 2).replace("The wind fell", "Fog rose"))
+    preview.save(record, sidecar(0, 2).replace("The wind fell", "Fog rose"))
     mended = next(told)
     assert mended["faults"] == []
     assert "Fog rose after dark." in preview.ask("/pictures/field-00000.html")[1]
+
+
+def test_a_page_hears_of_every_build_since_the_one_that_it_shows() -> None:
+    builds = Builds()
+    builds.tell(True, [], changed=["index.html", "a.html"])
+    known, shown, state = builds.wait(-1, 0)
+    assert json.loads(state)["changed"] is None
+    builds.tell(True, [], changed=["a.html"])
+    builds.tell(False, [])
+    builds.tell(True, [], changed=["b.css"])
+    assert json.loads(builds.wait(known, 0, shown)[2])["changed"] == ["a.html", "b.css"]
+    # Of another preview, of too long ago, or more than is told at once.
+    assert json.loads(builds.wait(known, 0, shown + 100)[2])["changed"] is None
+    assert json.loads(builds.wait(known, 0, shown - 2)[2])["changed"] is None
+    builds.tell(True, [], changed=map(str, range(5000)))
+    assert json.loads(builds.wait(known, 0, shown)[2])["changed"] is None
 
 
 def test_what_a_browser_has_is_not_sent_again(preview: Preview) -> None:
