@@ -73,6 +73,8 @@ def test_an_object_too_large_for_a_crop_may_fit_a_reduction() -> None:
     crop = Sample(session=andromeda, pixels=(1500, 1500), picture=UNSAID, scale=None)
     # 1500 / 4176 = 0.35920
     assert "write resampling: 0.3592 if" in hints(crop, "object-larger-than-field")
+    (found,) = (f for f in judged(crop) if f.rule == "object-larger-than-field")
+    assert found.message.startswith("M 31 is 3° long")  # as the record calls it, not as the catalogue does
     full = Sample(session=andromeda, pixels=(6248, 4176), rig={"focal": 1000.0}, scale=None)
     assert "resampling" not in hints(full, "object-larger-than-field")
 

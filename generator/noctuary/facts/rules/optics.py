@@ -173,7 +173,7 @@ def object_larger_than_field(case: Case) -> Iterator[Sighting]:
                 hint += "; or make the placement anew, if its header is from before the picture was made smaller"
             yield Sighting(
                 facts.picture.marks.at("objects"),
-                f"{target.name} is {long:.2g}° long, the field {sides[1]:.2g}° by {sides[0]:.2g}°",
+                f"{case.target_of(facts)} is {long:.2g}° long, the field {sides[1]:.2g}° by {sides[0]:.2g}°",
                 hint,
                 (facts.picture,),
             )

@@ -31,7 +31,7 @@ def target_outside_picture(case: Case) -> Iterator[Sighting]:
         if apart > radius:
             yield Sighting(
                 facts.picture.marks.at("objects"),
-                f"{target.name} lies {apart:.1f}° outside the picture",
+                f"{case.target_of(facts)} lies {apart:.1f}° outside the picture",
                 "correct the placement, or name what is in the picture first",
                 (facts.picture,),
             )

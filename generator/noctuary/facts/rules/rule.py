@@ -74,6 +74,12 @@ class Case:
         """What a session's target means, where that is known."""
         return self.objects.get(session.target) if session.target is not None else None
 
+    def target_of(self, facts: PictureFacts) -> str:
+        """What a picture's record calls its target; empty where it has none."""
+        if facts.target is None:
+            return ""
+        return self.facts.names.in_record(facts.target, facts.picture.objects[0])
+
     def deep_sky(self, session: Session) -> bool:
         """Whether the target has a fixed place: not the Sun, the Moon, a planet, a comet or an aurora."""
         target = self.target(session)
