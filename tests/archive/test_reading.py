@@ -176,6 +176,26 @@ def test_the_nearest_name_is_offered(folder: Path) -> None:
     assert found.hint == "did you mean short refractor?"
 
 
+def test_names_are_looked_up_beside_other_faults_of_the_record(folder: Path) -> None:
+    """All faults of a record at once: one slip does not hide the next until it is mended."""
+    rewrite(folder, S, "rig: short refractor", "rig: short refractr\ntag: [winter]\nbuilds_on: [nowhere]")
+    rewrite(folder, S, "exposure: 180 s", "exposure: 180 mm")
+    rewrite(folder, S, "night: 2025-01-18", "night: 2025-01-18\n    place: somewhere")
+    found = {f.rule: f for f in read_archive(folder).findings}
+    assert set(found) == {"unknown-rig", "unknown-key", "unknown-picture", "wrong-unit", "unknown-place"}
+    assert all(f.level == "fault" for f in found.values())
+    lines = (folder / S).read_text(encoding="utf-8").split("\n")
+    assert "short refractr" in lines[found["unknown-rig"].mark.line - 1]
+    assert "somewhere" in lines[found["unknown-place"].mark.line - 1]
+
+
+@pytest.mark.parametrize("slip", ["plce: home", "place: [home]"])
+def test_what_a_slip_leaves_out_is_not_doubted_besides(folder: Path, slip: str) -> None:
+    rewrite(folder, S, "place: home", slip)
+    (found,) = read_archive(folder).findings
+    assert found.rule in {"unknown-key", "wrong-shape"}
+
+
 def test_many_sidecars(folder: Path) -> None:
     for number in range(300):
         (folder / f"pictures/field-{number}.yaml").write_text(SIDECAR, encoding="utf-8")

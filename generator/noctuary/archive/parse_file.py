@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import cache
 from hashlib import blake2b
@@ -46,8 +47,9 @@ class ParsedFile(Generic[R]):
 
     ``record`` holds the keys (numbers in default units, dates, clean text), without the entries
     that have faults; it is ``None`` when the whole record is of no use. ``names`` are the entries that
-    the file defines, faulty ones too. ``prose`` is the Markdown after the front matter. ``draft``: a sidecar says
-    that it is unfinished, whatever else is wrong with it. ``rest``: a digest of what it says beside its texts.
+    the file defines, faulty ones too. ``sound_part`` is a sidecar with faults without what they are in, so that the
+    names in the rest can be looked up. ``prose`` is the Markdown after the front matter. ``draft``: a sidecar
+    says that it is unfinished, whatever else is wrong with it. ``rest``: a digest of what it says beside its texts.
     """
 
     name: str
@@ -60,6 +62,7 @@ class ParsedFile(Generic[R]):
     prose: str = ""
     draft: bool = False
     rest: str = ""
+    sound_part: R | None = None
 
 
 def kind_of(name: str) -> str:
@@ -103,12 +106,12 @@ def parse(content: bytes, name: str) -> ParsedFile[Any]:
         empty = fault(Mark(name), "empty", "the file says nothing", _what_to_write(kind))
         return ParsedFile(name, kind, None, marks, (*written.findings, empty))
     plain = {} if written.value is None else written.value
-    record, findings = _validated(plain, kind, written, name)
+    record, sound_part, findings = _validated(plain, kind, written, name)
     # What is wrong with the YAML of a value explains what is wrong with the value.
     explained = {finding.mark for finding in written.findings}
     findings = [finding for finding in findings if finding.mark not in explained]
     if written.findings and kind not in _ENTRY_DEPTH:
-        record = None
+        record = sound_part = None
     return ParsedFile(
         name,
         kind,
@@ -120,6 +123,7 @@ def parse(content: bytes, name: str) -> ParsedFile[Any]:
         after_front,
         draft=_is_draft(text, kind),
         rest=_rest(plain) if kind == "sidecar" else "",
+        sound_part=sound_part,
     )
 
 
@@ -204,7 +208,8 @@ def _object_names(plain: Plain, marks: Marks) -> Iterator[tuple[str, Mark]]:
             yield " ".join(without_spare_marks(name).split()), marks.at("objects", number)
 
 
-def _validated(plain: Plain, kind: str, written: Written, name: str) -> tuple[Any, list[Diagnostic]]:
+def _validated(plain: Plain, kind: str, written: Written, name: str) -> tuple[Any, Any, list[Diagnostic]]:
+    """The record, else the sound part of a sidecar, and what is wrong."""
     # Imported here: reading records that are all in the cache must not pay for pydantic.
     from noctuary.archive.cross_checks import disagreements
 
@@ -213,6 +218,7 @@ def _validated(plain: Plain, kind: str, written: Written, name: str) -> tuple[An
 
     problems = [*disagreements(plain, kind, written, name)]
     record: Any = None
+    sound_part: Any = None
     try:
         record = reader.validate_python(plain)
     except ValidationError as error:
@@ -228,7 +234,31 @@ def _validated(plain: Plain, kind: str, written: Written, name: str) -> tuple[An
             record = None
     elif problems:
         record = None
-    return record, [finding for _, finding in problems]
+        if kind == "sidecar" and isinstance(plain, dict):
+            sound_part = _sound_part(plain, [path for path, _ in problems], reader)
+    return record, sound_part, [finding for _, finding in problems]
+
+
+def _sound_part(plain: dict[str, Plain], paths: list[Path], reader: TypeAdapter[Any]) -> Any:
+    """A sidecar without what is wrong at these paths: without a session's key, or else without all its sessions."""
+    from pydantic import ValidationError
+
+    kept = _without(plain, {path[:1] for path in paths if path[:1] != ("sessions",)})
+    needed: dict[str, Plain] = {"title": "Untitled", "finished": "1900"}
+    kept = needed | {key: inner for key, inner in kept.items() if inner is not None}
+    sessions = kept.pop("sessions", None)
+    if isinstance(sessions, list):
+        wrong = {(path[1], path[2]) for path in paths if path[:1] == ("sessions",) and len(path) > 2}
+        fit = [
+            {key: inner for key, inner in session.items() if (number, key) not in wrong}
+            if isinstance(session, dict) else session
+            for number, session in enumerate(sessions)
+        ]  # fmt: skip
+        with suppress(ValidationError):
+            return reader.validate_python({**kept, "sessions": fit})
+    with suppress(ValidationError):
+        return reader.validate_python(kept)
+    return None
 
 
 @cache
@@ -298,7 +328,10 @@ def _rule_message_hint(error: Any) -> tuple[str, str, str]:
     if kind in {"list_type", "literal_error", *_NO_MAPPING} and value is None:
         return "missing-key", "nothing is written after this key", "write its value, or delete the key"
     if kind == "list_type":
-        return "wrong-shape", f"{shape} stands where a list belongs", "write a list, such as [one, two]"
+        each = "begin it with “- ”, as each entry of a list does" if isinstance(value, dict) else (
+            "write a list, such as [one, two]"
+        )  # fmt: skip
+        return "wrong-shape", f"{shape} stands where a list belongs", each
     if kind in _NO_MAPPING:
         return "wrong-shape", f"{shape} stands where a mapping belongs", "write key: value, one on each line"
     if kind == "literal_error":

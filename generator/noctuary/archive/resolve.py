@@ -47,9 +47,14 @@ from noctuary.text import hyphenated
 
 def picture(file: ParsedFile[SidecarKeys], picture_file: str, folder: Path, known: Known) -> Picture | None:
     """A picture with its record, or ``None`` when a name or a moment in it cannot be."""
-    record = file.record
-    if record is None:
+    if file.record is None:
+        if file.sound_part is not None:
+            # What is wrong elsewhere in the record is told together with what has been found; it may explain doubts.
+            already = len(known.findings)
+            picture(replace(file, record=file.sound_part), picture_file, folder, known)
+            known.findings[already:] = [found for found in known.findings[already:] if found.level == "fault"]
         return None
+    record = file.record
     at = file.marks.at
     before = len(known.findings)
     identity = posixpath.basename(file.name).removesuffix(".yaml")
