@@ -20,11 +20,11 @@ def main() -> None:
         look = look_at(arguments[1:])
         if look is not None and nothing_to_do(look):
             sys.exit(0)
+    # An archive is hundreds of thousands of small records that stay, and so is the program: looking through them for
+    # circles again and again would take a tenth of the time. Who makes many pages looks for what they leave behind.
+    gc.set_threshold(1_000_000, 50, 100)
     from noctuary.cli import run
 
-    # An archive is hundreds of thousands of small records that stay: looking through them for circles again and
-    # again would take a tenth of the time.
-    gc.set_threshold(200_000, 50, 100)
     status = run(arguments, look)
     try:
         sys.stdout.flush()

@@ -7,7 +7,7 @@ whole build, which comes to the same site.
 
 from __future__ import annotations
 
-import secrets
+import os
 import time
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
@@ -199,7 +199,7 @@ class EditedWords:
         findings = in_order([*elsewhere, *(found for edit in edits for found in edit.findings)])
         book = replace(
             last.book,
-            build=secrets.token_hex(8),
+            build=os.urandom(8).hex(),
             inputs={**last.book.inputs, **{e.name: (stamps[e.name], _sha256(e.content)) for e in edits}},
             outputs={**last.book.outputs, **published},
             doubts=findings,

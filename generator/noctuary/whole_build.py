@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import secrets
+import os
 import time
 from collections.abc import Mapping
 from datetime import date
@@ -30,7 +30,8 @@ from noctuary.worked_out import WorkedOut, made_of, written
 def examined(folder: Path) -> Inspection:
     """An archive read, derived and judged, with nothing written."""
     out = folder / "site"
-    before, answers = read_manifest(folder), _answers(WorkedOut(folder), program_hash())
+    before, worked_out = read_manifest(folder), WorkedOut(folder)
+    answers = _answers(worked_out, _program(program_stamp(), before, worked_out))
     try:
         return inspect(folder, out, before, Memo(answers), date.today())
     except Exception:
@@ -46,21 +47,28 @@ def whole_build(order: Order, left: tuple[BuildManifest, WorkedOut] | None = Non
     ``left``: what it left, where that has been read. Raises OSError, :class:`CannotPublish`, :class:`NoSuchExecutor`
     and :class:`BadTemplate`.
     """
-    program = program_hash()
     before, worked_out = left or (read_manifest(order.archive), WorkedOut(order.archive))
+    stamp = program_stamp()
+    program = _program(stamp, before, worked_out)
     answers = _answers(worked_out, program)
     ingredients = worked_out.ingredients() if worked_out.build == before.build else {}
     try:
-        return _built(order, program, before, answers, ingredients, worked_out)
+        return _built(order, stamp, program, before, answers, ingredients, worked_out)
     except (CannotPublish, NoSuchExecutor, BadTemplate, OSError):
         raise
     except Exception:
         if not answers:
             raise
         worked_out.close()
-        return _built(order, program, BuildManifest(), {}, {}, None)
+        return _built(order, stamp, program, BuildManifest(), {}, {}, None)
     finally:
         worked_out.close()
+
+
+def _program(stamp: str, before: BuildManifest, worked_out: WorkedOut) -> str:
+    """The :func:`program_hash`; the one that the last build left where nothing looks other than it did then."""
+    same = worked_out.program and before.build == worked_out.build and before.stamp == stamp
+    return worked_out.program if same else program_hash()
 
 
 def _answers(worked_out: WorkedOut, program: str) -> Mapping[bytes, bytes]:
@@ -70,6 +78,7 @@ def _answers(worked_out: WorkedOut, program: str) -> Mapping[bytes, bytes]:
 
 def _built(
     order: Order,
+    stamp: str,
     program: str,
     last: BuildManifest,
     answers: Mapping[bytes, bytes],
@@ -78,7 +87,6 @@ def _built(
 ) -> Outcome:
     folder, out = order.archive, order.out
     began = time.monotonic()
-    stamp = program_stamp()
     memory = Memo(answers)
     today = date.today()
     inspection = inspect(folder, out, last, memory, today)
@@ -125,7 +133,7 @@ def _built(
         before = BuildManifest(out=str(out), outputs=outputs)
     book = BuildManifest(
         out=str(out),
-        build=secrets.token_hex(8),
+        build=os.urandom(8).hex(),
         stamp=stamp,
         day=today.isoformat(),
         inputs=entries,
@@ -204,7 +212,7 @@ def _publish(
         if unchanged_files.keys() == paths | {MADE}:
             assembly.keep(MADE, on_disk[MADE])
         reasons.extend((name, "removed") for name in sorted(unchanged_files) if name not in paths and name != MADE)
-        published = assembly.publish()
+        published = assembly.publish(on_disk)
     return max(len(todo), 1), published
 
 

@@ -143,16 +143,17 @@ class Assembly:
         self._made[name] = stamp
         self._kept.append(name)
 
-    def publish(self) -> dict[str, SiteStamp]:
+    def publish(self, on_disk: Mapping[str, SiteStamp] | None = None) -> dict[str, SiteStamp]:
         """Puts the new site in the old one's place; returns what is now published.
 
+        ``on_disk``: :func:`files_on_disk` of the old one, where that has been looked at.
         The list of its files is the old site's where that was kept: whoever keeps it knows that they are the same.
         Raises OSError while the published site is as it was, and :class:`HalfWay` when it is not any more.
         """
         if MADE not in self._made:
             self.write(MADE, "\n".join(sorted(map(_name_digest, self._made))).encode() + b"\n")
         self.out.parent.mkdir(parents=True, exist_ok=True)
-        on_disk = site_files(self.out, strict=True) if self.out.exists() else {}
+        on_disk = files_on_disk(self.out) if on_disk is None else on_disk
         gone = [name for name in on_disk if name not in self._made]
         small = on_disk and 10 * (len(self._written) + len(gone)) < len(self._made)
         if not small and self._at_once(anew=not self.out.exists()):

@@ -6,10 +6,10 @@ share picture) is done there meanwhile. A worker that dies costs nothing but tim
 
 from __future__ import annotations
 
+import gc
 from collections import deque
 from collections.abc import Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, wait
-from concurrent.futures.process import BrokenProcessPool
 from typing import TYPE_CHECKING
 
 from noctuary.machine import cores
@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 _ENOUGH = 100
 #: Work that is handed over at once: enough to keep the workers busy, little enough to be held in memory.
 _AHEAD = 16
+#: After so many files it is worth looking for what setting pages left behind in circles of records.
+_LITTERED = 200
 
 
 def make_products(products: Iterable[Product], workers: int | None = None) -> Iterator[tuple[str, bytes]]:
@@ -30,8 +32,14 @@ def make_products(products: Iterable[Product], workers: int | None = None) -> It
     ``workers`` is the number of processes, this one among them (default: one for each core). Raises what a
     product's own making raises.
     """
-    near = deque(products)
-    others = (workers or cores()) - 1
+    for number, made in enumerate(_made(deque(products), (workers or cores()) - 1), 1):
+        yield made
+        if number % _LITTERED == 0:
+            gc.collect(0)
+
+
+def _made(near: deque[Product], others: int) -> Iterator[tuple[str, bytes]]:
+    """The products, with the help of ``others`` where that pays."""
     if others < 1 or sum(p.in_worker is not None for p in near) < _ENOUGH:
         for product in near:
             yield product.path, product.make()
@@ -50,6 +58,8 @@ def make_products(products: Iterable[Product], workers: int | None = None) -> It
 def _shared_out(
     near: deque[Product], far: deque[Product], pool: WorkerPool, ahead: int
 ) -> Iterator[tuple[str, bytes]]:
+    from concurrent.futures.process import BrokenProcessPool  # with all that several processes need
+
     away: dict[Future[bytes], Product] = {}
     while near or far or away:
         while far and len(away) < ahead:

@@ -143,10 +143,11 @@ class _ShareImages:
     ) -> list[tuple[bytes, Placement | None]]:
         """The encoded pictures that a share picture is made of; of two with where they lie, the newer last."""
         from noctuary.images.share_image import WIDTH
-        from noctuary.images.warp import fitting_width
 
         if len(shown) == 1:
             return [(jpeg_rendition(self._context, files, shown[0].picture, WIDTH), None)]
+        from noctuary.images.warp import fitting_width
+
         placed = [f.placement.placement() for f in shown if f.placement is not None]
         widths = [fitting_width(of, placed[-1], WIDTH) for of in placed]
         return [
