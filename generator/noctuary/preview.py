@@ -29,6 +29,9 @@ def serve(archive: Path, port: int, build: Callable[[], tuple[Outcome, str]], sa
     """
     folder = archive.resolve()
     site = folder / "site"
+    changes = _changes(folder, partial(_matters, folder, site), say)
+    if (folder / "archive.yaml").exists():
+        next(changes)  # what is saved during the first build is seen too
     outcome, proposed = build()
     if not outcome.built and not (folder / "archive.yaml").exists():
         return 1
@@ -41,7 +44,7 @@ def serve(archive: Path, port: int, build: Callable[[], tuple[Outcome, str]], sa
     threading.Thread(target=server.serve_forever, daemon=True).start()
     say(f"Serving http://127.0.0.1:{server.server_address[1]}/ (Ctrl-C ends it)")
     try:
-        for _ in _changes(folder, partial(_matters, folder, site), say):
+        for _ in filter(None, changes):
             outcome, proposed = build()
             builds.tell(outcome.built, outcome.findings, proposed, [path for path, _ in outcome.reasons])
     except KeyboardInterrupt:
@@ -55,18 +58,23 @@ def serve(archive: Path, port: int, build: Callable[[], tuple[Outcome, str]], sa
 
 
 def _changes(folder: Path, matters: Callable[[object, str], bool], say: Callable[[str], None]) -> Iterator[object]:
-    """Once for each save; looks at every file again and again where the system cannot watch so many folders."""
+    """What changed, once for each save, and nothing ten times a second between them; from the first on the folder
+    is watched.
+
+    Looks at every file again and again where the system cannot watch so many folders.
+    """
     from watchfiles import watch
 
+    watched = partial(
+        watch, folder, watch_filter=matters, step=20, raise_interrupt=True, rust_timeout=100, yield_on_timeout=True
+    )
     try:
-        yield from watch(folder, watch_filter=matters, step=20, raise_interrupt=True)
+        yield from watched()
     except Exception as error:  # the library's own, without a public name
         if "limit" not in str(error) and not isinstance(error, OSError):
             raise
         say("The system can watch no more folders (its limit is reached); now files are looked at twice a second.")
-        yield from watch(
-            folder, watch_filter=matters, step=20, raise_interrupt=True, force_polling=True, poll_delay_ms=500
-        )
+        yield from watched(force_polling=True, poll_delay_ms=500)
 
 
 def _matters(folder: Path, site: Path, _change: object, path: str) -> bool:

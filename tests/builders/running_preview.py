@@ -12,6 +12,10 @@ from pathlib import Path
 from tests.builders.folders import write
 from tests.builders.program import command, surroundings
 
+#: A page has been loaded, is back at its place and has learnt which HTML it shows: from now on it follows a save.
+FOLLOWS = """() => performance.getEntriesByType('navigation')[0].loadEventEnd > 0
+  && performance.getEntriesByType('resource').some(e => e.initiatorType === 'fetch' && e.name === location.href)"""
+
 
 class Preview:
     """A running preview of an archive."""
@@ -44,10 +48,11 @@ class Preview:
         connection.close()
         return answer.status, answer.headers, body
 
-    def save(self, name: str, text: str) -> None:
-        """Puts a whole file of the archive in place of another, so that a build never sees half of it."""
+    def save(self, name: str, content: str | bytes) -> None:
+        """Puts a whole file into the archive, in place of another, so that a build never sees half of it."""
         beside = self.archive / ".being-saved"
-        write(beside, text)
+        write(beside, content)
+        (self.archive / name).parent.mkdir(parents=True, exist_ok=True)
         beside.replace(self.archive / name)
 
     def end(self) -> int:

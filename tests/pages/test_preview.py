@@ -6,18 +6,19 @@ import http.client
 import json
 import re
 import socket
-import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 import watchfiles
+from noctuary.outcome import Outcome
+from noctuary.preview import serve
 from noctuary.preview_server import Builds
 
 from tests.builders.folders import set_plainly, write
 from tests.builders.many_pictures import sidecar, write_archive
-from tests.builders.running_preview import Preview
+from tests.builders.running_preview import FOLLOWS, Preview
 
 pytestmark = pytest.mark.slow
 
@@ -64,7 +65,7 @@ def test_nothing_beside_the_site_is_served(preview: Preview) -> None:
 
 def events(preview: Preview) -> Iterator[dict[str, Any]]:
     """What an open page is told, one after another."""
-    connection = http.client.HTTPConnection("127.0.0.1", preview.port, timeout=120)
+    connection = http.client.HTTPConnection("127.0.0.1", preview.port, timeout=600)
     connection.request("GET", "/.noctuary-events")
     answer = connection.getresponse()
     assert answer.getheader("Content-Type") == "text/event-stream"
@@ -139,7 +140,7 @@ def test_ranges_heads_and_odd_requests(preview: Preview) -> None:
         (f"bytes={len(data)}-", 416, b""), ("bytes=-0", 416, b""), ("bytes=5-2", 416, b""), ("lines=1-2", 200, data),
         ("bytes=0-999999999999999999999999999999", 206, data),
     ):  # fmt: skip
-        connection = http.client.HTTPConnection("127.0.0.1", preview.port, timeout=30)
+        connection = http.client.HTTPConnection("127.0.0.1", preview.port, timeout=600)
         connection.request("GET", address, headers={"Range": asked})
         answer = connection.getresponse()
         assert (answer.status, answer.read()) == (status, wanted), asked
@@ -160,38 +161,38 @@ def test_ranges_heads_and_odd_requests(preview: Preview) -> None:
 
 @pytest.mark.browser
 def test_an_open_page_follows_and_keeps_its_place(preview: Preview, chromium: Any) -> None:
-    sidecar_file = preview.archive / "pictures/field-00001.yaml"
+    record = "pictures/field-00001.yaml"
     page = chromium.new_page()
     wrong: list[str] = []
     page.on("pageerror", lambda error: wrong.append(str(error)))
     page.goto(f"http://127.0.0.1:{preview.port}/pictures/field-00001.html", wait_until="domcontentloaded")
     page.wait_for_function("document.body.innerText.includes('The wind fell')")
-    page.wait_for_timeout(300)
+    page.wait_for_function(FOLLOWS)
     page.evaluate("scrollTo(0, 700)")
-    write(sidecar_file, sidecar(1, 2).replace("The wind fell", "Rain fell"))
-    page.wait_for_function("document.body && document.body.innerText.includes('Rain fell')", timeout=60_000)
-    page.wait_for_function("scrollY === 700", timeout=10_000)
-    write(sidecar_file, sidecar(1, 2).replace("kept: 36", "kept: <b>many</b>"))
-    told = page.wait_for_selector("#noctuary-faults", timeout=60_000)
+    preview.save(record, sidecar(1, 2).replace("The wind fell", "Rain fell"))
+    page.wait_for_function("document.body && document.body.innerText.includes('Rain fell')")
+    page.wait_for_function("scrollY === 700")
+    preview.save(record, sidecar(1, 2).replace("kept: 36", "kept: <b>many</b>"))
+    told = page.wait_for_selector("#noctuary-faults")
     assert "pictures/field-00001.yaml:11:" in told.inner_text()
     assert page.locator("#noctuary-faults b").count() == 0
-    write(sidecar_file, sidecar(1, 2).replace("The wind fell", "Rain fell"))
-    page.wait_for_selector("#noctuary-faults", state="detached", timeout=60_000)
+    preview.save(record, sidecar(1, 2).replace("The wind fell", "Rain fell"))
+    page.wait_for_selector("#noctuary-faults", state="detached")
     page.close()
     assert wrong == []
 
 
 @pytest.mark.browser
 def test_an_open_page_shows_what_a_picture_without_a_record_would_get(preview: Preview, chromium: Any) -> None:
-    lonely = preview.archive / "pictures/m31-120x60s.jpg"
-    lonely.write_bytes((preview.archive / "pictures/field-00000.jpg").read_bytes())
+    lonely = "pictures/m31-120x60s.jpg"
+    preview.save(lonely, (preview.archive / "pictures/field-00000.jpg").read_bytes())
     page = chromium.new_page()
     page.goto(f"http://127.0.0.1:{preview.port}/pictures/field-00001.html", wait_until="domcontentloaded")
-    page.locator("#noctuary-proposals summary").click(timeout=60_000)
+    page.locator("#noctuary-proposals summary").click()
     assert "pictures/m31-120x60s.yaml would say" in page.locator("#noctuary-proposals").inner_text()
     assert "noctuary adopt" in page.locator("#noctuary-proposals").inner_text()
-    lonely.unlink()
-    page.wait_for_selector("#noctuary-proposals", state="detached", timeout=60_000)
+    (preview.archive / lonely).unlink()
+    page.wait_for_selector("#noctuary-proposals", state="detached")
     page.close()
 
 
@@ -211,7 +212,26 @@ def test_where_the_system_watches_no_more_folders(monkeypatch: pytest.MonkeyPatc
     monkeypatch.setattr(watchfiles, "watch", watch)
     said: list[str] = []
     changes = module._changes(tmp_path, lambda change, path: True, said.append)
-    threading.Timer(1.5, lambda: write(tmp_path / "archive.yaml", "title: T\n")).start()
-    assert next(iter(changes))
+    assert not next(iter(changes)), "from now on it is watched"
     assert asked == [False, True]
     assert "limit" in said[0]
+    write(tmp_path / "archive.yaml", "title: T\n")
+    assert next(filter(None, changes))
+
+
+def test_what_is_saved_during_the_first_build_is_built(tmp_path: Path) -> None:
+    """Before the pages are served the archive is watched already."""
+    archive = write_archive(tmp_path / "archive", 1)
+    set_plainly(archive)
+    builds: list[str] = []
+
+    def build() -> tuple[Outcome, str]:
+        builds.append((archive / "pictures/field-00000.yaml").read_text())
+        if len(builds) > 1:
+            raise KeyboardInterrupt
+        write(archive / "pictures/field-00000.yaml", sidecar(0, 2))
+        return Outcome([], True, archive / "site"), ""
+
+    write(archive / "pictures/field-00000.yaml", "before")
+    assert serve(archive, 0, build, lambda said: None) == 0
+    assert len(builds) == 2
