@@ -21,6 +21,8 @@ os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 #: The same engine without a window's surroundings: it opens a page in less than half the time.
 WINDOWLESS = "/usr/bin/chromium-headless-shell"
 CHROMIUM = ("/usr/bin/chromium", "/usr/bin/chromium-browser", "/usr/bin/google-chrome")
+#: How long a browser may take for one thing on a busy machine, milliseconds.
+PATIENCE_MS = 180_000
 ARGUMENTS = [
     "--no-sandbox", "--disable-dev-shm-usage", "--disable-gpu", "--disable-background-networking", "--no-first-run",
 ]  # fmt: skip
@@ -94,14 +96,16 @@ def started(driver: Any, *paths: str) -> Iterator[Any]:
     found = next((path for path in paths if Path(path).exists()), None)
     if found is None:
         missing("there is no Chromium: apt-get install chromium")
-    browser = driver.chromium.launch(executable_path=found, args=ARGUMENTS)
-    new_context = browser.new_context
+    browser = driver.chromium.launch(executable_path=found, args=ARGUMENTS, timeout=PATIENCE_MS)
 
-    def patient(**more: Any) -> Any:
-        context = new_context(**more)
-        context.set_default_timeout(180_000)
-        return context
+    def patient(new: Any) -> Any:
+        def made(**more: Any) -> Any:
+            window = new(**more)
+            window.set_default_timeout(PATIENCE_MS)
+            return window
 
-    browser.new_context = patient
+        return made
+
+    browser.new_context, browser.new_page = patient(browser.new_context), patient(browser.new_page)
     yield browser
     browser.close()

@@ -7,10 +7,9 @@ from typing import Any
 
 import pytest
 
-from tests.builders.folders import write
 from tests.builders.many_pictures import sidecar, write_archive
 from tests.builders.program import REPOSITORY
-from tests.builders.running_preview import Preview
+from tests.builders.running_preview import FOLLOWS, Preview
 
 pytestmark = [pytest.mark.slow, pytest.mark.browser]
 
@@ -27,14 +26,13 @@ def preview(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Preview]:
 @pytest.fixture
 def page(preview: Preview, chromium: Any) -> Iterator[Any]:
     """The page of the first picture, low and scrolled, with a mark that a new load takes away."""
-    write(preview.archive / "pictures/field-00000.yaml", sidecar(0, 2))
+    preview.save("pictures/field-00000.yaml", sidecar(0, 2))
     opened = chromium.new_page(viewport={"width": 390, "height": 500})
     wrong: list[str] = []
     opened.on("pageerror", lambda error: wrong.append(str(error)))
-    with opened.expect_request("**/.noctuary-events"):
-        opened.goto(f"http://127.0.0.1:{preview.port}/pictures/field-00000.html")
+    opened.goto(f"http://127.0.0.1:{preview.port}/pictures/field-00000.html")
     shown(opened, WORDS)
-    opened.wait_for_timeout(500)
+    opened.wait_for_function(FOLLOWS)
     opened.evaluate("scrollTo(0, 400); window.mark = 'stays'")
     yield opened
     opened.close()
@@ -42,11 +40,11 @@ def page(preview: Preview, chromium: Any) -> Iterator[Any]:
 
 
 def shown(page: Any, words: str) -> None:
-    page.wait_for_function("words => document.body?.textContent.includes(words)", arg=words, timeout=60_000)
+    page.wait_for_function("words => document.body?.textContent.includes(words)", arg=words)
 
 
 def save(preview: Preview, words: str) -> None:
-    write(preview.archive / "pictures/field-00000.yaml", sidecar(0, 2).replace(WORDS, words))
+    preview.save("pictures/field-00000.yaml", sidecar(0, 2).replace(WORDS, words))
 
 
 def stayed(page: Any) -> bool:
@@ -73,11 +71,10 @@ def test_one_save_after_another_and_a_refused_one_between_them(preview: Preview,
     for turn in range(3):
         save(preview, f"Turn {turn} came")
         shown(page, f"Turn {turn} came")
-    text = sidecar(0, 2).replace("exposure: 180 s", "exposure: 180 mm")
-    write(preview.archive / "pictures/field-00000.yaml", text)
-    page.wait_for_selector("#noctuary-faults", timeout=60_000)
+    preview.save("pictures/field-00000.yaml", sidecar(0, 2).replace("exposure: 180 s", "exposure: 180 mm"))
+    page.wait_for_selector("#noctuary-faults")
     save(preview, "Turn 4 came")
-    page.wait_for_selector("#noctuary-faults", state="detached", timeout=60_000)
+    page.wait_for_selector("#noctuary-faults", state="detached")
     shown(page, "Turn 4 came")
     assert stayed(page)
 
@@ -86,17 +83,17 @@ def test_a_style_is_exchanged_and_a_script_wants_the_page_anew(preview: Preview,
     year = next(path for path in (preview.archive / "site/years").glob("*.html") if "<details" in path.read_text())
     page.goto(f"http://127.0.0.1:{preview.port}/years/{year.name}")
     page.locator("details summary").first.click()
-    style = preview.archive / "theme/extra.css"
-    write(style, "main { outline: 3px solid rgb(1, 2, 3); min-height: 2000px }\n")
+    style = "theme/extra.css"
+    preview.save(style, "main { outline: 3px solid rgb(1, 2, 3); min-height: 2000px }\n")
     painted = "colour => getComputedStyle(document.querySelector('main')).outlineColor === colour"
-    page.wait_for_function(painted, arg="rgb(1, 2, 3)", timeout=60_000)
-    page.wait_for_timeout(500)
+    page.wait_for_function(painted, arg="rgb(1, 2, 3)")
+    page.wait_for_function(FOLLOWS)
     page.evaluate("scrollTo(0, 400); window.mark = 'stays'")
-    write(style, "main { outline: 3px solid rgb(4, 5, 6); min-height: 2000px }\n")
-    page.wait_for_function(painted, arg="rgb(4, 5, 6)", timeout=60_000)
+    preview.save(style, "main { outline: 3px solid rgb(4, 5, 6); min-height: 2000px }\n")
+    page.wait_for_function(painted, arg="rgb(4, 5, 6)")
     assert stayed(page)
     own = (REPOSITORY / "themes/umbra/scripts/umbra.js").read_text(encoding="utf-8") + "window.rewritten = true;\n"
-    write(preview.archive / "theme/scripts/umbra.js", own)
-    page.wait_for_function("() => window.rewritten", timeout=60_000)
+    preview.save("theme/scripts/umbra.js", own)
+    page.wait_for_function("() => window.rewritten")
     assert not stayed(page)
-    page.wait_for_function("() => scrollY === 400 && document.querySelector('details').open", timeout=10_000)
+    page.wait_for_function("() => scrollY === 400 && document.querySelector('details').open")
