@@ -53,6 +53,7 @@ def shown(page: Any) -> list[str]:
 
 def offered(page: Any, facet: str) -> dict[str, int]:
     """What a list offers, with its counts."""
+    page.evaluate(ANSWERED)
     labels = page.locator(f"#find-{facet} label:not([hidden])").evaluate_all(
         "all => all.map(l => l.querySelector('.count'))"
         ".map(count => [count.previousSibling.textContent.trim(), count.textContent])"
@@ -211,6 +212,24 @@ def test_the_keyboard_alone(open_page: Any) -> None:
     assert page.evaluate("document.activeElement.dataset.facet") == "kind"
     legends = page.locator("#find fieldset legend").evaluate_all("all => all.map(l => l.textContent.trim())")
     assert legends == ["Kind", "Constellation", "Target", "Rig", "Filter", "Year", "Place"]
+
+
+#: Questions are answered when the test says so.
+HELD = """
+  const post = Worker.prototype.postMessage, held = [];
+  Worker.prototype.postMessage = function (message) {
+    if ("words" in message) held.push(() => post.call(this, message)); else post.call(this, message);
+  };
+  window.letGo = () => held.splice(0).forEach(ask => ask());
+"""
+
+
+def test_a_list_that_is_opened_before_the_first_answer_offers_all_it_has(open_page: Any) -> None:
+    page = open_page("index.html", ahead=HELD)
+    opened(page, "rig")
+    early = page.locator("#find-rig label:not([hidden])").all_inner_texts()
+    page.evaluate("letGo()")
+    assert [text.strip() for text in early] == list(offered(page, "rig"))
 
 
 def test_nothing_of_it_without_script_or_before_it_is_wanted(open_page: Any) -> None:

@@ -176,12 +176,13 @@
       offers.appendChild(link);
     });
   }
+  /* Until the first answer has come a list offers all that it has, without numbers. */
   function count(facet, place) {
     boxes[facet[0]].forEach(function (entry, n) {
-      var number = counts[place][n];
+      var number = counts.length ? counts[place][n] : "";
       entry.count.textContent = number;
       entry.input.checked = chosen[facet[0]].has(n);
-      entry.label.hidden = !entry.input.checked && (!number || entry.out);
+      entry.label.hidden = !entry.input.checked && (number === 0 || entry.out);
     });
   }
 
@@ -254,7 +255,6 @@
   function begin(head) {
     facets = head.facets;
     all = head.count;
-    counts = facets.map(function (facet) { return facet[1].map(function () { return 0; }); });
     build();
     var early = box.value; /* typed while this was on its way */
     read();
