@@ -59,6 +59,12 @@ def load_all_pictures(page: Any) -> None:
     )
 
 
+def hold_clock(page: Any) -> None:
+    """The page's clock stands still from now on, until the test lets it run for a while."""
+    page.clock.install(time="2026-01-01T00:00:00")
+    page.clock.pause_at("2026-01-01T01:00:00")
+
+
 def painted(page: Any, pictures: str = "img[src]") -> None:
     """Waits until these pictures have come, and what is there and was changed before has been painted."""
     page.evaluate(

@@ -45,6 +45,14 @@ PREFERENCES = {
 #: Keys by the code points that WebDriver gives them.
 KEYS = {"Enter": "\ue007", "Escape": "\ue00c", "Left": "\ue012", "Right": "\ue014", "Home": "\ue011", "End": "\ue010"}
 PATIENCE_S = 120
+PAINTED = """(async () => {
+  const frame = () => new Promise(requestAnimationFrame);
+  const wanted = () => [...document.images].filter(e => e.currentSrc && (e.loading !== 'lazy' || e.complete));
+  do {
+    await Promise.all(wanted().map(picture => picture.decode().catch(() => 0)));
+    await frame().then(frame);
+  } while (!wanted().every(picture => picture.complete));
+})()"""
 
 
 class Firefox:
@@ -125,10 +133,14 @@ class Firefox:
         self.send("input.performActions", context=self.tab, actions=[source])
 
     def screen(self) -> Any:
-        """What the window shows, as an array of rows, columns, and red, green, blue from 0 to 255."""
+        """What the window shows, as an array of rows, columns, and red, green, blue from 0 to 255.
+
+        Pictures that were asked for have come and are painted.
+        """
         import numpy as np
         from PIL import Image
 
+        self.evaluate(PAINTED)
         said = self.send("browsingContext.captureScreenshot", context=self.tab)
         return np.asarray(Image.open(io.BytesIO(base64.b64decode(said["data"]))).convert("RGB")).astype(int)
 

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 import yaml
 
-from .conftest import painted
+from .conftest import hold_clock, painted
 
 pytestmark = pytest.mark.browser
 
@@ -183,7 +183,7 @@ SEEN = "getComputedStyle(document.querySelector('.side.newer')).visibility"
 
 def test_blinking_swaps_and_stops(open_page):
     page = open_page(address(*PAIRS[0]))
-    page.clock.install()
+    hold_clock(page)
     page.get_by_role("button", name="Blink").click()
     assert page.evaluate(SEEN) == "hidden"
     for state in ("visible", "hidden", "visible"):
@@ -204,7 +204,7 @@ def test_blinking_swaps_and_stops(open_page):
 
 def test_nothing_blinks_by_itself_for_those_who_asked_for_stillness(open_page):
     page = open_page(address(*PAIRS[0]), reduced_motion="reduce")
-    page.clock.install()
+    hold_clock(page)
     page.get_by_role("button", name="Blink").click()
     assert page.get_by_role("button", name="Automatic").get_attribute("aria-pressed") == "false"
     page.clock.run_for(5000)

@@ -143,7 +143,9 @@ def test_it_leaves_out_nothing_once_it_is_still(open_page: Any) -> None:
 @pytest.mark.parametrize("address", ["#at=309.5,43.0,3", "#at=309.5,43.0,30"])
 def test_a_picture_larger_than_the_view_fills_it(open_page: Any, address: str) -> None:
     page = ready(open_page("sky.html", height=1000))
-    page.evaluate("address => { location.hash = address; }", address)
+    page.evaluate(
+        "address => new Promise(done => { addEventListener('hashchange', done); location.hash = address; })", address
+    )
     page.wait_for_selector(STILL)
     drawn = np.asarray(Image.open(io.BytesIO(page.locator(CANVAS).screenshot())).convert("RGB"), dtype=float)
     high, wide = drawn.shape[0] // 2, drawn.shape[1] // 2
