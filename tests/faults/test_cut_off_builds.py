@@ -162,36 +162,51 @@ def test_two_builds_at_once(built: Path) -> None:
     assert typed("build", built).returncode == 0
 
 
-def test_a_picture_that_vanishes_while_it_is_built(archive: Path) -> None:
-    write(archive / "pictures/field-00002.yaml", sidecar(2, 2))
-    write(archive / "pictures/field-00002.jpg", jpeg(2, (5000, 4000)))
-    with subprocess.Popen(
-        command("build", archive, "--workers", "1"), env=surroundings(), stderr=subprocess.PIPE, text=True
-    ) as building:
-        while not (archive / ".noctuary").exists():
-            time.sleep(0.01)
-        (archive / "pictures/field-00002.jpg").unlink()
-        said = building.communicate(timeout=600)[1]
-    assert building.returncode == 1
-    assert "Traceback" not in said
-    assert "pictures/field-00002" in said
+#: A module that every Python reads at its start: a file is gone when it is opened for the so manieth time.
+VANISHING = """
+import builtins, io, os
+def opening(real):
+    def call(path, *rest, **more):
+        if str(path) == os.environ["VANISHES"]:
+            with real(os.environ["OPENED"], "ab") as times:
+                times.write(b".")
+                if times.tell() == int(os.environ["VANISHES_AT"]):
+                    os.unlink(path)
+        return real(path, *rest, **more)
+    return call
+builtins.open = io.open = opening(open)
+"""
+
+
+@pytest.mark.parametrize("at", [1, 2])
+def test_a_picture_that_vanishes_while_it_is_built(archive: Path, tmp_path: Path, at: int) -> None:
+    picture, opened = archive / "pictures/field-00001.jpg", tmp_path / "opened"
+    write(tmp_path / "vanishing/sitecustomize.py", VANISHING)
+    around = surroundings(VANISHES=str(picture), OPENED=str(opened), VANISHES_AT=str(at))
+    around["PYTHONPATH"] = f"{tmp_path / 'vanishing'}{os.pathsep}{around['PYTHONPATH']}"
+    built = subprocess.run(
+        command("build", archive, "--workers", "1"), env=around, capture_output=True, text=True, check=False
+    )
+    assert opened.stat().st_size >= at
+    assert built.returncode == 1
+    assert "Traceback" not in built.stderr
+    assert "pictures/field-00001" in built.stderr
     assert not (archive / "site").exists()
 
 
 def test_a_worker_that_is_killed_costs_one_fault_at_most(archive: Path) -> None:
     write(archive / "pictures/field-00002.yaml", sidecar(2, 2))
-    write(archive / "pictures/field-00002.jpg", jpeg(2, (6000, 5000)))
+    write(archive / "pictures/field-00002.jpg", jpeg(2, (3600, 2400)))
     with subprocess.Popen(
         command("build", archive, "--workers", "1"), env=surroundings(), stderr=subprocess.PIPE, text=True
     ) as building:
         killed: set[int] = set()
         while building.poll() is None:
-            for worker in _workers(building.pid) - killed:
-                time.sleep(0.3)
+            for worker in _workers(building.pid, at_work=0.1) - killed:
                 with suppress(ProcessLookupError):  # it may have done its work already
                     os.kill(worker, signal.SIGKILL)
                     killed.add(worker)
-            time.sleep(0.01)
+            time.sleep(0.02)
         said = building.communicate(timeout=600)[1]
     assert killed
     assert "Traceback" not in said
@@ -203,17 +218,20 @@ def test_a_worker_that_is_killed_costs_one_fault_at_most(archive: Path) -> None:
     assert leftovers(archive) == []
 
 
-def _workers(program: int) -> set[int]:
-    """Processes of the pool: children of the server that forks them, which is a child of the program."""
+def _workers(program: int, at_work: float) -> set[int]:
+    """Processes of the pool that have worked for so many seconds: children of the server that forks them, which is a
+    child of the program."""
     parents: dict[int, int] = {}
+    worked: dict[int, float] = {}
     for stat in Path("/proc").glob("[0-9]*/stat"):
         try:
             words = stat.read_text().rpartition(")")[2].split()
         except OSError:
             continue
         parents[int(stat.parent.name)] = int(words[1])
+        worked[int(stat.parent.name)] = (int(words[11]) + int(words[12])) / os.sysconf("SC_CLK_TCK")
     children = {p for p, parent in parents.items() if parent == program}
-    return {p for p, parent in parents.items() if parent in children}
+    return {p for p, parent in parents.items() if parent in children and worked[p] >= at_work}
 
 
 @pytest.mark.skipif(os.geteuid() == 0, reason="nothing is read-only for root")
