@@ -48,7 +48,12 @@ def test_an_executor_that_is_none(tmp_path: Path, name: str) -> None:
 
 
 def test_a_cluster_that_does_not_answer(tmp_path: Path) -> None:
-    outcome = run("build", write_archive(tmp_path / "archive", 1), "--executor", "dask:tcp://127.0.0.1:9")
+    hurried = "import sys; from noctuary.publish import cluster; cluster.PATIENCE_S = 0.5; "
+    outcome = subprocess.run(
+        [sys.executable, "-c", f"{hurried} from noctuary.cli import run; sys.exit(run(sys.argv[1:]))",
+         "build", write_archive(tmp_path / "archive", 1), "--executor", "dask:tcp://127.0.0.1:9"],
+        env=surroundings(), capture_output=True, text=True, check=False,
+    )  # fmt: skip
     assert outcome.returncode == 1
     assert "no scheduler answers at tcp://127.0.0.1:9" in outcome.stderr or "noctuary[dask]" in outcome.stderr
     assert "Traceback" not in outcome.stderr

@@ -19,7 +19,8 @@ from noctuary.errors import NoctuaryError
 _MADE_BY = "__import__('noctuary.images.far_renditions', fromlist=['made_by']).made_by()"
 _SEES = "(lambda os, p: os.path.isfile(p) and os.stat(p).st_mtime_ns)(__import__('os'), {!r})"
 
-
+#: A scheduler that has not answered for so long is not there, seconds.
+PATIENCE_S = 10.0
 _OR_NONE = "or leave --executor out"
 
 
@@ -50,7 +51,7 @@ def cluster(name: str | None, folder: Path) -> Iterator[Executor | None]:
     # What the libraries say of a lost connection, also after the build has ended, comes back as one line of ours.
     logging.disable(logging.CRITICAL)
     try:
-        client = Client(address, timeout=10)
+        client = Client(address, timeout=PATIENCE_S)
     except (OSError, ValueError) as error:
         hint = f"start it, or correct the address, {_OR_NONE}"
         raise NoSuchExecutor(f"no scheduler answers at {address}: {error}", hint) from None
