@@ -5,7 +5,7 @@ from __future__ import annotations
 import http.server
 import threading
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -15,6 +15,7 @@ import yaml
 
 pytestmark = pytest.mark.browser
 
+Answered = Callable[[str], tuple[set[str], str]]
 DEMO = Path(__file__).resolve().parents[2] / "content_demo" / "pictures"
 
 
@@ -59,6 +60,30 @@ def offered(page: Any, facet: str) -> dict[str, int]:
         ".map(count => [count.previousSibling.textContent.trim(), count.textContent])"
     )
     return {text: int(count) for text, count in labels}
+
+
+def answers(page: Any, words: str) -> set[str]:
+    page.fill("#find-words", words)
+    page.wait_for_selector("#find output:not(:empty)")
+    return set(shown(page))
+
+
+@pytest.fixture(scope="module")
+def answered(chromium: Any, site: Path) -> Iterator[Answered]:
+    """``answered(words)``: the pictures found and what is said of them; one page answers all questions."""
+    context = chromium.new_context(viewport={"width": 1440, "height": 900})
+    page = context.new_page()
+    complaints: list[str] = []
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.on("console", lambda said: said.type == "error" and complaints.append(said.text))
+    page.goto((site / "index.html").as_uri())
+
+    def of(words: str) -> tuple[set[str], str]:
+        return answers(page, words), page.locator("#find output").inner_text()
+
+    yield of
+    context.close()
+    assert not complaints
 
 
 def opened(page: Any, facet: str) -> None:
@@ -161,18 +186,17 @@ def test_the_address_holds_what_was_chosen_and_the_way_back(open_page: Any, chro
         ("ple\u0301iades", {"pleiades-2023", "andromeda-2023"}),
     ],
 )
-def test_words_find_objects_by_any_of_their_names(open_page: Any, words: str, found: set[str]) -> None:
-    page = open_page("index.html")
-    page.fill("#find-words", words)
-    page.wait_for_selector("#find output:not(:empty)")
-    assert found == set(shown(page))
+def test_words_find_objects_by_any_of_their_names(answered: Answered, words: str, found: set[str]) -> None:
+    pictures, said = answered(words)
+    assert pictures == found
     if not found:
-        assert page.locator("#find output").inner_text() == "No picture has all of that."
+        assert said == "No picture has all of that."
 
 
 def test_words_of_titles_texts_and_tags_are_found(open_page: Any) -> None:
     page = open_page("index.html")
     page.focus("#find-words")
+    page.wait_for_selector("[data-facet=kind][aria-controls]")
     for name, said in sidecars().items():
         longest = [max(str(said["title"]).replace(",", " ").split(), key=len), *map(str, said.get("tags", []))]
         text = " ".join(str(said.get("description", "")).split()[:6])
@@ -293,12 +317,6 @@ def test_every_page_leads_to_it(open_page: Any) -> None:
     assert not open_page("nights.html", scripts=False).get_by_role("link", name="Find", exact=True).is_visible()
 
 
-def answers(page: Any, words: str) -> set[str]:
-    page.fill("#find-words", words)
-    page.wait_for_selector("#find output:not(:empty)")
-    return set(shown(page))
-
-
 def test_records_are_found_by_every_part_and_in_every_spelling(open_page: Any) -> None:
     page = open_page("index.html")
     oxygen = {n for n in sidecars() if any(g.get("filter") == "OIII" for s in sessions(n) for g in s["frames"])}
@@ -330,17 +348,17 @@ SLIPS = [("rosete", "rosette"), ("roestte", "rosette"), ("whirlpoll", "whirlpool
 
 
 @pytest.mark.parametrize(("typed", "taken"), SLIPS)
-def test_one_slip_is_forgiven_and_said(open_page: Any, typed: str, taken: str) -> None:
-    page = open_page("index.html")
-    assert answers(page, typed) == answers(page, taken)
-    answers(page, typed)
-    assert f"“{taken}” for “{typed}”" in page.locator("#find output").inner_text()
+def test_one_slip_is_forgiven_and_said(answered: Answered, typed: str, taken: str) -> None:
+    pictures, said = answered(typed)
+    assert pictures == answered(taken)[0]
+    assert f"“{taken}” for “{typed}”" in said
 
 
 def test_an_empty_answer_offers_what_is_near(open_page: Any) -> None:
     page = open_page("index.html")
     assert answers(page, "rosette lighthouse") == set()
     page.get_by_role("link", name="rosette 3").click()
+    page.wait_for_function("location.hash === '#words=rosette'")
     assert set(shown(page)) == {n for n in sidecars() if n.startswith("rosette")}
     assert answers(page, "NGC 7001") == set()
     assert page.locator(".search-offers a").first.inner_text().startswith("NGC 7000")
@@ -349,6 +367,7 @@ def test_an_empty_answer_offers_what_is_near(open_page: Any) -> None:
     choose(page, "rig", "large reflector")
     assert answers(page, "rosette") == set()
     page.get_by_role("link", name="without large reflector").click()
+    page.wait_for_function("!location.hash.includes('rig')")
     assert set(shown(page)) == {n for n in sidecars() if n.startswith("rosette")}
 
 
