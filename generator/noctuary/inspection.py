@@ -8,6 +8,7 @@ import sys
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -34,8 +35,13 @@ from noctuary.publish.upload.cache import uploaded_address
 Compared = TypeVar("Compared", KeptReach, KeptChanges)
 
 
-def program_hash() -> str:
-    """A digest of the program's own files and of the libraries (names and versions) that it can import."""
+@lru_cache(maxsize=1)
+def program_hash(stamp: str) -> str:
+    """A digest of the program's own files and of the libraries (names and versions) that it can import.
+
+    ``stamp``: the :func:`~noctuary.build_manifest.program_stamp` of just now. The files are read anew where it
+    differs from the one before, so a process that builds again and again reads them once.
+    """
     digest = hashlib.sha256(sys.version.encode())
     package = Path(__file__).resolve().parent
     for path in sorted(p for p in package.rglob("*") if p.is_file() and "__pycache__" not in p.parts):

@@ -68,7 +68,7 @@ def whole_build(order: Order, left: tuple[BuildManifest, WorkedOut] | None = Non
 def _program(stamp: str, before: BuildManifest, worked_out: WorkedOut) -> str:
     """The :func:`program_hash`; the one that the last build left where nothing looks other than it did then."""
     same = worked_out.program and before.build == worked_out.build and before.stamp == stamp
-    return worked_out.program if same else program_hash()
+    return worked_out.program if same else program_hash(stamp)
 
 
 def _answers(worked_out: WorkedOut, program: str) -> Mapping[bytes, bytes]:

@@ -213,9 +213,8 @@ def _spots(spots: Iterable[Spot], lay: Callable[[float, float], Point]) -> tuple
     return parts, taken
 
 
-def _half(chart: SkyMap, middle: float, top: int) -> Iterable[str]:
-    """Half of the sky as a disc, its upper edge at ``top``: net, planes, stars, then pictures, targets, names."""
-    from noctuary.sky.atlas import constellations, stars
+def _on_half(middle: float, top: int) -> Callable[[float, float], Point | None]:
+    """Where the half of the sky around ``middle`` has a place, its upper edge at ``top``."""
 
     def lay(ra: float, dec: float) -> Point | None:
         point = around(ra, dec, (middle, 0.0))
@@ -223,17 +222,37 @@ def _half(chart: SkyMap, middle: float, top: int) -> Iterable[str]:
             return None
         return NARROW / 2 + point[0] / 90 * _HALF_RADIUS, top + NARROW / 2 - point[1] / 90 * _HALF_RADIUS
 
-    hours = range(int(middle) - 90, int(middle) + 91, 30)
-    net = [[(ra, dec) for dec in range(-90, 91, 3)] for ra in hours]
+    return lay
+
+
+def _hours(middle: float) -> range:
+    return range(int(middle) - 90, int(middle) + 91, 30)
+
+
+@lru_cache
+def _under_half(middle: float, top: int) -> str:
+    """What lies under every map of this half of the sky: net, planes and stars."""
+    from noctuary.sky.atlas import stars
+
+    lay = _on_half(middle, top)
+    net = [[(ra, dec) for dec in range(-90, 91, 3)] for ra in _hours(middle)]
     net += [[(ra, dec) for ra in range(int(middle) - 90, int(middle) + 91, 3)] for dec in (-60, -30, 0, 30, 60)]
-    yield (
+    bright = ((s.magnitude, lay(s.ra_deg, s.dec_deg)) for s in stars() if s.magnitude < _BRIGHT)
+    return (
         f'<circle class="edge" cx="{NARROW / 2:.0f}" cy="{top + NARROW / 2:.0f}" r="{_HALF_RADIUS:.0f}"/>'
         f'<path class="net" d="{_path(line for part in net for line in _within(part, lay))}"/>'
         f'<path class="ecliptic" d="{_path(_within(ecliptic(), lay))}"/>'
         f'<path class="galactic" d="{_path(_within(galactic_plane(), lay))}"/>'
+        + _dots((magnitude, point) for magnitude, point in bright if point is not None)
     )
-    bright = ((s.magnitude, lay(s.ra_deg, s.dec_deg)) for s in stars() if s.magnitude < _BRIGHT)
-    yield _dots((magnitude, point) for magnitude, point in bright if point is not None)
+
+
+def _half(chart: SkyMap, middle: float, top: int) -> Iterable[str]:
+    """Half of the sky as a disc, its upper edge at ``top``: what lies under it, then pictures, targets, names."""
+    from noctuary.sky.atlas import constellations
+
+    lay = _on_half(middle, top)
+    yield _under_half(middle, top)
     yield from _outlines(chart.outlines, lay, NARROW)
     spots = [(s, point) for s in chart.spots if (point := lay(s.ra_deg, s.dec_deg)) is not None]
     taken = [(x - 5, y + 4, 10.0) for _, (x, y) in spots]
@@ -245,7 +264,7 @@ def _half(chart: SkyMap, middle: float, top: int) -> Iterable[str]:
             text = f'<text class="label" x="{start[0]:.1f}" y="{start[1]:.1f}">{escape(spot.name)}</text>'
         title = "" if text else f"<title>{escape(spot.name)}</title>"
         yield f'<a href="{escape(spot.href)}">{title}<circle class="spot" cx="{x:.1f}" cy="{y:.1f}" r="4"/>{text}</a>'
-    for ra in hours[1:-1:2]:
+    for ra in _hours(middle)[1:-1:2]:
         yield from _word("scale", f"{ra // 15}ʰ", lay(ra, 0.0), taken)
     for constellation in constellations():
         yield from _word(
@@ -294,12 +313,17 @@ def _finder(chart: Finder, formatter: Formatter) -> str:
     reach = FINDER_DEG * 0.75
 
     def lay(ra: float, dec: float) -> Point | None:
+        # Nothing is nearer than its declination says, which spares the way across most of the sky.
+        if abs(dec - centre[1]) > reach * 2 + 1e-6:
+            return None
         point = around(ra, dec, centre)
         if point is None or math.hypot(*point) > reach * 2:
             return None
         return FINDER_SIZE / 2 + point[0] * scale, FINDER_SIZE / 2 - point[1] * scale
 
     def near(ra: float, dec: float) -> bool:
+        if abs(dec - centre[1]) > reach:
+            return False
         point = around(ra, dec, centre)
         return point is not None and max(abs(point[0]), abs(point[1])) < FINDER_DEG / 2 + 0.3
 
@@ -321,7 +345,7 @@ def _finder(chart: Finder, formatter: Formatter) -> str:
 
     parts = [
         f'<rect class="edge" x="0.5" y="0.5" width="{FINDER_SIZE - 1}" height="{FINDER_SIZE - 1}"/>',
-        f'<path class="boundary" d="{_path(line for b in boundaries() for line in projected(great_circle(b)))}"/>',
+        f'<path class="boundary" d="{_path(line for b in boundaries() for line in projected(b))}"/>',
         f'<path class="ecliptic" d="{_path(projected(ecliptic()))}"/>',
         f'<path class="galactic" d="{_path(projected(galactic_plane()))}"/>',
     ]

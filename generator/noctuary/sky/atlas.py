@@ -53,7 +53,8 @@ def stars() -> list[AtlasStar]:
     return list(_stars())
 
 
-def boundaries() -> list[list[tuple[float, float]]]:
+@lru_cache(maxsize=1)
+def boundaries() -> tuple[tuple[tuple[float, float], ...], ...]:
     """Boundaries of the constellations as arcs of (right ascension, declination), each once.
 
     Points are a degree apart or closer. An arc may cross 0 h: its right ascensions then jump by 360°.
@@ -62,8 +63,8 @@ def boundaries() -> list[list[tuple[float, float]]]:
     arcs = []
     for (points,) in _rows("boundaries.csv"):
         numbers = [float(n) for n in points.split()]
-        arcs.append(list(zip(numbers[::2], numbers[1::2], strict=True)))
-    return arcs
+        arcs.append(tuple(zip(numbers[::2], numbers[1::2], strict=True)))
+    return tuple(arcs)
 
 
 def constellations() -> list[Constellation]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 from itertools import pairwise
 
 from noctuary.geometry import lon_lat_deg, separation_deg, unit_vector
@@ -54,17 +55,19 @@ def great_circle(points: Sequence[Point], step_deg: float = 2.0) -> list[Point]:
     return vertices
 
 
-def ecliptic(step_deg: float = 2.0) -> list[Point]:
+@lru_cache
+def ecliptic(step_deg: float = 2.0) -> tuple[Point, ...]:
     """The ecliptic of J2000.0, ICRS degrees; obliquity 23.4393° (IAU 2006: 84381.406″)."""
     tilt = math.radians(84381.406 / 3600)
     circle = []
     for longitude in _steps(step_deg):
         x, y = math.cos(longitude), math.sin(longitude)
         circle.append(lon_lat_deg([x, y * math.cos(tilt), y * math.sin(tilt)]))
-    return circle
+    return tuple(circle)
 
 
-def galactic_plane(step_deg: float = 2.0) -> list[Point]:
+@lru_cache
+def galactic_plane(step_deg: float = 2.0) -> tuple[Point, ...]:
     """The galactic equator, ICRS degrees: the great circle around the north galactic pole at 192.85948°, +27.12825°
     (ESA 1997, The Hipparcos and Tycho Catalogues, vol. 1, 1.5.3)."""
     pole = unit_vector(192.85948, 27.12825)
@@ -77,7 +80,7 @@ def galactic_plane(step_deg: float = 2.0) -> list[Point]:
         pole[0] * u[1] - pole[1] * u[0],
     ]
     turns = [(math.cos(a), math.sin(a)) for a in _steps(step_deg)]
-    return [lon_lat_deg([c * p + s * q for p, q in zip(u, v, strict=True)]) for c, s in turns]
+    return tuple(lon_lat_deg([c * p + s * q for p, q in zip(u, v, strict=True)]) for c, s in turns)
 
 
 def unbroken(points: Iterable[Point], gap: float) -> list[list[Point]]:
