@@ -101,6 +101,8 @@ def edited(record: dict[str, object], key: str, others: list[str], chance: rando
         group[key] = {"kept": 7, "taken": int(str(group.get("kept", 1))) + 1, "exposure": "77 s", "gain": 7}[key]
     elif key == "filter":
         group.pop("filter", None)
+    elif key == "darks" and isinstance(sessions, list):
+        sessions[0]["calibration"] = {"darks": 7}
     elif key == "session more" and isinstance(sessions, list):
         sessions.append(dict(SESSION))
     elif key == "session less" and isinstance(sessions, list):
@@ -118,8 +120,8 @@ def edited(record: dict[str, object], key: str, others: list[str], chance: rando
 
 
 KEYS = (
-    "kept", "taken", "exposure", "gain", "filter", "session more", "session less", "builds_on", "replaces", "title",
-    "finished", "alt", "tags", "credit", "listed", "draft", "description", "objects",
+    "kept", "taken", "exposure", "gain", "filter", "darks", "session more", "session less", "builds_on", "replaces",
+    "title", "finished", "alt", "tags", "credit", "listed", "draft", "description", "objects",
 )  # fmt: skip
 
 
@@ -149,3 +151,17 @@ def test_a_note_of_a_night(demo: Path, look: Look) -> None:
     now = look()
     write(file, text)
     assert compare(before, now)
+
+
+def test_a_night_more_is_told_to_its_neighbours_alone(demo: Path, look: Look) -> None:
+    before = look()
+    assert before
+    write(demo / "nights/2022-08-30.md", "---\nplace: Collfosc\n---\n\nClouds.\n")
+    now = look()
+    (demo / "nights/2022-08-30.md").unlink()
+    assert now
+    assert "nights/2022-08-30.html" in now
+    compare(before, now)
+    told = {path for path, (told_from, _) in before.items() if told_from is not None and now[path][0] != told_from}
+    assert len(told) == 2
+    assert all(path.startswith("nights/") for path in told)

@@ -26,6 +26,8 @@ _OF_PICTURE = attrgetter(*(f.name for f in fields(PictureFacts) if f.name != "pi
 _OF_ARCHIVE = attrgetter(
     *(f.name for f in fields(Archive) if f.name not in {"pictures", "nights", "exhibits", "pages", "marks"})
 )
+# A night has a page or has none: that is told of the sessions of a picture, not of every page.
+_OF_ADDRESSES = attrgetter(*(f.name for f in fields(Addresses) if f.name != "nights"))
 
 
 class ToldFrom:
@@ -39,19 +41,20 @@ class ToldFrom:
 
     @cached_property
     def site(self) -> str:
-        """What every page may say: the archive's own words, equipment and places, names and addresses.
+        """What every page may say: the archive's own words, equipment, places, names, addresses but those of nights.
 
         And the first picture, which stands for a page that has none where its address is pasted.
         """
         facts, shown = self._facts, self._shown
         first = next(((i, shown[i].alt) for p in facts.listed if (i := p.picture.id) in shown), None)
-        return digest((self._frame, self._addresses, facts.names, _OF_ARCHIVE(facts.archive), first))
+        return digest((self._frame, _OF_ADDRESSES(self._addresses), facts.names, _OF_ARCHIVE(facts.archive), first))
 
     def picture(self, facts: PictureFacts) -> str:
-        """A picture: its record, everything derived from it, and how it is shown."""
+        """A picture: its record, everything derived from it, the pages of its nights, and how it is shown."""
         name = facts.picture.id
         if name not in self._pictures:
-            of_picture = _OF_RECORD(facts.picture), _OF_PICTURE(facts), self._shown.get(name)
+            nights = [f.session.night in self._addresses.nights for f in facts.sessions]
+            of_picture = _OF_RECORD(facts.picture), _OF_PICTURE(facts), nights, self._shown.get(name)
             self._pictures[name] = digest(of_picture)
         return self._pictures[name]
 
