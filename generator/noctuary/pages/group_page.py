@@ -8,6 +8,7 @@ from typing import Literal
 
 from noctuary.facts.archive_facts import RigFacts
 from noctuary.facts.exposure import total_of
+from noctuary.facts.picture import PictureFacts
 from noctuary.facts.target import TargetFacts
 from noctuary.pages.gallery import gallery
 from noctuary.pages.gallery_years import YearGroup, by_year
@@ -46,7 +47,17 @@ def rig_pages(model: SiteModel) -> list[PagePlan]:
     addresses = model.addresses.rigs
     links = [Link(name, page) for name, page in addresses.items()]
     rigs = [facts for facts in model.facts.rigs if facts.rig.name in addresses]
-    return [PagePlan(addresses[f.rig.name], "group.html", "rig", partial(_of_rig, model, f, links)) for f in rigs]
+    return [
+        PagePlan(
+            addresses[f.rig.name],
+            "group.html",
+            "rig",
+            partial(_of_rig, model, f, links),
+            # Of its pictures the sessions with this rig alone count, as far as listed pictures hold them.
+            told_from=model.told_from.all_of(f.pictures, f.rig.name, f.integration, links),
+        )
+        for f in rigs
+    ]
 
 
 def _of_rig(model: SiteModel, facts: RigFacts, links: Sequence[Link]) -> GroupContext:
@@ -74,8 +85,19 @@ def _pages(
         if (name := of(target)) is not None:
             members.setdefault(name, []).append(target)
     links = [Link(name, addresses[name]) for name in sorted(members)]
+    pictures: dict[str, list[PictureFacts]] = {name: [] for name in members}
+    group_of = {t.identity: name for name, targets in members.items() for t in targets}
+    for p in model.facts.listed:
+        if p.target is not None and p.target.name in group_of:
+            pictures[group_of[p.target.name]].append(p)
     return [
-        PagePlan(addresses[name], "group.html", by, partial(_context, model, by, name, targets, links))
+        PagePlan(
+            addresses[name],
+            "group.html",
+            by,
+            partial(_context, model, by, name, targets, pictures[name], links),
+            told_from=model.told_from.all_of(pictures[name], name, [t.identity for t in targets], links),
+        )
         for name, targets in members.items()
     ]
 
@@ -85,10 +107,9 @@ def _context(
     by: Literal["constellation", "kind"],
     name: str,
     targets: Sequence[TargetFacts],
+    pictures: Sequence[PictureFacts],
     links: Sequence[Link],
 ) -> GroupContext:
-    members_here = {t.identity for t in targets}
-    pictures = (p for p in model.facts.listed if p.target is not None and p.target.name in members_here)
     return GroupContext(
         frame=model.frame,
         by=by,

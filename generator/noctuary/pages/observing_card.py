@@ -14,6 +14,7 @@ from noctuary.facts.optics import aperture_mm, f_ratio, focal_length_mm
 from noctuary.facts.target import TargetFacts
 from noctuary.pages.addresses import Addresses, picture_page
 from noctuary.pages.page import Frame, Link, PagePlan
+from noctuary.pages.product import digest
 from noctuary.pages.site_model import SiteModel
 from noctuary.plain_record import plain_record
 
@@ -75,9 +76,14 @@ def _card_of(target: TargetFacts, darks: Sequence[Session]) -> Continuation:
 
 def pages(model: SiteModel) -> list[PagePlan]:
     darks = with_darks(f.session for t in model.facts.targets for f in t.sessions)
+    all_darks = digest(darks)
     return [
         PagePlan(
-            address(model.addresses, t.identity), "observing_card.html", "card", partial(_context, model, t, darks)
+            address(model.addresses, t.identity),
+            "observing_card.html",
+            "card",
+            partial(_context, model, t, darks),
+            told_from=model.told_from.all_of(t.pictures, t.identity, all_darks),
         )
         for t in model.facts.targets
         if has_card(t)

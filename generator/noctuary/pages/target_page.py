@@ -123,8 +123,12 @@ def pages(model: SiteModel) -> list[PagePlan]:
     for t in targets:
         here = model.addresses.targets[t.identity]
         same_place = in_constellation.get(t.object.constellation or "", [])
-        tell = partial(_context, model, t, near.get(t.identity, ()), same_place, of_kind[t.object.kind])
-        target_pages.append(PagePlan(here, "target.html", "target", tell))
+        beside = near.get(t.identity, ()), same_place, of_kind[t.object.kind]
+        layers = [(g.before_id, g.picture_id) in model.layers for g in t.growth]
+        # All else that is known of a target follows from its pictures.
+        told_from = model.told_from.all_of(t.pictures, layers, model.frames.get(t.identity), beside)
+        tell = partial(_context, model, t, *beside)
+        target_pages.append(PagePlan(here, "target.html", "target", tell, told_from=told_from))
     return target_pages
 
 
