@@ -17,9 +17,12 @@ def modules(svg: ET.Element) -> list[str]:
     side = int((svg.get("viewBox") or "").split()[2])
     grid = [["0"] * side for _ in range(side)]
     _, dark = svg.iter("path")
-    for x, y, length in re.findall(r"M(\d+) (\d+)h(\d+)v1", dark.get("d") or ""):
-        for column in range(int(x), int(x) + int(length)):
-            grid[int(y)][column] = "1"
+    assert dark.get("stroke-width") is None  # one module
+    for x, y, steps in re.findall(r"M(\d+) (\d+)\.5([mh0-9 ]+)", dark.get("d") or ""):
+        at = int(x)
+        for way, length in re.findall(r"([mh])(\d+)", steps):
+            grid[int(y)][at : at + int(length)] = ("1" if way == "h" else "0") * int(length)
+            at += int(length)
     return ["".join(row) for row in grid]
 
 
@@ -39,7 +42,7 @@ def test_the_code_says_its_address_in_words_and_is_black_on_white() -> None:
     assert (svg.get("aria-label") or "").endswith("https://stars.example/?a=1&b=2")
     ground, dark = svg.iter("path")
     assert ground.get("fill") == "#fff"
-    assert dark.get("fill") is None  # black, whatever the page's colours
+    assert dark.get("stroke") == "#000"  # whatever the page's colours
 
 
 def test_other_addresses_have_other_codes() -> None:

@@ -37,6 +37,16 @@ def group(root, name):
     return next(g for g in root.iter("g") if g.get("class") == name)
 
 
+def drawn(path):
+    """The points of a path of moves and relative steps."""
+    points: list[tuple[float, float]] = []
+    for letter, numbers in re.findall(r"([Ml])([^Mlz]*)", path.get("d")):
+        values = [float(number) for number in re.findall(r"-?[\d.]+", numbers)]
+        for x, y in zip(values[::2], values[1::2], strict=True):
+            points.append((x, y) if letter == "M" else (points[-1][0] + x, points[-1][1] + y))
+    return points
+
+
 def size_of(text):
     return float(text.get("font-size"))
 
@@ -74,7 +84,7 @@ def test_the_grid_lies_on_round_coordinates_and_its_labels_in_the_frame(ra, dec,
     assert len([p for p in lines if p.get("class") == "ra"]) >= 2
     assert len([p for p in lines if p.get("class") == "dec"]) >= 2
     for line in lines:
-        points = [tuple(map(float, p.split())) for p in re.split(r"[ML]", line.get("d")) if p.strip()]
+        points = drawn(line)
         sky = [placement.sky(x, y) for x, y in points]
         if line.get("class") == "dec":
             spread = {round(float(d), 2) for _, d in sky}
@@ -103,13 +113,16 @@ def test_objects_are_ringed_where_they_lie_at_their_size(ra, dec, angle, mirrore
     x, y = WIDTH * 0.4, HEIGHT * 0.55
     thing = MarkedObject("Thing", float(at[0]), float(at[1]), x, y, (20.0, 8.0), 30.0, True, None, False, 0)
     _, root = layer(ra, dec, angle, mirrored, [thing])
-    path = next(p for p in group(root, "of-objects").iter("path") if p.get("class") == "thing")
-    points = [tuple(map(float, p.split())) for p in re.split(r"[MLz]", path.get("d")) if p.strip()]
-    reach = [math.dist(p, (thing.x, thing.y)) for p in points]
-    assert max(reach) == pytest.approx(10 * 60 / SCALE, rel=0.01)
-    assert min(reach) == pytest.approx(4 * 60 / SCALE, rel=0.01)
-    far = points[reach.index(max(reach))]
-    tip = placement.sky(*far)
+    ellipse = next(p for p in group(root, "of-objects").iter("ellipse") if p.get("class") == "thing")
+    middle = float(ellipse.get("cx")), float(ellipse.get("cy"))
+    assert math.dist(middle, (thing.x, thing.y)) < 0.3
+    assert float(ellipse.get("rx")) == pytest.approx(10 * 60 / SCALE, rel=0.01)
+    assert float(ellipse.get("ry")) == pytest.approx(4 * 60 / SCALE, rel=0.01)
+    turned, *about = (float(number) for number in re.findall(r"[\d.]+", ellipse.get("transform")))
+    assert tuple(about) == middle
+    turn = math.radians(turned)
+    reach = float(ellipse.get("rx"))
+    tip = placement.sky(middle[0] + reach * math.cos(turn), middle[1] + reach * math.sin(turn))
     bearing = math.degrees(
         math.atan2(
             math.sin(math.radians(float(tip[0]) - thing.ra_deg)) * math.cos(math.radians(float(tip[1]))),

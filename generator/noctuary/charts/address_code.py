@@ -24,17 +24,27 @@ class AddressCode:
         code = segno.make(self.address, error="q", micro=False)
         rows = [bytes(row) for row in code.matrix]
         side = len(rows) + 2 * QUIET
-        runs = "".join(
-            f"M{x + QUIET} {y + QUIET}h{length}v1h-{length}z"
-            for y, row in enumerate(rows)
-            for x, length in _dark_runs(row)
-        )
+        # Strokes along the middle of each row, one module wide: half as long to write as outlines.
+        runs = "".join(_strokes(row, y + QUIET) for y, row in enumerate(rows))
         words = formatter.gettext("The address of this page as a code: {address}")
         label = escape(words.format(address=self.address))
         return (
             f'<svg class="address-code" viewBox="0 0 {side} {side}" role="img" aria-label="{label}" '
-            f'shape-rendering="crispEdges"><path fill="#fff" d="M0 0h{side}v{side}H0z"/><path d="{runs}"/></svg>'
+            f'shape-rendering="crispEdges"><path fill="#fff" d="M0 0h{side}v{side}H0z"/>'
+            f'<path stroke="#000" d="{runs}"/></svg>'
         )
+
+
+def _strokes(row: bytes, y: int) -> str:
+    """The dark modules of a row as SVG draws them: a point, then how far to draw and how far to go on."""
+    runs = _dark_runs(row)
+    if not runs:
+        return ""
+    text, at = f"M{runs[0][0] + QUIET} {y}.5", runs[0][0]
+    for x, length in runs:
+        text += (f"m{x - at} 0" if x > at else "") + f"h{length}"
+        at = x + length
+    return text
 
 
 def _dark_runs(row: bytes) -> list[tuple[int, int]]:

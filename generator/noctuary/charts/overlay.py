@@ -14,8 +14,9 @@ from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 from noctuary.charts.drawing import Formatter
+from noctuary.charts.ellipse import ellipse_through
 from noctuary.charts.overlay_names import Box, NameSetter, Point, Shape, box_around, ring
-from noctuary.charts.simplify import simplified
+from noctuary.charts.simplify import path, simplified
 from noctuary.plain_record import plain_record
 from noctuary.sexagesimal import parts
 
@@ -93,6 +94,8 @@ class _Layer:
         self.placement, self.formatter = placement, formatter
         self.width, self.height = placement.width_px, placement.height_px
         self.net = graticule(placement)
+        #: A tenth of a pixel where the picture is shown a thousand wide.
+        self.unseen = self.width / 10_000
         self.marked = sorted(marked, key=lambda m: m.rank)[:MOST_OBJECTS]
         #: What the names of each showing take, once they are set.
         self.named: dict[int, list[Box]] = {}
@@ -121,7 +124,7 @@ class _Layer:
             kind = "star" if thing.is_star else "thing"
             around = () if thing.is_star else self._ellipse(thing, least)
             if around:
-                parts.append(f'<path class="{kind}" d="M{"L".join(f"{x:.1f} {y:.1f}" for x, y in around)}z"/>')
+                parts.append(self._outline(kind, around))
             else:
                 parts.append(f'<circle class="{kind}" cx="{thing.x:.1f}" cy="{thing.y:.1f}" r="{least:.1f}"/>')
                 around = ring(thing.x, thing.y, least)
@@ -135,6 +138,17 @@ class _Layer:
         if thing.size_arcmin is None or thing.size_arcmin[0] * 30 / self.placement.image_scale_arcsec_px < least:
             return ()
         return outline_px(self.placement, thing)
+
+    def _outline(self, kind: str, around: tuple[Point, ...]) -> str:
+        """The ring as the ellipse that it is on nearly every picture: 72 points of each made half of a page."""
+        found = ellipse_through(around, self.unseen)
+        if found is None:
+            return f'<path class="{kind}" d="{path(simplified(around, self.unseen))}z"/>'
+        place = f'cx="{found.x:.1f}" cy="{found.y:.1f}"'
+        if found.major - found.minor < self.unseen:
+            return f'<circle class="{kind}" {place} r="{found.major:.1f}"/>'
+        turned = f"rotate({found.angle_deg:.1f} {found.x:.1f} {found.y:.1f})"
+        return f'<ellipse class="{kind}" {place} rx="{found.major:.1f}" ry="{found.minor:.1f}" transform="{turned}"/>'
 
     def _names(self, shown: int, shapes: list[Shape]) -> str:
         """Names for one showing, with a thin line to those that find no room beside their objects."""
@@ -160,11 +174,9 @@ class _Layer:
     def _grid(self) -> str:
         parts = []
         for line in self.net.lines:
-            # A tenth of a pixel where a picture is shown a thousand wide: most of the points were half of the page.
-            runs = [simplified(run, self.width / 10_000) for run in line.runs]
-            path = "".join("M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in run) for run in runs)
-            if path:
-                parts.append(f'<path class="{line.kind}" d="{path}"/>')
+            drawn = "".join(path(simplified(run, self.unseen)) for run in line.runs)
+            if drawn:
+                parts.append(f'<path class="{line.kind}" d="{drawn}"/>')
         for shown, name in SHOWINGS:
             size = LETTER * 0.92 * self.width / shown
             clear = (f for f in self._figures(shown) if not any(f.box.meets(name) for name in self.named[shown]))

@@ -1,9 +1,10 @@
-"""Lines with no more points than one can see."""
+"""Lines with no more points than one can see, and no more letters than their points need."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
 from noctuary.sky.map_projection import Point
 
@@ -26,6 +27,22 @@ def simplified(line: Sequence[Point], tolerance: float) -> list[Point]:
             kept.add(at)
             waiting += [(first, at), (at, last)]
     return [line[i] for i in sorted(kept)]
+
+
+def path(line: Sequence[Point]) -> str:
+    """The line as SVG writes one, to a tenth of a unit: a point, then every step from there.
+
+    Steps are of few digits, and two thirds as long as points; they are taken between rounded points, so that what is
+    rounded away does not add up.
+    """
+    tenths = [(round(10 * x), round(10 * y)) for x, y in line]
+    steps = [(x - last_x, y - last_y) for (last_x, last_y), (x, y) in pairwise(tenths)]
+    return f"M{_pairs(tenths[:1])}" + (f"l{_pairs(steps)}" if steps else "")
+
+
+def _pairs(tenths: Sequence[tuple[int, int]]) -> str:
+    """Numbers one after the other; a minus parts two of them as well as a space does."""
+    return " ".join(f"{number / 10:.1f}".removesuffix(".0") for pair in tenths for number in pair).replace(" -", "-")
 
 
 def _distance(point: Point, a: Point, b: Point) -> float:
