@@ -28,10 +28,16 @@ from tests.served_site import served  # noqa: E402
 #: What is typed, letter by letter.
 TYPED = "m31 ga"
 #: Marks in the recorded run of the page: the finger, the key, and the frame after the one in which results were set.
-MARKS = """addEventListener("pointerdown", () => performance.mark("finger"), true);
-addEventListener("keydown", () => performance.mark("key"), true);
+#: Each is made once before it counts: the first of a kind takes a slow phone 10 ms that are not the page's.
+MARKS = """const finger = () => performance.mark("finger");
+const key = () => performance.mark("key");
+const mark = (name) => scheduler.postTask(() => performance.mark(name), { priority: "user-blocking" });
+const painted = () => mark("painted");
+finger(); key(); mark("ready");
+addEventListener("pointerdown", finger, true);
+addEventListener("keydown", key, true);
 addEventListener("DOMContentLoaded", () => {
-  const painted = () => scheduler.postTask(() => performance.mark("painted"), { priority: "user-blocking" });
+  requestAnimationFrame(() => mark("ready"));
   const shown = new MutationObserver(() => requestAnimationFrame(painted));
   for (const part of ["#find output", "#results"]) shown.observe(document.querySelector(part), { childList: true });
 });"""

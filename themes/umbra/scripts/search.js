@@ -8,7 +8,7 @@
   var results = document.getElementById("results");
   if (!form || !gallery || !results) return;
   var AT_ONCE = innerWidth < 640 ? 16 : 48;      /* so many results are shown, and so many more when asked */
-  var AT_FIRST = innerWidth < 640 ? 4 : 16;      /* so many of them with the letter that was typed, the others after it */
+  var AT_FIRST = innerWidth < 640 ? 2 : 16;      /* so many of them with the letter that was typed, the others after it */
   var TYPED_INTO = 12;        /* a list longer than this can be typed into */
   var box = form.elements.words;
   var lists = form.querySelector(".search-lists");
