@@ -139,6 +139,29 @@ def test_what_is_asked_for_before_a_click_is_light(first_view):
 
 
 @pytest.mark.browser
+@pytest.mark.parametrize("path", ["index.html", "exhibits/february-meeting.html"])
+def test_pictures_further_down_leave_the_way_to_the_first(chromium, address, path):
+    """None of them is asked for until the first has come, and all are there for whoever goes to them."""
+    context = chromium.new_context(viewport={"width": 390, "height": 844})
+    page = context.new_page()
+    held: list[Any] = []
+
+    def hold_the_first(route: Any) -> None:
+        held.append(route)
+        if len(held) > 1:
+            route.continue_()
+
+    page.route("**/images/**", hold_the_first)
+    page.goto(f"{address}/{path}", wait_until="domcontentloaded")
+    page.wait_for_timeout(500)
+    assert len([one for one in held if not one.request.url.endswith(".svg")]) == 1
+    held[0].continue_()
+    load_all_pictures(page)
+    assert len(held) > 2
+    context.close()
+
+
+@pytest.mark.browser
 @pytest.mark.parametrize(("width", "scale", "limit"), [(390, 3, 250_000), (1440, 1, 700_000)])
 def test_the_first_view_of_every_kind_of_page_is_light(first_view, width, scale, limit):
     """All requests of the first view, texts compressed as a server would: on a fine phone and on a plain screen."""

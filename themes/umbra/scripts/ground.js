@@ -1,4 +1,4 @@
-/* What must be known before anything is drawn: the ground that was chosen last, and the face.
+/* What must be known before anything is drawn: the ground that was chosen last, the face, and which pictures can wait.
    Storage may be refused (private windows, files). */
 (function (root, here) {
   "use strict";
@@ -6,6 +6,12 @@
   root.classList.add("scripted");
   try { ground = localStorage.getItem("ground"); } catch (refused) { /* then the system's preference holds */ }
   if (ground === "night" || ground === "day" || ground === "red") root.dataset.ground = ground;
+
+  /* Pictures further down leave the way to the first one, and are asked for when it is there or somebody goes to them. */
+  root.classList.add("picture-coming");
+  ["load", "scroll", "pointerdown", "keydown"].forEach(function (kind) {
+    addEventListener(kind, function () { root.classList.remove("picture-coming"); }, { once: true, passive: true });
+  });
 
   /* Text waits for its face, at most a moment, so that it is set once: what was set in the stand-in would move. */
   function face(name) { return new URL("../fonts/vollkorn-" + name + ".woff2", here).href; }
