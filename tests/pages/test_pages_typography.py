@@ -136,3 +136,8 @@ def test_small_things():
 @pytest.mark.parametrize("tag", ["en", "en-GB", "de-AT", "zh-Hant-TW", "xx-nonsense", "", "pt_BR"])
 def test_any_language_tag_sets_a_date(tag):
     assert "2025" in Typography(tag).date(date(2025, 1, 18))
+
+
+def test_a_month_in_a_sentence_is_written_out():
+    assert Typography("en").month_name(9) == "September"
+    assert Typography("de").month_name(3) == "März"

@@ -13,7 +13,6 @@ import yaml
 from noctuary.build_manifest import BuildManifest
 from noctuary.inspection import inspect
 from noctuary.memo import Memo
-from noctuary.pages.exports.export_list import site_exports
 from noctuary.pages.page_list import pages, site_model
 from noctuary.pages.picture_view import PictureView, Source
 from noctuary.pages.product import digest
@@ -44,7 +43,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def look(demo: Path) -> Callable[[], dict[str, tuple[str | None, str]] | None]:
-    """What every page and export is told from, and a digest of it, by its address; ``None`` with a fault."""
+    """What every page is told from, and a digest of it, by its address; ``None`` where the archive has a fault."""
     memory = Memo()
 
     def looked() -> dict[str, tuple[str | None, str]] | None:
@@ -60,8 +59,7 @@ def look(demo: Path) -> Callable[[], dict[str, tuple[str | None, str]] | None]:
         model = site_model(found.facts, shown)
         assert index(model, memory) == index(model, Memo())
         plans = [*pages(model), *share_image_pages(model)]
-        told = {plan.path: (plan.told_from, digest(plan.page())) for plan in plans}
-        return told | {export.path: (export.told_from, export.made_of()) for export in site_exports(model)}
+        return {plan.path: (plan.told_from, digest(plan.page())) for plan in plans}
 
     return looked
 

@@ -200,6 +200,10 @@ class Typography:
         """The short name of a month, 1 to 12: ``Jan``."""
         return str(format_date(dt.date(2001, month, 1), "LLL", locale=self.locale))
 
+    def month_name(self, month: int) -> str:
+        """The name of a month, 1 to 12, as it stands in a sentence: ``January``."""
+        return str(format_date(dt.date(2001, month, 1), "MMMM", locale=self.locale))
+
     def month_year(self, day: dt.date | None) -> str:
         """``January 2025``."""
         return NONE if day is None else str(format_skeleton("yMMMM", day, locale=self.locale))
@@ -340,8 +344,8 @@ class Typography:
         unit keep their order (Unicode Standard Annex 9, explicit isolates).
         """
         words = (
-            "in_words", "date", "short_date", "day_month", "month", "weekday", "month_year", "dates", "long_dates",
-            "evening", "in_one_unit", "listed", "compass",
+            "in_words", "date", "short_date", "day_month", "month", "month_name", "weekday", "month_year", "dates",
+            "long_dates", "evening", "in_one_unit", "listed", "compass",
         )  # fmt: skip
         quantities = (
             "number", "count", "signed", "plain", "unit", "percent", "spread", "duration", "hours", "short_hours",

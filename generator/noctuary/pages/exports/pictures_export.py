@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from functools import partial
 from typing import Any
 
 import orjson
 
-from noctuary.facts.picture import PictureFacts
 from noctuary.pages.addresses import picture_page
 from noctuary.pages.exports.export import Export
 from noctuary.pages.exports.facts_json import published_json
@@ -21,13 +20,11 @@ PICTURES = "data/pictures.json"
 
 def exports(model: SiteModel) -> Iterator[Export]:
     """One file for the archive as a whole."""
-    listed = tuple(p for p in model.facts.listed if p.picture.id in model.shown)
-    tell = partial(_every_picture, model, listed)
-    told_from = model.told_from.all_of(listed)
-    yield Export(PICTURES, "JSON", None, lambda: digest(tell()), tell, _json, told_from)
+    tell = partial(_every_picture, model)
+    yield Export(PICTURES, "JSON", None, digest(tell()), tell, _json)
 
 
-def _every_picture(model: SiteModel, listed: Iterable[PictureFacts]) -> dict[str, Any]:
+def _every_picture(model: SiteModel) -> dict[str, Any]:
     archive = model.facts.archive
     return {
         "title": archive.title,
@@ -35,7 +32,8 @@ def _every_picture(model: SiteModel, listed: Iterable[PictureFacts]) -> dict[str
         "licence": archive.licence,
         "pictures": [
             {**published_json(p), "finished": str(p.picture.finished), "page": picture_page(p.picture.id)}
-            for p in listed
+            for p in model.facts.listed
+            if p.picture.id in model.shown
         ],
     }
 
