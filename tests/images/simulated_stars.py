@@ -26,16 +26,17 @@ def draw(
     if left >= right or top >= bottom:
         return
     inner = (np.arange(5) - 2) / 5
-    across = (np.arange(left, right)[:, None] + inner).ravel() - x
-    along = (np.arange(top, bottom)[:, None] + inner).ravel() - y
-    dx, dy = np.meshgrid(across, along)
+    dx = (np.arange(left, right)[:, None] + inner).ravel() - x
+    dy = ((np.arange(top, bottom)[:, None] + inner).ravel() - y)[:, None]
     turn = math.radians(direction)  # y runs down
-    u = dx * math.cos(turn) - dy * math.sin(turn)
-    v = dx * math.sin(turn) + dy * math.cos(turn)
-    square = (2 * u / longer) ** 2 + (2 * v / shorter) ** 2  # 1 at half maximum
-    fine = 0.5**square if moffat is None else (1 + (2 ** (1 / moffat) - 1) * square) ** -moffat
-    pixels = fine.reshape(bottom - top, 5, right - left, 5).mean(axis=(1, 3))
-    frame[top:bottom, left:right] += flux * pixels / (fine.sum() / 25)
+    cos, sin, wide, narrow = math.cos(turn), math.sin(turn), (2 / longer) ** 2, (2 / shorter) ** 2
+    square = 2 * (narrow - wide) * cos * sin * dx * dy  # 1 at half maximum
+    square += (wide * cos**2 + narrow * sin**2) * dx**2
+    square += (wide * sin**2 + narrow * cos**2) * dy**2
+    fine = np.exp2(-square) if moffat is None else (1 + (2 ** (1 / moffat) - 1) * square) ** -moffat
+    rows = fine.reshape(bottom - top, 5, -1).sum(axis=1)
+    pixels = rows.reshape(bottom - top, right - left, 5).sum(axis=2)
+    frame[top:bottom, left:right] += flux / pixels.sum() * pixels
 
 
 def frame(

@@ -194,8 +194,8 @@ def test_tiles_are_named_as_the_service_that_their_information_describes(demo: A
 
 def test_without_an_address_there_is_none_and_all_else_is_the_same(demo: ArchiveFacts) -> None:
     nowhere = replace(demo, archive=replace(demo.archive, address=None))
-    before = {e.path: e.made_of for e in site_exports(model_of(demo)) if not e.path.startswith("data/iiif/")}
-    after = {e.path: e.made_of for e in site_exports(model_of(nowhere))}
+    before = {e.path: e.made_of() for e in site_exports(model_of(demo)) if not e.path.startswith("data/iiif/")}
+    after = {e.path: e.made_of() for e in site_exports(model_of(nowhere))}
     assert after == before
 
 

@@ -13,6 +13,7 @@ import yaml
 from noctuary.build_manifest import BuildManifest
 from noctuary.inspection import inspect
 from noctuary.memo import Memo
+from noctuary.pages.exports.export_list import site_exports
 from noctuary.pages.page_list import pages, site_model
 from noctuary.pages.picture_view import PictureView, Source
 from noctuary.pages.product import digest
@@ -43,7 +44,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def look(demo: Path) -> Callable[[], dict[str, tuple[str | None, str]] | None]:
-    """What every page is told from, and a digest of it, by its address; ``None`` where the archive has a fault."""
+    """What every page and export is told from, and a digest of it, by its address; ``None`` with a fault."""
     memory = Memo()
 
     def looked() -> dict[str, tuple[str | None, str]] | None:
@@ -59,7 +60,8 @@ def look(demo: Path) -> Callable[[], dict[str, tuple[str | None, str]] | None]:
         model = site_model(found.facts, shown)
         assert index(model, memory) == index(model, Memo())
         plans = [*pages(model), *share_image_pages(model)]
-        return {plan.path: (plan.told_from, digest(plan.page())) for plan in plans}
+        told = {plan.path: (plan.told_from, digest(plan.page())) for plan in plans}
+        return told | {export.path: (export.told_from, export.made_of()) for export in site_exports(model)}
 
     return looked
 

@@ -28,6 +28,7 @@ UNEVEN_FROM = 0.18
 
 _EXPONENTS = (1.8, 2.1, 2.5, 3.0, 3.7, 4.8, 7.0, 12.0, 100.0)  # the last is a Gaussian but for a hair
 _STEPS = 12
+_SETTLED = 1e-7  # of what the fit leaves behind: a star whose step changes it by less has come to rest
 _GAUSS = 0.5 / math.sqrt(3.0)  # the two points of Gauss' rule in a pixel
 _AT_ONCE = 1 << 14  # pixels of stars that are fitted at once
 
@@ -146,19 +147,17 @@ class _Fits:
         steps = np.arange(-reach, reach + 1)
         stamps = sky.above[row[:, None, None] + steps[:, None], column[:, None, None] + steps[None, :]]
         light: Floats = stamps.reshape(len(stars), -1).astype(np.float64)
-        right = np.tile(steps, len(steps)).astype(np.float64)
-        down = np.repeat(steps, len(steps)).astype(np.float64)
         middle: Floats = np.stack([stars.x - column, stars.y - row], axis=1).astype(np.float64)
         # The middle of a star counts most: half its height is wanted, and neighbours stand in the outskirts.
         usual = 2.355 * float(np.median(stars.spread))
-        weight = np.exp(-0.5 * (right**2 + down**2) / max(usual, 1.5) ** 2) ** 0.5
+        weight = np.exp(-0.25 * (steps[:, None] ** 2 + steps**2) / max(usual, 1.5) ** 2)
         some = np.linspace(0, len(stars) - 1, min(len(stars), 80)).astype(int)
         left = [
-            float(np.median(_fitted(light[some], weight, right, down, middle[some], stars.spread[some], power)[1]))
+            float(np.median(_fitted(light[some], weight, middle[some], stars.spread[some], power)[1]))
             for power in _EXPONENTS
         ]
         power = _EXPONENTS[int(np.argmin(left))]
-        numbers, _, good = _fitted(light, weight, right, down, middle, stars.spread, power)
+        numbers, _, good = _fitted(light, weight, middle, stars.spread, power)
         a, b, c = numbers[:, 4], numbers[:, 5], numbers[:, 6]
         root = np.sqrt(np.maximum(a * c - b * b, 1e-12))
         full = 2.0 * np.sqrt((2.0 ** (1.0 / power) - 1.0) / root)
@@ -170,91 +169,108 @@ class _Fits:
 
 
 def _fitted(
-    stamps: Floats, weight: Floats, right: Floats, down: Floats, middle: Floats, spread: Floats, power: float
+    stamps: Floats, weight: Floats, middle: Floats, spread: Floats, power: float
 ) -> tuple[Floats, Floats, NDArray[np.bool_]]:
-    """All stars at once by Levenberg and Marquardt's damped least squares.
+    """All stars at once by Levenberg and Marquardt's damped least squares; one that has settled is let go.
 
-    Returns the numbers (n, 7): height, background, x, y and the form a, b, c of (1 + a·x² + 2b·x·y + c·y²)^−power;
-    what each fit leaves behind, relative to the star's height; and which came out sound.
+    ``stamps`` are squares (n, pixels) of the shape of ``weight``. Returns the numbers (n, 7): height, background, x,
+    y and the form a, b, c of (1 + a·x² + 2b·x·y + c·y²)^−power; what each fit leaves behind, relative to the star's
+    height; and which came out sound.
     """
     count = len(stamps)
     start = (2.0 ** (1.0 / power) - 1.0) / np.maximum(1.1774 * np.clip(spread, 0.6, None), 0.5) ** 2
     numbers = np.stack(
         [stamps.max(axis=1), np.zeros(count), middle[:, 0], middle[:, 1], start, np.zeros(count), start], axis=1
     )
-    damping = np.full(count, 1e-2)
-    stamps = stamps * weight
-    value, slopes = _profile(numbers, weight, right, down, power)
-    cost = ((stamps - value) ** 2).sum(axis=1)
+    stamps = stamps * weight.ravel()
+    value, slopes = _profile(numbers, weight, power)
+    rest = stamps - value
+    cost = (rest**2).sum(axis=1)
+    going, damping = np.arange(count), np.full(count, 1e-2)
     for _ in range(_STEPS):
         normal = slopes @ slopes.transpose(0, 2, 1)
-        towards = slopes @ (stamps - value)[:, :, None]
+        towards = slopes @ rest[:, :, None]
         diagonal = np.einsum("nkk->nk", normal)
         normal[:, range(7), range(7)] = diagonal * (1.0 + damping[:, None]) + 1e-12 * diagonal.max(axis=1)[:, None]
-        step = np.linalg.solve(normal, towards)[:, :, 0]
-        trial = numbers + step
+        trial = numbers[going] + np.linalg.solve(normal, towards)[:, :, 0]
         sound = (trial[:, 4] > 1e-5) & (trial[:, 6] > 1e-5) & (trial[:, 4] * trial[:, 6] > 1.001 * trial[:, 5] ** 2)
-        sound &= np.isfinite(trial).all(axis=1) & (np.abs(trial[:, 2:4] - middle) < 3.0).all(axis=1)
-        trial[~sound] = numbers[~sound]
-        new_value, new_slopes = _profile(trial, weight, right, down, power)
-        new_cost = ((stamps - new_value) ** 2).sum(axis=1)
-        better = sound & (new_cost <= cost)
-        numbers[better], value[better], slopes[better] = trial[better], new_value[better], new_slopes[better]
-        settled = bool((np.abs(cost - new_cost) < 1e-5 * cost)[better].all()) and better.mean() > 0.9
-        cost = np.where(better, new_cost, cost)
+        sound &= np.isfinite(trial).all(axis=1) & (np.abs(trial[:, 2:4] - middle[going]) < 3.0).all(axis=1)
+        trial[~sound] = numbers[going[~sound]]
+        new_value, new_slopes = _profile(trial, weight, power)
+        new_rest = stamps[going] - new_value
+        old_cost, new_cost = cost[going], (new_rest**2).sum(axis=1)
+        better = sound & (new_cost <= old_cost)
+        numbers[going[better]], cost[going[better]] = trial[better], new_cost[better]
+        rest[better], slopes[better] = new_rest[better], new_slopes[better]
         damping = np.where(better, damping * 0.2, damping * 8.0)
-        if settled:
+        on = ~sound | (np.abs(old_cost - new_cost) > _SETTLED * old_cost)
+        if not on.any():
             break
+        if not on.all():
+            going, damping, rest, slopes = going[on], damping[on], rest[on], slopes[on]
     left = np.sqrt(cost / stamps.shape[1]) / np.maximum(numbers[:, 0], 1e-30)
     good = np.isfinite(left) & (numbers[:, 0] > 0) & (left < 5.0 * np.median(left))
     return numbers, left, good
 
 
-def _profile(numbers: Floats, weight: Floats, right: Floats, down: Floats, power: float) -> tuple[Floats, Floats]:
+def _profile(numbers: Floats, weight: Floats, power: float) -> tuple[Floats, Floats]:
     """The profile averaged over every pixel, (n, pixels), and its slopes by the seven numbers, (n, 7, pixels).
 
-    Both times the weight of the pixel.
+    Both times the weight of the pixel, a square with the star's pixel in its middle.
     """
-    value, slopes = np.empty((len(numbers), len(right))), np.empty((len(numbers), 7, len(right)))
+    value, slopes = np.empty((len(numbers), weight.size)), np.empty((len(numbers), 7, weight.size))
     # As many stars at once as a processor's near memory holds: with all of them it would wait for the far one.
-    stars = max(1, _AT_ONCE // len(right))
+    stars = max(1, _AT_ONCE // weight.size)
     for start in range(0, len(numbers), stars):
         some = slice(start, start + stars)
-        _profile_of_some(numbers[some], weight, right, down, power, value[some], slopes[some])
+        _profile_of_some(
+            numbers[some], weight, power,
+            value[some].reshape(-1, *weight.shape), slopes[some].reshape(-1, 7, *weight.shape),
+        )  # fmt: skip
     return value, slopes
 
 
-def _profile_of_some(
-    numbers: Floats, weight: Floats, right: Floats, down: Floats, power: float, value: Floats, slopes: Floats
-) -> None:
-    """The same, written into ``value`` and ``slopes``."""
-    height, ground, x, y, a, b, c = (numbers[:, [k]] for k in range(7))
+def _profile_of_some(numbers: Floats, weight: Floats, power: float, value: Floats, slopes: Floats) -> None:
+    """The same, written into ``value`` (n, rows, columns) and ``slopes`` (n, 7, rows, columns)."""
+    height, ground, x, y, a, b, c = (numbers[:, k, None, None] for k in range(7))
+    steps = np.arange(len(weight)) - len(weight) // 2
     mean = np.zeros_like(value)
-    by_x, by_y, by_a, by_b, by_c = (np.zeros_like(value) for _ in range(5))
+    # Sums of how steeply the profile falls, times 1, dx, dy, dx², dx·dy and dy².
+    by_dx, by_dy, by_dx_dx, by_dx_dy, by_dy_dy = (np.zeros_like(value) for _ in range(5))
     for shift_x in (-_GAUSS, _GAUSS):
-        dx = right + shift_x - x
+        dx = steps + shift_x - x
+        steepness, down = np.zeros_like(value), np.zeros_like(value)
         for shift_y in (-_GAUSS, _GAUSS):
-            dy = down + shift_y - y
-            along, across = a * dx + b * dy, b * dx + c * dy
-            base = np.maximum(1.0 + along * dx + across * dy, 1e-6)
+            dy = steps[:, None] + shift_y - y
+            base = 2.0 * b * dx * dy
+            base += 1.0 + a * dx * dx
+            base += c * dy * dy
+            np.maximum(base, 1e-6, out=base)
             shape = base**-power
-            steep = shape / base
             mean += shape
-            by_x += steep * along
-            by_y += steep * across
-            by_b += steep * dx * dy
-            by_a += steep * dx * dx
-            by_c += steep * dy * dy
+            shape /= base
+            steepness += shape
+            shape *= dy
+            down += shape
+            shape *= dy
+            by_dy_dy += shape
+        by_dy += down
+        down *= dx
+        by_dx_dy += down
+        steepness *= dx
+        by_dx += steepness
+        steepness *= dx
+        by_dx_dx += steepness
     mean *= weight / 4.0
     factor = -power * height / 4.0 * weight
     value[:] = height * mean + ground * weight
     slopes[:, 0] = mean
     slopes[:, 1] = weight
-    slopes[:, 2] = -2.0 * factor * by_x
-    slopes[:, 3] = -2.0 * factor * by_y
-    slopes[:, 4] = factor * by_a
-    slopes[:, 5] = 2.0 * factor * by_b
-    slopes[:, 6] = factor * by_c
+    slopes[:, 2] = -2.0 * factor * (a * by_dx + b * by_dy)
+    slopes[:, 3] = -2.0 * factor * (b * by_dx + c * by_dy)
+    slopes[:, 4] = factor * by_dx_dx
+    slopes[:, 5] = 2.0 * factor * by_dx_dy
+    slopes[:, 6] = factor * by_dy_dy
 
 
 def _zone(row: int, column: int, fits: _Fits, inside: NDArray[np.bool_], scale: float | None) -> Zone:

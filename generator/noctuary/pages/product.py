@@ -12,6 +12,8 @@ from dataclasses import dataclass
 
 import orjson
 
+from noctuary.diagnostic import Mark
+
 
 @dataclass(frozen=True, slots=True)
 class Product:
@@ -45,6 +47,16 @@ def digest(value: object) -> str:
 
 def _as_bytes(value: object) -> bytes:
     try:
-        return orjson.dumps(value, default=repr, option=orjson.OPT_NON_STR_KEYS)
+        return orjson.dumps(value, default=_plainly, option=orjson.OPT_NON_STR_KEYS)
     except TypeError:  # half a surrogate pair, say, from the name of a file
         return repr(value).encode("utf-8", "surrogatepass")
+
+
+def _plainly(value: object) -> object:
+    """What JSON has no form for: tuples with names as tuples, all else as it is printed.
+
+    Where in the records something was written is on no page, and pictures have fourteen such marks each.
+    """
+    if isinstance(value, Mark):
+        return None
+    return tuple(value) if isinstance(value, tuple) else repr(value)

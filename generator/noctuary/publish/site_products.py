@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from noctuary.diagnostic import Diagnostic
 from noctuary.images.rendition_cache import prune
+from noctuary.memo import Memo
 from noctuary.pages import not_found_page, search_index, sky_view_file
 from noctuary.pages.build_context import BuildContext
 from noctuary.pages.change_cut_outs import cut_out_files
@@ -70,7 +71,7 @@ def site_products(context: BuildContext, executor: str | None) -> SiteProducts:
         products.append(setter.planned(plan, context.memory))
         keep_page(plan, products[-1].ingredients[WORDS_AND_FACTS], context.memory)
     products += [share_images.product(plan, files) for plan in share_image_pages(model)]
-    products += [_export_product(export, setter.program) for export in exports]
+    products += [_export_product(export, setter.program, context.memory) for export in exports]
     index = search_index.index(model, context.memory)
     products.append(index.product(context.program))
     products += sky_view_file.products(model, context.program)
@@ -83,8 +84,12 @@ def site_products(context: BuildContext, executor: str | None) -> SiteProducts:
     )
 
 
-def _export_product(export: Export, program: str) -> Product:
-    return Product(export.path, {"facts": export.made_of, "program": program}, export.make, export.in_worker)
+def _export_product(export: Export, program: str, memory: Memo) -> Product:
+    if export.told_from is None:
+        facts = export.made_of()
+    else:
+        facts = memory.ask(("export", export.path, export.told_from), export.made_of, str)
+    return Product(export.path, {"facts": facts, "program": program}, export.make, export.in_worker)
 
 
 def _share_image(

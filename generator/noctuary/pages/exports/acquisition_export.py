@@ -43,7 +43,7 @@ def _in_every_format(stem: str, page: str | None, tell: Callable[[], ExportTable
             portable(f"{stem}{table_format.ending}"),
             table_format.name,
             page,
-            made_of,
+            lambda: made_of,
             tell,
             table_format.write,
         )

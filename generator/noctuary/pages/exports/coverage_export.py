@@ -10,6 +10,7 @@ import io
 import json
 import math
 from collections.abc import Iterator, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from noctuary.facts.placement_summary import PlacementSummary
@@ -42,7 +43,7 @@ def exports(model: SiteModel) -> Iterator[Export]:
         return
     # The order of the pictures and what they are called leave the coverage as it is.
     several = tuple(sorted({p.key: p for p in placements}.values(), key=lambda p: p.key))
-    made_of = digest([p.key for p in several])
+    made_of = partial(digest, [p.key for p in several])
     yield Export("data/coverage.fits", "MOC (FITS)", SKY, made_of, lambda: several, _as_fits)
     yield Export("data/coverage.json", "MOC (JSON)", SKY, made_of, lambda: several, _as_json)
 

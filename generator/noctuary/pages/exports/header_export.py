@@ -20,7 +20,7 @@ def exports(model: SiteModel) -> Iterator[Export]:
     for facts in model.facts.listed:
         shown = model.shown.get(facts.picture.id)
         if shown is not None and facts.placement is not None and outline_deg(facts.placement):
-            made_of = digest((facts.placement.key, shown.full.width, shown.full.height))
+            made_of = partial(digest, (facts.placement.key, shown.full.width, shown.full.height))
             tell = partial(_held, facts.placement, shown.full.width, shown.full.height)
             yield Export(f"data/placements/{facts.picture.id}.wcs", "FITS header", shown.page, made_of, tell, _header)
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import posixpath
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 
 from noctuary.archive.records import Archive
@@ -19,6 +19,7 @@ from noctuary.pages.exports.export import Export
 from noctuary.pages.exports.iiif_canvas import THUMBNAIL_PX, canvas, hours, with_objects
 from noctuary.pages.object_summary import object_note
 from noctuary.pages.picture_page import overlay_of
+from noctuary.pages.picture_view import PictureView
 from noctuary.pages.product import digest
 from noctuary.pages.site_model import SiteModel
 from noctuary.portable_name import portable
@@ -35,27 +36,42 @@ def exports(model: SiteModel) -> Iterator[Export]:
     listed = []
     for target in model.facts.targets:
         here = model.addresses.targets[target.identity]
-        plain, overlays = _manifest(model, target)
-        if plain["items"]:
-            listed.append({name: plain[name] for name in ("id", "type", "label", "thumbnail")})
-            path = plain["id"].removeprefix(archive.address)
-            made_of = digest((plain, overlays))
-            yield Export(path, "IIIF manifest", here, made_of, partial(_manifest, model, target), _with_objects)
+        shown = [model.shown[p.picture.id] for p in target.pictures if p.picture.id in model.shown]
+        if shown:
+            listed.append(_listed(archive, here, target, shown[0]))
+            path = listed[-1]["id"].removeprefix(archive.address)
+            tell = partial(_manifest, model, target)
+            made_of = partial(_made_of, tell)
+            told_from = model.told_from.all_of(target.pictures, target.identity)
+            yield Export(path, "IIIF manifest", here, made_of, tell, _with_objects, told_from)
     if listed:
         whole = _collection(archive, listed)
-        yield Export(words.COLLECTION, "IIIF collection", None, digest(whole), lambda: whole, _as_json)
+        yield Export(words.COLLECTION, "IIIF collection", None, partial(digest, whole), lambda: whole, _as_json)
+
+
+def _made_of(tell: Callable[[], object]) -> str:
+    return digest(tell())
+
+
+def _listed(archive: Archive, page: str, target: TargetFacts, shown: PictureView) -> Plain:
+    """A target's manifest as the collection lists it; ``page`` is the target's, ``shown`` its newest picture."""
+    stem = posixpath.basename(page).removesuffix(".html")
+    return {
+        "id": f"{archive.address}{portable(f'{words.FOLDER}/targets/{stem}.json')}",
+        "type": "Manifest",
+        "label": words.language_map(target.name, archive.language),
+        "thumbnail": [words.image(archive, shown.about(THUMBNAIL_PX))],
+    }
 
 
 def _manifest(model: SiteModel, target: TargetFacts) -> tuple[Plain, list[Overlay | None]]:
     """A target's manifest without the objects on its canvases, and for each canvas what can be drawn over it."""
     archive, here = model.facts.archive, model.addresses.targets[target.identity]
-    stem = posixpath.basename(here).removesuffix(".html")
     pictures = [p for p in target.pictures if p.picture.id in model.shown]
+    listed = _listed(archive, here, target, model.shown[pictures[0].picture.id])
     plain = {
         "@context": words.CONTEXT,
-        "id": f"{archive.address}{portable(f'{words.FOLDER}/targets/{stem}.json')}",
-        "type": "Manifest",
-        "label": words.language_map(target.name, archive.language),
+        **{name: listed[name] for name in ("id", "type", "label")},
         "summary": words.language_map(_summary(target, len(pictures)), words.OWN),
         "metadata": _metadata(model, target),
         **words.rights(archive),
@@ -63,9 +79,8 @@ def _manifest(model: SiteModel, target: TargetFacts) -> tuple[Plain, list[Overla
         "partOf": [{"id": f"{archive.address}{words.COLLECTION}", "type": "Collection"}],
         "behavior": ["individuals"],
         "items": [canvas(model, p, model.shown[p.picture.id]) for p in pictures],
+        "thumbnail": listed["thumbnail"],
     }
-    if pictures:
-        plain["thumbnail"] = [words.image(archive, model.shown[pictures[0].picture.id].about(THUMBNAIL_PX))]
     return plain, [overlay_of(p, model.facts.names) for p in pictures]
 
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import partial
 from typing import Any
 
 import orjson
 
+from noctuary.facts.picture import PictureFacts
 from noctuary.pages.addresses import picture_page
 from noctuary.pages.exports.export import Export
 from noctuary.pages.exports.facts_json import published_json
@@ -20,11 +21,13 @@ PICTURES = "data/pictures.json"
 
 def exports(model: SiteModel) -> Iterator[Export]:
     """One file for the archive as a whole."""
-    tell = partial(_every_picture, model)
-    yield Export(PICTURES, "JSON", None, digest(tell()), tell, _json)
+    listed = tuple(p for p in model.facts.listed if p.picture.id in model.shown)
+    tell = partial(_every_picture, model, listed)
+    told_from = model.told_from.all_of(listed)
+    yield Export(PICTURES, "JSON", None, lambda: digest(tell()), tell, _json, told_from)
 
 
-def _every_picture(model: SiteModel) -> dict[str, Any]:
+def _every_picture(model: SiteModel, listed: Iterable[PictureFacts]) -> dict[str, Any]:
     archive = model.facts.archive
     return {
         "title": archive.title,
@@ -32,8 +35,7 @@ def _every_picture(model: SiteModel) -> dict[str, Any]:
         "licence": archive.licence,
         "pictures": [
             {**published_json(p), "finished": str(p.picture.finished), "page": picture_page(p.picture.id)}
-            for p in model.facts.listed
-            if p.picture.id in model.shown
+            for p in listed
         ],
     }
 
