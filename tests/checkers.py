@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import shutil
 import subprocess
-from collections.abc import Iterable
 from itertools import product
 from pathlib import Path
 from typing import Any
@@ -31,31 +30,25 @@ def there(tool: Path | str | None, how: str) -> str:
     pytest.skip(how)
 
 
-def axe_violations(chromium: Any, site: Path, paths: Iterable[str]) -> list[tuple[str, int, str, str, str]]:
-    """Page, width, ground, rule and element of whatever axe-core objects to, on three grounds at two widths.
+def axe_violations(page: Any) -> list[tuple[int, str, str, str]]:
+    """Width, ground, rule and element of all that axe-core objects to on an open page: three grounds, two widths.
 
-    One window leads through all of it: reading the pages and axe-core itself would be most of the time.
+    The page's own policy must be set aside, for the checker is a script in it.
     """
     axe = Path(there(AXE, "there is no axe-core: npm install --prefix tests/browser")).read_text(encoding="utf-8")
-    context = chromium.new_context(bypass_csp=True)
-    page = context.new_page()
+    page.evaluate(axe)
     found = []
-    for path in paths:
-        page.set_viewport_size({"width": WIDTHS[0], "height": 900})
-        page.goto((site / path).as_uri())
-        page.evaluate(axe)
-        for width, ground in product(WIDTHS, GROUNDS):
-            page.set_viewport_size({"width": width, "height": 900})
-            page.evaluate("ground => { document.documentElement.dataset.ground = ground; }", ground)
-            # What does not depend on colours is tested once.
-            run = (
-                {"runOnly": {"type": "tag", "values": RULES}}
-                if ground == "night"
-                else {"runOnly": {"type": "rule", "values": ["color-contrast", "link-in-text-block"]}}
-            )
-            told = page.evaluate("run => axe.run(document, {...run, resultTypes: ['violations']})", run)
-            found += [(path, width, ground, v["id"], v["nodes"][0]["html"][:120]) for v in told["violations"]]
-    context.close()
+    for width, ground in product(WIDTHS, GROUNDS):
+        page.set_viewport_size({"width": width, "height": 900})
+        page.evaluate("ground => { document.documentElement.dataset.ground = ground; }", ground)
+        # What does not depend on colours is tested once.
+        run = (
+            {"runOnly": {"type": "tag", "values": RULES}}
+            if ground == "night"
+            else {"runOnly": {"type": "rule", "values": ["color-contrast", "link-in-text-block"]}}
+        )
+        told = page.evaluate("run => axe.run(document, {...run, resultTypes: ['violations']})", run)
+        found += [(width, ground, v["id"], v["nodes"][0]["html"][:120]) for v in told["violations"]]
     return found
 
 
