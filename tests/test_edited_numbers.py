@@ -12,7 +12,7 @@ from noctuary.build_manifest import FOLDER
 from noctuary.edited_rows import EDITS
 from noctuary.worked_out import ANSWERS
 
-from tests.builders.clean_build import clean_build, copy_of_built
+from tests.builders.clean_build import as_built, clean_build
 from tests.builders.folders import write
 from tests.builders.many_pictures import write_archive
 
@@ -38,8 +38,8 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def archive(built: Path, tmp_path: Path) -> Path:
-    return copy_of_built(built, tmp_path / "archive")
+def archive(built: Path) -> Path:
+    return as_built(built)
 
 
 def edit(archive: Path, old: str, new: str) -> None:

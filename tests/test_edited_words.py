@@ -15,7 +15,7 @@ from noctuary.edited_rows import EDITS
 from noctuary.edited_words import EditedWords
 from noctuary.worked_out import ANSWERS
 
-from tests.builders.clean_build import clean_build, copy_of_built
+from tests.builders.clean_build import as_built, clean_build
 from tests.builders.folders import bytes_below, set_plainly, write
 from tests.builders.many_pictures import write_archive
 
@@ -41,8 +41,8 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def archive(built: Path, tmp_path: Path) -> Path:
-    return copy_of_built(built, tmp_path / "archive")
+def archive(built: Path) -> Path:
+    return as_built(built)
 
 
 def like_a_clean_build(archive: Path, findings: list[str]) -> None:

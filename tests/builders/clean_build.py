@@ -14,11 +14,19 @@ from noctuary.worked_out import ANSWERS
 from tests.builders.folders import bytes_below
 
 
-def copy_of_built(built: Path, copy: Path) -> Path:
-    """The archive ``built`` once more as ``copy``, built there."""
-    shutil.copytree(built, copy, symlinks=True)
-    assert build(copy, workers=1).built  # its site lies elsewhere now
-    return copy
+def as_built(archive: Path) -> Path:
+    """An archive as it was when it was built, whatever was done to it since this was first asked.
+
+    It lies where it was built, so that nothing of its site has to be set anew.
+    """
+    kept = archive.parent / "as-built"
+    if not kept.is_dir():
+        shutil.copytree(archive, kept, symlinks=True)
+        return archive
+    shutil.rmtree(archive)
+    shutil.copytree(kept, archive, symlinks=True)
+    assert build(archive, workers=1).built  # every file is another one now
+    return archive
 
 
 def clean_build(archive: Path) -> tuple[Outcome, list[str]]:

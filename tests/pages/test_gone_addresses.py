@@ -10,17 +10,23 @@ import pytest
 from noctuary.build import build, examine
 from noctuary.diagnostic import Diagnostic
 
+from tests.builders.clean_build import as_built
 from tests.builders.folders import bytes_below, jpeg
 from tests.builders.many_pictures import write_archive
 
 OLD, NEW = "field-00001", "the-second-field"
 
 
-@pytest.fixture
-def archive(tmp_path: Path) -> Path:
-    folder = write_archive(tmp_path / "archive")
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = write_archive(tmp_path_factory.mktemp("gone") / "archive")
     assert build(folder, workers=1).built
     return folder
+
+
+@pytest.fixture
+def archive(built: Path) -> Path:
+    return as_built(built)
 
 
 def told(archive: Path) -> list[Diagnostic]:

@@ -9,16 +9,22 @@ from pathlib import Path
 import pytest
 from noctuary.build import build
 
+from tests.builders.clean_build import as_built
 from tests.builders.folders import bytes_below, jpeg, write
 from tests.builders.many_pictures import sidecar, write_archive
 
 
-@pytest.fixture
-def archive(tmp_path: Path) -> Path:
-    """Three pictures, of NGC 40, 103 and 110, which lie within twenty degrees of each other."""
-    folder = write_archive(tmp_path / "archive", size=(640, 400))
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = write_archive(tmp_path_factory.mktemp("neighbours") / "archive", size=(640, 400))
     made(folder)
     return folder
+
+
+@pytest.fixture
+def archive(built: Path) -> Path:
+    """Three pictures, of NGC 40, 103 and 110, which lie within twenty degrees of each other."""
+    return as_built(built)
 
 
 def made(archive: Path) -> dict[str, str]:
