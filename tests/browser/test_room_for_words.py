@@ -106,6 +106,18 @@ def test_there_is_room_for_words_and_for_thumbs(each_page: EachPage, kinds: list
     assert faults == []
 
 
+def test_the_hours_of_every_table_are_in_sight_on_a_phone(each_page: EachPage, site: Path) -> None:
+    """Hours are what is asked first: no table has to be pushed aside for them."""
+    pages = [*pages_of(site, "pictures"), *pages_of(site, "targets"), "nights.html", "years.html", "targets.html"]
+    seen = 0
+    for path, page in each_page(pages, width=390, height=844):
+        page.wait_for_selector("html:not(.face-coming)")
+        for head in page.locator("thead th:text-matches('^(Integration, h|Hours)$'):visible").all():
+            box, seen = head.bounding_box(), seen + 1
+            assert box["x"] + box["width"] <= 390 - 8, path
+    assert seen > 20
+
+
 @pytest.mark.parametrize(("width", "height"), [(1366, 768), (390, 844)])
 def test_the_first_screen_answers_what_is_asked_first(
     open_page: OpenPage, each_page: EachPage, site: Path, width: int, height: int

@@ -290,6 +290,11 @@ def test_sentences_say_what_happened(outcome: Any) -> None:
     assert "needs a certified filter over the front" in page(outcome, "pictures/sun-in-may")
 
 
+@pytest.mark.parametrize("name", [n for n in PICTURES if n != "unfinished"])
+def test_a_space_parts_two_sentences(outcome: Any, name: str) -> None:
+    assert re.findall(r"\w*[a-z]\.[A-Z]\w*", page(outcome, f"pictures/{name}")) == []
+
+
 def test_no_card_for_what_cannot_be_continued(outcome: Any) -> None:
     cards = {path.stem for path in (outcome.out / "cards").glob("*.html")}
     assert not {"sun", "moon", "c-2023-a3", "aurora-of-may"} & cards
