@@ -21,7 +21,7 @@ import stat
 
 # Of hashlib, which loads OpenSSL besides: a fifth of the time of a build with nothing to do.
 from _blake2 import blake2b
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from functools import cache
 from pathlib import Path
@@ -94,11 +94,11 @@ def write_sealed_rows(file: Path, tables: Tables, build: str, rows: Mapping[str,
 
     ``build`` tells it from every other of its kind: no row is taken for one of another's.
     """
-    key = row_key(build)
 
     def sealed(table: str) -> Iterator[Row]:
+        row_seal = row_sealer(build, table)
         for row in rows.get(table, ()):
-            yield *row, row_seal(key, table, row)
+            yield *row, row_seal(row)
 
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
@@ -125,17 +125,23 @@ def _with_seals(tables: Tables) -> Tables:
     return {table: {**columns, _SEAL: "blob"} for table, columns in tables.items()}
 
 
-def row_key(build: str) -> bytes:
-    return blake2b(build.encode("utf-8", "replace"), key=_own_key()).digest()
+def row_sealer(build: str, table: str) -> Callable[[Row], bytes]:
+    """What seals the rows of a table of this build likewise: every cell is told by its length from the next.
 
+    Of which type a cell is, its column says.
+    """
+    key = blake2b(build.encode("utf-8", "replace"), key=_own_key()).digest()
+    begun = blake2b(table.encode() + b"\0", key=key, digest_size=_ROW_SEAL_BYTES)
 
-def row_seal(key: bytes, table: str, row: Row) -> bytes:
-    """Likewise of one row: every cell is told by its type and length from the next."""
-    parts = [table.encode()]
-    for cell in row:
-        kind, data = (b"b", cell) if isinstance(cell, bytes) else (type(cell).__name__.encode(), str(cell).encode())
-        parts += b"%s%d:" % (kind, len(data)), data
-    return blake2b(b"".join(parts), key=key, digest_size=_ROW_SEAL_BYTES).digest()
+    def row_seal(row: Row) -> bytes:
+        own = begun.copy()
+        for cell in row:
+            data = cell if isinstance(cell, bytes) else str(cell).encode()
+            own.update(b"%d:" % len(data))
+            own.update(data)
+        return own.digest()
+
+    return row_seal
 
 
 @cache
@@ -182,7 +188,7 @@ class SealedRows:
         self._database = _opened_in_place(file, _with_seals(tables))
         try:
             written = _asked(self._database, _selection("about", ["name", "value", _SEAL]))
-            self._key = row_key(next((str(row[1]) for row in written if row[0] == "build"), ""))
+            self._build = next((str(row[1]) for row in written if row[0] == "build"), "")
             self.about: dict[str, str] = dict(self._sound("about", written))
             if "build" not in self.about or len(self.about) != len(written):
                 raise ValueError("damaged, or from another computer")
@@ -206,9 +212,10 @@ class SealedRows:
 
     def _sound(self, table: str, rows: Iterable[Row]) -> Iterator[Row]:
         kinds = [_KINDS[kind] for kind in self._tables[table].values()]
-        for *cells, own_seal in rows:
-            row = tuple(cells)
-            if all(map(isinstance, row, kinds)) and own_seal == row_seal(self._key, table, row):
+        row_seal = row_sealer(self._build, table)
+        for sealed in rows:
+            row = sealed[:-1]
+            if list(map(type, row)) == kinds and sealed[-1] == row_seal(row):
                 yield row
 
 

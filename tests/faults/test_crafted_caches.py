@@ -24,8 +24,7 @@ from noctuary.build_database import (
     WORKED_OUT,
     BuildDatabase,
     SealedRows,
-    row_key,
-    row_seal,
+    row_sealer,
     seal,
     write_sealed_rows,
     write_tables,
@@ -96,7 +95,7 @@ def _seal_rows(database: sqlite3.Connection) -> None:
         for table, columns in WORKED_OUT.items():
             with suppress(sqlite3.Error):
                 for number, *row in database.execute(f"SELECT rowid, {', '.join(columns)} FROM {table}").fetchall():
-                    own_seal = row_seal(row_key(build), table, tuple(row))
+                    own_seal = row_sealer(build, table)(tuple(row))
                     database.execute(f"UPDATE {table} SET seal = ? WHERE rowid = ?", (own_seal, number))
 
 
