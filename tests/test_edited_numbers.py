@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -15,6 +17,7 @@ from noctuary.worked_out import ANSWERS
 from tests.builders.clean_build import as_built, clean_build
 from tests.builders.folders import write
 from tests.builders.many_pictures import write_archive
+from tests.builders.program import surroundings
 
 ONE = "pictures/field-00002.yaml"
 FRAMES = "      - {filter: H-alpha, exposure: 180 s, taken: 40, kept: 36, gain: 100}\n"
@@ -85,3 +88,16 @@ def test_a_page_that_somebody_has_touched_hands_nothing_on(archive: Path) -> Non
     assert build(archive, workers=1).built
     assert b"Other number" not in front.read_bytes()
     assert clean_build(archive)[1] == []
+
+
+def test_one_number_loads_nothing_that_it_has_no_use_for(archive: Path) -> None:
+    """No arrays of numbers, no ephemerides, no second process."""
+    edit(archive, *EDITS_OF_NUMBERS["another count"])
+    outcome = subprocess.run(
+        [sys.executable, "-X", "importtime", "-m", "noctuary", "build", str(archive)],
+        env=surroundings(), capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert "files made" in outcome.stdout
+    loaded = {line.rpartition("|")[2].strip() for line in outcome.stderr.splitlines()}
+    assert "noctuary.whole_build" in loaded
+    assert loaded & {"numpy", "astropy", "multiprocessing"} == set()

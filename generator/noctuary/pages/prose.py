@@ -8,24 +8,13 @@ shown as the text that it is; what remains passes an HTML sanitiser, so that no 
 from __future__ import annotations
 
 import re
-from functools import lru_cache
 from html import escape
-from xml.etree.ElementTree import Element
 
-import markdown
 import nh3
-from markdown.extensions import Extension
-from markdown.postprocessors import Postprocessor
-from markdown.treeprocessors import Treeprocessor
 
 from noctuary.pages.page import relative
-from noctuary.pages.prose_limits import BLANK, too_much
+from noctuary.pages.prose_limits import BLANK, TAGS, too_much
 
-_TAGS = {
-    "a", "abbr", "b", "blockquote", "br", "caption", "cite", "code", "dd", "del", "div", "dl", "dt", "em",
-    "h1", "h2", "h3", "h4", "h5", "h6", "hr", "i", "ins", "kbd", "li", "ol", "p", "pre", "q", "s", "small",
-    "strong", "sub", "sup", "table", "tbody", "td", "tfoot", "th", "thead", "tr", "u", "ul", "var",
-}  # fmt: skip
 _ATTRIBUTES = {
     "a": {"href", "title", "id", "class"},
     "abbr": {"title"},
@@ -37,7 +26,6 @@ _ATTRIBUTES = {
     "th": {"align", "colspan", "rowspan"},
 }
 _CLASSES = {"footnote", "footnote-ref", "footnote-backref"}
-_FOREIGN_TAG = re.compile(rf"<(?!/?(?:{'|'.join(sorted(_TAGS, key=len, reverse=True))})(?=[\s/>]))", re.IGNORECASE)
 # What no text with a link or a picture is without.
 _MAY_HOLD_ADDRESSES = re.compile(r"\]\s*[(:\[]|href|src", re.IGNORECASE)
 _PARTS = re.compile(r"(<[^>]*>)")
@@ -51,56 +39,14 @@ _QUOTES = {
 }  # fmt: skip
 
 
-class _InProse(Extension):
-    def extendMarkdown(self, md: markdown.Markdown) -> None:
-        # Before raw HTML goes back in (priority 30): tags that will not survive are made text.
-        md.postprocessors.register(_ForeignTagsAsText(md), "foreign-tags", 35)
-        md.treeprocessors.register(_PicturesAsWords(md), "pictures-as-words", 5)
-
-
-class _ForeignTagsAsText(Postprocessor):
-    def run(self, text: str) -> str:
-        stash = self.md.htmlStash.rawHtmlBlocks
-        for number, block in enumerate(stash):
-            if isinstance(block, str):
-                stash[number] = _FOREIGN_TAG.sub("&lt;", block)
-        return text
-
-
-class _PicturesAsWords(Treeprocessor):
-    """A picture in prose would be a file that the site does not have: what it shows is said instead.
-
-    ``left_out`` are the addresses of those in the last text.
-    """
-
-    left_out: tuple[str, ...] = ()
-
-    def run(self, root: Element) -> None:
-        self.left_out = tuple(element.get("src", "") for element in root.iter("img"))
-        for element in root.iter("img"):
-            element.text = element.get("alt", "")
-            for name in list(element.attrib):
-                del element.attrib[name]
-            element.tag = "span"  # sanitised away, its text stays
-
-
-@lru_cache(maxsize=1)
-def _markdown() -> markdown.Markdown:
-    return markdown.Markdown(
-        extensions=["tables", "footnotes", "sane_lists", "def_list", "fenced_code", _InProse()],
-        extension_configs={"tables": {"use_align_attribute": True}, "footnotes": {"BACKLINK_TEXT": "↑"}},
-        output_format="html",
-    )
-
-
 def _converted(text: str) -> str | None:
-    """HTML of Markdown as the engine makes it; ``None`` where the text is too much for it."""
+    """HTML of Markdown; ``None`` where the text is too much for the engine."""
     if too_much(text) is not None:
         return None
-    engine = _markdown()
-    engine.reset()
+    from noctuary.pages import markdown_engine
+
     try:
-        return engine.convert(text.replace("\x00", ""))
+        return markdown_engine.html_of(text.replace("\x00", ""))
     except RecursionError:
         return None
 
@@ -132,7 +78,7 @@ def prose(text: str | None, *, here: str, name: str, level: int = 2, language: s
 
     cleaned = nh3.clean(
         html,
-        tags=_TAGS,
+        tags=TAGS,
         attributes=_ATTRIBUTES,
         url_schemes={"http", "https", "mailto"},
         link_rel="noopener",
@@ -160,10 +106,10 @@ def addresses_in(text: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
             links[value] = None
         return value
 
-    nh3.clean(converted, tags=_TAGS, attributes=_ATTRIBUTES, attribute_filter=collect)
-    pictures = _markdown().treeprocessors["pictures-as-words"]
-    assert isinstance(pictures, _PicturesAsWords)
-    return tuple(links), tuple(dict.fromkeys(pictures.left_out))
+    nh3.clean(converted, tags=TAGS, attributes=_ATTRIBUTES, attribute_filter=collect)
+    from noctuary.pages import markdown_engine
+
+    return tuple(links), tuple(dict.fromkeys(markdown_engine.pictures_left_out()))
 
 
 def site_address(link: str) -> str | None:
@@ -259,14 +205,10 @@ def first_words(text: str | None, limit: int = 200) -> str:
     """The beginning of a Markdown text as plain words, for the description of a page."""
     if not text:
         return ""
-    html = str(nh3.clean(_plain(text), tags=set(), clean_content_tags={"script", "style"}))
+    from noctuary.pages import markdown_engine
+
+    html = str(nh3.clean(markdown_engine.html_of(text), tags=set(), clean_content_tags={"script", "style"}))
     words = re.sub(r"\s+", " ", html).strip()
     for entity, sign in (("&lt;", "<"), ("&gt;", ">"), ("&nbsp;", " "), ("&amp;", "&")):
         words = words.replace(entity, sign)
     return words if len(words) <= limit else words[:limit].rsplit(" ", 1)[0] + "…"
-
-
-def _plain(text: str) -> str:
-    engine = _markdown()
-    engine.reset()
-    return str(engine.convert(text))

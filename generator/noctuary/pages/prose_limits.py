@@ -4,6 +4,13 @@ from __future__ import annotations
 
 import re
 
+#: What HTML prose may be.
+TAGS = {
+    "a", "abbr", "b", "blockquote", "br", "caption", "cite", "code", "dd", "del", "div", "dl", "dt", "em",
+    "h1", "h2", "h3", "h4", "h5", "h6", "hr", "i", "ins", "kbd", "li", "ol", "p", "pre", "q", "s", "small",
+    "strong", "sub", "sup", "table", "tbody", "td", "tfoot", "th", "thead", "tr", "u", "ul", "var",
+}  # fmt: skip
+
 #: A text that is longer, or with a paragraph of more lines, or with more brackets in one that nothing closes or that
 #: lie in each other, would keep the Markdown engine busy for as long as its square: it is shown as it is typed.
 MOST_CHARACTERS = 300_000

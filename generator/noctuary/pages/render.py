@@ -131,7 +131,11 @@ class Renderer:
 
         @pass_context
         def prose(context: Context, text: str | None, name: str = "text", level: int = 2) -> Markup:
-            return Markup(prose_.prose(text, here=_here(context), name=name, level=level, language=language))
+            def work() -> str:
+                return prose_.prose(text, here=here, name=name, level=level, language=language)
+
+            here = _here(context)
+            return Markup(self._fragments.part(digest(("prose", text, here, name, level, language)), work))
 
         return prose
 

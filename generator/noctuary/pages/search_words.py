@@ -57,14 +57,14 @@ def words_of(names: Iterable[str], prose: Iterable[str | None] = ()) -> set[str]
     >>> sorted(words_of(["NGC 2238"]))
     ['2238', 'ngc', 'ngc2238']
     """
-    from noctuary.pages import prose as prose_
-
     words: set[str] = set()
     for name in names:
         plain = folded(name)
         words.update(_WORD.findall(plain))
         words.update(re.sub(r"[\W_]", "", a + b) for a, b in _DESIGNATION.findall(plain))
     for text in filter(None, prose):
+        from noctuary.pages import prose as prose_
+
         shown = html.unescape(_TAG.sub(" ", prose_.prose(text, here="", name="text")))
         words.update(_WORD.findall(folded(shown)))
     return words
