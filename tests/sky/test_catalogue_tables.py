@@ -213,6 +213,13 @@ def test_constellations_and_their_labels() -> None:
     assert list(get_constellation(places, short_name=True)) == [c.abbr for c in all_]
 
 
+@pytest.mark.parametrize(("ra", "dec", "reach"), [(83.8, -5.4, 30.0), (0.1, 12.0, 5.0), (200.0, 90.0, 20.0)])
+def test_boundaries_near_a_place_are_all_that_come_so_close(ra: float, dec: float, reach: float) -> None:
+    near = list(atlas.boundaries_near(ra, dec, reach))
+    assert near == [b for b in atlas.boundaries() if any(separation_deg_fast(ra, dec, *p) < reach for p in b)]
+    assert 0 < len(near) < len(atlas.boundaries()) / 2
+
+
 def test_a_boundary_has_different_constellations_on_its_sides() -> None:
     arcs = atlas.boundaries()
     assert len(arcs) > 500

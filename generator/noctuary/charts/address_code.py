@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from html import escape
 
 from noctuary.charts.drawing import Formatter
@@ -19,10 +20,7 @@ class AddressCode:
 
     def svg(self, formatter: Formatter) -> str:
         """Black on white on every ground: other colours are not read reliably."""
-        import segno
-
-        code = segno.make(self.address, error="q", micro=False)
-        rows = [bytes(row) for row in code.matrix]
+        rows = _modules(self.address)
         side = len(rows) + 2 * QUIET
         # Strokes along the middle of each row, one module wide: half as long to write as outlines.
         runs = "".join(_strokes(row, y + QUIET) for y, row in enumerate(rows))
@@ -33,6 +31,14 @@ class AddressCode:
             f'shape-rendering="crispEdges"><path fill="#fff" d="M0 0h{side}v{side}H0z"/>'
             f'<path stroke="#000" d="{runs}"/></svg>'
         )
+
+
+@lru_cache(maxsize=1024)
+def _modules(address: str) -> list[bytes]:
+    """The rows of the code, a byte a module: kept, for which of eight masks reads best is tried at length."""
+    import segno
+
+    return [bytes(row) for row in segno.make(address, error="q", micro=False).matrix]
 
 
 def _strokes(row: bytes, y: int) -> str:

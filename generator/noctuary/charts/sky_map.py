@@ -306,7 +306,7 @@ def _word(kind: str, text: str, point: Point | None, taken: list[Taken]) -> Iter
 
 
 def _finder(chart: Finder, formatter: Formatter) -> str:
-    from noctuary.sky.atlas import boundaries, constellations, stars
+    from noctuary.sky.atlas import boundaries_near, constellations, stars
 
     centre = (chart.ra_deg, chart.dec_deg)
     scale = FINDER_SIZE / FINDER_DEG
@@ -343,9 +343,10 @@ def _finder(chart: Finder, formatter: Formatter) -> str:
             joined = True
         return [line for line in lines if len(line) > 1]
 
+    arcs = boundaries_near(*centre, reach * 2 + 0.01)
     parts = [
         f'<rect class="edge" x="0.5" y="0.5" width="{FINDER_SIZE - 1}" height="{FINDER_SIZE - 1}"/>',
-        f'<path class="boundary" d="{_path(line for b in boundaries() for line in projected(b))}"/>',
+        f'<path class="boundary" d="{_path(line for arc in arcs for line in projected(arc))}"/>',
         f'<path class="ecliptic" d="{_path(projected(ecliptic()))}"/>',
         f'<path class="galactic" d="{_path(projected(galactic_plane()))}"/>',
     ]

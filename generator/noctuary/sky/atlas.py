@@ -6,9 +6,18 @@ All from the shipped tables; places are ICRS in degrees.
 from __future__ import annotations
 
 import csv
+import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
+from itertools import accumulate, compress
+from typing import TYPE_CHECKING
+
+from noctuary.geometry import unit_vector, unit_vectors
+
+if TYPE_CHECKING:
+    from noctuary.geometry import Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +74,23 @@ def boundaries() -> tuple[tuple[tuple[float, float], ...], ...]:
         numbers = [float(n) for n in points.split()]
         arcs.append(tuple(zip(numbers[::2], numbers[1::2], strict=True)))
     return tuple(arcs)
+
+
+@lru_cache(maxsize=1)
+def _points_of_boundaries() -> tuple[Floats, list[int]]:
+    """Unit vectors of all points of the boundaries, (n, 3), and where each arc begins among them."""
+    arcs = boundaries()
+    lons, lats = zip(*(point for arc in arcs for point in arc), strict=True)
+    return unit_vectors(lons, lats), [0, *accumulate(len(arc) for arc in arcs[:-1])]
+
+
+def boundaries_near(ra_deg: float, dec_deg: float, reach_deg: float) -> Iterator[tuple[tuple[float, float], ...]]:
+    """Those arcs of :func:`boundaries` that have a point within so many degrees (less than 180) of a place."""
+    import numpy as np
+
+    points, begin = _points_of_boundaries()
+    within = points @ unit_vector(ra_deg, dec_deg) > math.cos(math.radians(reach_deg))
+    return compress(boundaries(), np.logical_or.reduceat(within, begin))
 
 
 def constellations() -> list[Constellation]:
