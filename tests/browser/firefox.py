@@ -90,7 +90,8 @@ class Firefox:
         size = {"width": width, "height": height}
         self.send("browsingContext.setViewport", context=self.tab, viewport=size, devicePixelRatio=1)
         self.send("browsingContext.navigate", context=self.tab, url=url, wait="complete")
-        self.wait("!document.documentElement.classList.contains('face-coming')")
+        shown = "!document.documentElement.classList.contains('face-coming')"
+        self.wait(f"{shown} && document.fonts.status === 'loaded'")
 
     def evaluate(self, expression: str) -> Any:
         """The value of an expression or of a promise, by way of JSON."""

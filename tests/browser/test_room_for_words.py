@@ -76,9 +76,15 @@ SMALL = """least => [...document.querySelectorAll('a, button, label, summary, in
 }).map(e => e.outerHTML.slice(0, 90))"""
 
 
+def set_in_its_face(page: Any) -> None:
+    """Waits until the text is shown, and in its own face: a page shows it in a stand-in where that takes long."""
+    page.wait_for_selector("html:not(.face-coming)")
+    page.wait_for_function("document.fonts.status === 'loaded'")
+
+
 def words_without_room(page: Any, width: int) -> list[tuple[Any, ...]]:
     """What is cut, covered or beyond the window on an open page, each with the words."""
-    page.wait_for_selector("html:not(.face-coming)")
+    set_in_its_face(page)
     found: list[tuple[Any, ...]] = [("cut", text) for text in page.evaluate(CUT, width)]
     found += [("covered", *pair) for pair in page.evaluate(COVERED)]
     found += [("beyond its drawing", *text) for text in page.evaluate(BEYOND)]
@@ -124,7 +130,7 @@ def test_the_first_screen_answers_what_is_asked_first(
 ) -> None:
     """What lens, how long, which camera, how dark: without a swipe; and what is new on the front page."""
     for path, page in each_page(pages_of(site, "pictures"), width=width, height=height):
-        page.wait_for_selector("html:not(.face-coming)")
+        set_in_its_face(page)
         for part in ("h1", ".beside > .summary", ".beside > .label"):
             box = page.locator(part).first.bounding_box()
             assert box["y"] + box["height"] <= height, (path, part)
@@ -133,7 +139,7 @@ def test_the_first_screen_answers_what_is_asked_first(
         assert all(word in label for word in ("Optics", "Camera", "Mount", "Guiding", "Place")), path
         assert page.locator(".label dd").count() == page.locator(".label dd:has(a), .label dd:text-is('—')").count()
     front = open_page("index.html", width=width, height=height)
-    front.wait_for_selector("html:not(.face-coming)")
+    set_in_its_face(front)
     for part, words in ((".last-out", "Last out: 18 January 2026, oxygen on NGC 2238"), (".news", "New in 2026")):
         box = front.locator(part).bounding_box()
         assert box["y"] + box["height"] <= height
