@@ -26,6 +26,7 @@ from noctuary.pages.theme import theme_folders
 from noctuary.pages.typography import Typography
 
 from tests.builders.one_of_everything import HOSTILE, SIZES, archive, facts, set_pages, set_texts, shown
+from tests.charts.test_address_code import modules
 
 from .test_pages import Parsed
 
@@ -225,10 +226,8 @@ def test_pages_lead_to_their_numbers():
 def test_the_printed_code_reads_as_the_address(address):
     """Read from the drawing by ZXing, which implements ISO/IEC 18004."""
     drawing = AddressCode(address).svg(Typography("en"))
-    side = int(re.search(r'viewBox="0 0 (\d+)', drawing)[1])
-    grid = np.full((side, side), 255, np.uint8)
-    for x, y, length in re.findall(r"M(\d+) (\d+)h(\d+)v1h", drawing):
-        grid[int(y), int(x) : int(x) + int(length)] = 0
+    dark = [[module == "1" for module in row] for row in modules(ElementTree.fromstring(drawing))]
+    grid = np.where(dark, 0, 255).astype(np.uint8)
     found = zxingcpp.read_barcodes(np.kron(grid, np.ones((6, 6), np.uint8)))
     assert [code.text for code in found] == [address]
     assert address in unescape(drawing)
