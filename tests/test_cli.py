@@ -131,6 +131,7 @@ def test_facts_as_a_table_say_the_same(archive):
     assert "sample-field" in wrong.stderr
 
 
+@pytest.mark.slow
 def test_place_refuses_a_picture_without_a_sky(archive):
     sidecar = archive / "pictures" / "sample-field.yaml"
     before = sidecar.read_bytes()

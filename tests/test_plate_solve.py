@@ -124,6 +124,7 @@ def test_no_stars_left(tmp_path: Path) -> None:
     assert "no stars left" in refused(tmp_path, facts_of("rosette", (800, 533))).reason
 
 
+@pytest.mark.slow
 def test_next_to_no_stars_left_where_the_sky_has_many(tmp_path: Path) -> None:
     field = rosette(9.0, (800, 533))
     few = replace(field, x=field.x[:2], y=field.y[:2], mag=field.mag[:2])
@@ -146,6 +147,7 @@ def deep_table(rng: np.random.Generator) -> Any:
     return StarTable(ra, dec, 15 - rng.exponential(1.0, count))
 
 
+@pytest.mark.slow
 def test_a_narrow_field_gets_the_query_for_a_deeper_table_and_then_its_place(tmp_path: Path) -> None:
     rng = default_rng(4)
     table = deep_table(rng)

@@ -172,6 +172,7 @@ def test_an_engine_that_lost_its_worker_costs_one_picture(tmp_path: Path) -> Non
     assert all(isinstance(o, PictureFile) for o in outcomes.values())
 
 
+@pytest.mark.slow
 def test_workers_end_with_the_build_that_is_killed(tmp_path: Path) -> None:
     program = (
         "import os, sys, signal\n"

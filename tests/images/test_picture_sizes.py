@@ -80,7 +80,10 @@ def test_dark_gradients_of_deep_pictures_stay_smooth_at_every_size() -> None:
         assert np.abs(means - wanted).max() < 0.1
 
 
-@pytest.mark.parametrize("size", [(1000, 733), (997, 401), (100, 1500), (3, 1), (1999, 1499)])
+LARGE = pytest.param((1999, 1499), marks=pytest.mark.slow)
+
+
+@pytest.mark.parametrize("size", [(1000, 733), (997, 401), (100, 1500), (3, 1), LARGE])
 def test_the_first_step_is_lanczos_of_the_whole_picture(size: tuple[int, int]) -> None:
     # Within the range that no overshoot of the filter leaves, so that nothing is cut off between its two passes.
     pixels = np.random.default_rng(2).integers(90, 160, (1500, 2000, 3)).astype(np.uint8)

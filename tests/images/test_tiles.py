@@ -133,6 +133,7 @@ def test_the_same_picture_gives_the_same_tiles(large: Path) -> None:
     assert b"".join(pack(image)) == b"".join(pack(image))
 
 
+@pytest.mark.slow
 def test_damaged_tiles_are_noticed_and_made_again(large: Path, tmp_path: Path) -> None:
     made = make_renditions(large, tmp_path, keep.source_hash(large))
     assert made.tiles is not None

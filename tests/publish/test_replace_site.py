@@ -213,6 +213,7 @@ def test_a_change_that_is_cut_off_or_fails(folder: Path, system: str, change: st
     assert tried > 60 // EVERY
 
 
+@pytest.mark.slow
 def test_a_change_that_is_cut_off_twice(folder: Path) -> None:
     """Killed at a step, and again while the next build finishes it."""
     new = CHANGES["a picture more"]

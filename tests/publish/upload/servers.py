@@ -279,6 +279,7 @@ class FtpsServer:
                 return super().ftp_STOR(file, mode)
 
         Handler.authorizer = authorizer
+        Handler.auth_failed_timeout = 0.1  # it would let who has the wrong password wait for three seconds
         Handler.certfile = str(both)
         Handler.tls_control_required = True
         Handler.tls_data_required = True

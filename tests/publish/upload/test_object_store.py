@@ -141,6 +141,7 @@ def test_a_full_store_is_one_line_at_once(tmp_path, store, bucket, to):
     assert waits == []
 
 
+@pytest.mark.slow
 def test_a_cut_wire_and_one_that_says_nothing(tmp_path, store, bucket, monkeypatch):
     wire = Wire(store.port)
     monkeypatch.setenv("AWS_ENDPOINT_URL", f"http://127.0.0.1:{wire.port}")

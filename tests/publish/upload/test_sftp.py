@@ -19,6 +19,9 @@ from tests.publish.upload.servers import SshServer, Wire
 from tests.publish.upload.tiny_site import archived, built, dead_links, lying, tiny_site, uploaded
 from tests.publish.upload.web_space import step, test_the_servers_folder_holds_the_files_as_they_are  # noqa: F401
 
+#: Connections by SSH take twice as long as those to all other servers.
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def server(tmp_path_factory):

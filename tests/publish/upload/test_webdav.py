@@ -151,6 +151,7 @@ def test_what_will_not_get_better_is_told_at_once(tmp_path, server, to, status, 
     assert "\n" not in f"{told.value.message}{told.value.hint}"
 
 
+@pytest.mark.slow
 def test_a_disk_that_is_full_in_the_middle_leaves_links_that_hold(tmp_path, server, to):
     server.gate.faults = []
     files = tiny_site()
@@ -171,6 +172,7 @@ def test_a_disk_that_is_full_in_the_middle_leaves_links_that_hold(tmp_path, serv
     assert lying(to.connect()) == files
 
 
+@pytest.mark.slow
 def test_a_cut_wire_and_one_that_says_nothing(tmp_path, server, space, monkeypatch):
     monkeypatch.setattr(webdav, "PATIENCE_S", 3.0)
     wire = Wire(server.port)
